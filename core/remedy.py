@@ -1,0 +1,108 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The closed set of remedies, as data: the sentence is made from it, an operator can start from it, and
+``testing.mend`` applies it to sampled motion.
+
+``target`` is a body part ('foot.L') or a prop's name. ``frames`` is the first and last scene frame of the full change;
+``ease`` is how many frames it is eased in before and out after them. Offsets are metres in the world.
+"""
+from dataclasses import dataclass
+
+from .body import PARTS, spoken
+
+Span = tuple[int, int]
+
+
+def _name(target: str) -> str:
+    return spoken(target) if target in PARTS else f'"{target}"'
+
+
+def _when(frames: Span) -> str:
+    return f"in frame {frames[0]}" if frames[0] == frames[1] else f"from frame {frames[0]} to {frames[1]}"
+
+
+def _size(metres: float) -> str:
+    return f"{metres * 1000:.0f} mm" if abs(metres) < 0.0995 else f"{metres * 100:.0f} cm"
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """Move a part (its limb follows by inverse kinematics; the pelvis takes the body along, feet and hands stay) or a prop."""
+    target: str
+    offset: tuple[float, float, float]
+    frames: Span
+    ease: int = 6
+    toward: str = ""
+
+    def sentence(self) -> str:
+        x, y, z = self.offset
+        how = _size((x * x + y * y + z * z) ** 0.5)
+        where = f" {self.toward}" if self.toward else f" by ({x:+.3f}, {y:+.3f}, {z:+.3f}) m"
+        return f"Move the {_name(self.target)} {how}{where} {_when(self.frames)}, eased over {self.ease} frames"
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """Turn a part about a world axis through its own joint, one angle in degrees for the span (or one a frame)."""
+    target: str
+    axis: tuple[float, float, float] | tuple[tuple[float, float, float], ...]
+    angle: float | tuple[float, ...]
+    frames: Span
+    ease: int = 4
+    toward: str = ""
+
+    def sentence(self) -> str:
+        angle = self.angle if isinstance(self.angle, int | float) else max(self.angle, key=abs)
+        how = f"{abs(angle):.0f} degrees" + (f" {self.toward}" if self.toward else "")
+        return f"Turn the {_name(self.target)} back by {how} {_when(self.frames)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """Hold a part at places: one a frame, or one for the whole span."""
+    target: str
+    places: tuple[tuple[float, float, float], ...]
+    frames: Span
+    ease: int = 3
+
+    def sentence(self) -> str:
+        x, y, z = self.places[0]
+        return f"Pin the {_name(self.target)} {_when(self.frames)} at ({x:.2f}, {y:.2f}, {z:.2f}) m"
+
+
+@dataclass(frozen=True, slots=True)
+class Retime:
+    targets: tuple[str, ...]
+    frames: Span
+    added: float
+
+    def sentence(self) -> str:
+        verb = "Add" if self.added > 0 else "Drop"
+        return f"{verb} {abs(self.added):.0f} frames {_when(self.frames)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Ease:
+    """Ease a move in and out: the same first and last pose, the spacing slow at the ends it names."""
+    targets: tuple[str, ...]
+    frames: Span
+    ease_in: bool = True
+    ease_out: bool = True
+
+    def sentence(self) -> str:
+        ends = "in and out" if self.ease_in and self.ease_out else "in" if self.ease_in else "out"
+        who = ", ".join(_name(t) for t in self.targets)
+        return f"Ease {ends} the {who} {_when(self.frames)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    targets: tuple[str, ...]
+    frames: Span
+    by: int
+
+    def sentence(self) -> str:
+        who = ", ".join(_name(t) for t in self.targets)
+        return f"Shift the keys of the {who} {_when(self.frames)} by {self.by:+d} frames"
+
+
+Remedy = Move | Turn | Pin | Retime | Ease | Shift

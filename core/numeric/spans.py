@@ -1,0 +1,68 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Spans of samples in which a signal is beyond a limit, and how long it holds there.
+
+A span is (first, last), both inside, as sample indices. NaN counts as "not beyond".
+"""
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+Array = np.ndarray
+Span = tuple[int, int]
+
+#: A level counts once it is held this long: 2 frames of 24.
+HELD_SECONDS = 0.08
+
+
+def runs(mask: Array) -> list[Span]:
+    """The runs of True in a mask (F,)."""
+    mask = np.asarray(mask, bool)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
+    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def joined(spans: Sequence[Span], gap: int) -> list[Span]:
+    """Spans in order, those with fewer than ``gap`` samples between the end of one and the start of the next made one."""
+    out: list[Span] = []
+    for first, last in sorted(spans):
+        if out and first - out[-1][1] - 1 < gap:
+            out[-1] = (out[-1][0], max(out[-1][1], last))
+        else:
+            out.append((first, last))
+    return out
+
+
+def beyond(level: Array, opens: Array | float, closes: Array | float, gap: int = 0) -> list[Span]:
+    """Spans in which ``level`` (F,) is above ``opens``, with hysteresis.
+
+    While the level stays above ``closes`` (below or at ``opens``) a span goes on, so one that hovers about the limit is
+    one span; its ends are still the first and last sample above ``opens``. Spans fewer than ``gap`` samples apart join.
+    """
+    with np.errstate(invalid="ignore"):
+        above, alive = np.asarray(level > opens), np.asarray(level > closes)
+    out = []
+    for first, last in runs(above | alive):
+        inside = np.flatnonzero(above[first:last + 1])
+        if len(inside):
+            out.append((first + int(inside[0]), first + int(inside[-1])))
+    return joined(out, gap)
+
+
+def samples(seconds: float, rate: float, least: int = 1) -> int:
+    """How many samples at ``rate`` a second make up ``seconds``, rounded, at least ``least``."""
+    return max(least, int(math.floor(seconds * rate + 0.5)))
+
+
+def held(level: Array, count: int) -> Array:
+    """The level that is held: at each sample the highest value that some ``count`` samples in a row, this one among
+    them, do not fall below. A peak shorter than ``count`` samples is cut down to its shoulders; NaN holds nothing."""
+    level = np.asarray(level, float)
+    if count <= 1 or len(level) == 0:
+        return np.where(np.isnan(level), -np.inf, level)
+    if len(level) < count:
+        return np.full(len(level), -np.inf)
+    solid = np.where(np.isnan(level), -np.inf, level)
+    windows = np.lib.stride_tricks.sliding_window_view(solid, count).min(axis=1)
+    padded = np.concatenate([np.full(count - 1, -np.inf), windows, np.full(count - 1, -np.inf)])
+    return np.asarray(np.lib.stride_tricks.sliding_window_view(padded, count).max(axis=1))

@@ -1,0 +1,58 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The smallest-norm point of small hulls, against shapely's own nearest point and against scipy's linear programme."""
+import numpy as np
+import pytest
+
+from plumbline.core.numeric.hull import smallest_norm
+
+
+def _random_sets(count=400, seed=5):
+    rng = np.random.default_rng(seed)
+    points = rng.normal(size=(count, 7, 2)) * rng.choice([1e-4, 1e-2, 1.0], size=(count, 1, 1))
+    points += rng.normal(size=(count, 1, 2)) * rng.choice([0, 1e-3, 1.0], size=(count, 1, 1))
+    points[::7] = points[::7, :1]                                   # all in one place
+    points[1::7] = points[1::7, :1] * np.linspace(-1, 2, 7)[:, None]  # on one line through the origin
+    present = rng.random((count, 7)) < 0.6
+    return points, present
+
+
+def test_against_shapely():
+    shapely = pytest.importorskip("shapely")
+    from shapely.ops import nearest_points
+    points, present = _random_sets()
+    ours = smallest_norm(points, present)
+    origin = shapely.Point(0, 0)
+    for p, m, found in zip(points, present, ours, strict=True):
+        if not m.any():
+            assert np.isnan(found).all()
+            continue
+        hull = shapely.MultiPoint(p[m]).convex_hull
+        told = np.array(nearest_points(hull, origin)[0].coords[0])
+        scale = max(1e-9, np.abs(p[m]).max())
+        assert np.linalg.norm(found - told) < 1e-6 * scale
+
+
+def test_against_a_quadratic_programme():
+    optimize = pytest.importorskip("scipy.optimize")
+    points, present = _random_sets(40, 9)
+    ours = smallest_norm(points, present)
+    for p, m, found in zip(points, present, ours, strict=True):
+        if not m.any():
+            continue
+        q = p[m] / max(np.abs(p[m]).max(), 1e-12)
+        # weights w >= 0 with sum 1 that make |sum w q| least, the sum held by a heavy row
+        w, _ = optimize.nnls(np.vstack([q.T, 1e4 * np.ones(len(q))]), np.array([0, 0, 1e4]))
+        told = (w / w.sum()) @ q * max(np.abs(p[m]).max(), 1e-12)
+        assert abs(np.linalg.norm(told) - np.linalg.norm(found)) < 1e-5 * max(np.abs(p[m]).max(), 1e-9)
+
+
+def test_turning_the_set_turns_the_point():
+    points, present = _random_sets(100, 2)
+    c, s = np.cos(0.7), np.sin(0.7)
+    turn = np.array([[c, -s], [s, c]])
+    np.testing.assert_allclose(smallest_norm(points @ turn.T, present), smallest_norm(points, present) @ turn.T, atol=1e-9)
+
+
+def test_shapes_are_checked():
+    with pytest.raises(ValueError, match="expected"):
+        smallest_norm(np.zeros((3, 2)), np.ones((3, 1), bool))

@@ -70,17 +70,6 @@ class Pin:
 
 
 @dataclass(frozen=True, slots=True)
-class Retime:
-    targets: tuple[str, ...]
-    frames: Span
-    added: float
-
-    def sentence(self) -> str:
-        verb = "Add" if self.added > 0 else "Drop"
-        return f"{verb} {abs(self.added):.0f} frames {_when(self.frames)}"
-
-
-@dataclass(frozen=True, slots=True)
 class Ease:
     """Ease a move in and out: the same first and last pose, the spacing slow at the ends it names."""
     targets: tuple[str, ...]
@@ -94,15 +83,4 @@ class Ease:
         return f"Ease {ends} the {who} {_when(self.frames)}"
 
 
-@dataclass(frozen=True, slots=True)
-class Shift:
-    targets: tuple[str, ...]
-    frames: Span
-    by: int
-
-    def sentence(self) -> str:
-        who = ", ".join(_name(t) for t in self.targets)
-        return f"Shift the keys of the {who} {_when(self.frames)} by {self.by:+d} frames"
-
-
-Remedy = Move | Turn | Pin | Retime | Ease | Shift
+Remedy = Move | Turn | Pin | Ease

@@ -1,0 +1,196 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Edits of a sampled Character: the one set of moves that planted faults and remedies are both made of.
+
+Every function returns a new Character; arrays are (F, ...) over the character's samples, world metres and world rotations.
+"""
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from .. import body
+from ..shot import Character, Goal, Shot
+
+Array = np.ndarray
+
+
+def below(character: Character, part: str) -> list[int]:
+    """Indices of the part and of all mapped parts that hang from it."""
+    return [character.index[p] for p in (part, *body.descendants(part)) if p in character.index]
+
+
+def transform(character: Character, rows: Iterable[int], turn: Array, centre: Array, offset: Array) -> Character:
+    """Rows turned by ``turn`` (F, 3, 3) about ``centre`` (F, 3), then moved by ``offset`` (F, 3), with their goals."""
+    rows = list(rows)
+    heads, tails = character.heads.copy(), character.tails.copy()
+    new: dict[str, Any] = {}
+    for array in (heads, tails):
+        array[:, rows] = np.einsum("fij,fpj->fpi", turn, array[:, rows] - centre[:, None]) + (centre + offset)[:, None]
+    for name in ("axes", "twist_axes"):
+        old = getattr(character, name)
+        if old is not None:
+            axes = old.copy()
+            axes[:, rows] = turn[:, None] @ axes[:, rows]
+            new[name] = axes
+    names = {character.parts[r] for r in rows}
+
+    def carry(place: Array) -> Array:
+        return np.einsum("fij,fj->fi", turn, place - centre) + centre + offset
+    goals = tuple(replace(g, place=carry(g.place), reach=carry(g.reach)) if g.part in names else g for g in character.goals)
+    return replace(character, heads=heads, tails=tails, goals=goals, **new)
+
+
+def _still(character: Character) -> Array:
+    return np.broadcast_to(np.eye(3), (len(character.heads), 3, 3))
+
+
+def turn(character: Character, part: str, rotation: Array) -> Character:
+    """The part and all below it turned by world rotations (F, 3, 3) about the part's own joint."""
+    centre = character.head(part)
+    return transform(character, below(character, part), rotation, centre, np.zeros_like(centre))
+
+
+def shift(character: Character, offset: Array) -> Character:
+    """The whole character moved by (F, 3)."""
+    zero = np.zeros((len(character.heads), 3))
+    moved = transform(character, range(len(character.parts)), _still(character), zero, zero + offset)
+    return moved
+
+
+def _unit(v: Array) -> Array:
+    return v / np.maximum(np.linalg.norm(v, axis=-1, keepdims=True), 1e-12)
+
+
+def _square(v: Array, to: Array) -> Array:
+    return v - (v * to).sum(-1, keepdims=True) * to
+
+
+def _poles(character: Character, root: str, mid: str, line: Array) -> Array:
+    """Unit directions (F, 3) square to ``line`` in which the limb bends; on straight frames that of the nearest bent
+    ones, carried by the trunk; of a limb that never bends, forward for knees and back for elbows."""
+    pole = _square(character.head(mid) - character.head(root), line)
+    size = np.linalg.norm(pole, axis=-1)
+    bent = size > 0.01 * character.rest_length(root)
+    carrier = character.index[body.base(root) == "thigh" and "pelvis" or "chest"] if character.has(
+        "pelvis", "chest") else 0
+    base = character.axes[:, carrier] if character.axes is not None else _still(character)
+    if bent.any():
+        local = np.einsum("fji,fj->fi", base, pole)
+        good = np.flatnonzero(bent)
+        nearest = good[np.abs(np.arange(len(bent))[:, None] - good).argmin(1)]
+        local = local[nearest]
+    else:
+        ahead = character.forward if body.base(root) == "thigh" else -character.forward
+        local = np.broadcast_to(character.rest_axes[carrier].T @ ahead, pole.shape)
+    guess = np.einsum("fij,fj->fi", base, local)
+    return _unit(np.where(bent[:, None], pole, _square(guess, line)))
+
+
+def reach(character: Character, limb: str, place: Array, stretch: bool = False, solve: Array | None = None) -> Character:
+    """The limb ('leg.L') re-solved so that its end joint comes to ``place`` (F, 3), its bend plane kept.
+
+    Beyond its length the chain goes straight and stops short (its goals then show a gap), or stretches evenly.
+    ``solve`` (F,) bool limits the edit to some frames. The end part keeps its direction.
+    """
+    root, mid, end = body.LIMBS[limb]
+    a, b, c = character.head(root), character.head(mid), character.head(end)
+    active = np.ones(len(a), bool) if solve is None else solve
+    place = np.where(active[:, None], place, c)
+    upper, lower = np.linalg.norm(b - a, axis=-1), np.linalg.norm(c - b, axis=-1)
+    was = _unit(c - a)
+    pole = _poles(character, root, mid, was)
+    far = np.linalg.norm(place - a, axis=-1)
+    line = _unit(place - a)
+    normal = np.cross(was, pole)
+    pole_now = _unit(_square(pole, line))
+    normal_now = np.cross(line, pole_now)
+    growth = np.maximum(far / (upper + lower), 1.0) if stretch else np.ones_like(far)
+    l1, l2 = upper * growth, lower * growth
+    span = np.clip(far, np.abs(l1 - l2) + 1e-9, l1 + l2)
+    cosine = np.clip((l1**2 + span**2 - l2**2) / (2 * l1 * span), -1, 1)
+    sine = np.sqrt(1 - cosine**2)
+    knee = a + (l1 * cosine)[:, None] * line + (l1 * sine)[:, None] * pole_now
+    ankle = a + span[:, None] * line
+
+    def frame(direction: Array, n: Array) -> Array:
+        n = _unit(_square(n, direction))
+        return np.stack([direction, np.cross(n, direction), n], -1)
+    turn_upper = frame(_unit(knee - a), normal_now) @ frame(_unit(b - a), normal).swapaxes(-1, -2)
+    turn_lower = frame(_unit(ankle - knee), normal_now) @ frame(_unit(c - b), normal).swapaxes(-1, -2)
+    still = _still(character)
+    keep = active[:, None, None]
+    zero = np.zeros_like(a)
+    new = transform(character, [character.index[root]], np.where(keep, turn_upper, still), a, zero)
+    new = transform(new, [character.index[mid]], np.where(keep, turn_lower, still), b, np.where(active[:, None], knee - b, 0))
+    new = transform(new, below(character, end), still, c, np.where(active[:, None], ankle - c, 0))
+    heads, tails = new.heads.copy(), new.tails.copy()
+    if growth.max() > 1:                      # a stretched bone's tail rides at its new end
+        for part, joint in ((root, knee), (mid, ankle)):
+            was_tail = np.linalg.norm(character.tails[:, character.index[part]] - character.end(part), axis=-1) < 1e-4
+            tails[:, character.index[part]] = np.where(was_tail[:, None], joint, tails[:, character.index[part]])
+    goals = tuple(
+        Goal(g.part, np.where(active[:, None], place, g.place), np.where(active[:, None], ankle, g.reach), g.influence)
+        if g.part == end else g for g in new.goals)
+    return replace(new, heads=heads, tails=tails, goals=goals)
+
+
+def carry_root(character: Character, offset: Array, hold: Iterable[str] = ("leg.L", "leg.R")) -> Character:
+    """The body moved by (F, 3) while the ends of the ``hold`` limbs stay where they are."""
+    ends = {limb: character.head(body.LIMBS[limb][2]).copy() for limb in hold if character.has(*body.LIMBS[limb])}
+    new = shift(character, offset)
+    for limb, place in ends.items():
+        new = reach(new, limb, place)
+    return new
+
+
+def with_goals(character: Character, limbs: Iterable[str] = tuple(body.LIMBS)) -> Character:
+    """The character with a goal at the end of each limb, as an inverse-kinematics rig has."""
+    goals = []
+    for limb in limbs:
+        end = body.LIMBS[limb][2]
+        if character.has(*body.LIMBS[limb]):
+            place = character.head(end).copy()
+            goals.append(Goal(end, place, place.copy(), np.ones(len(place))))
+    return replace(character, goals=tuple(goals))
+
+
+def rigid(shot: Shot, rotation: Array, offset: Array) -> Shot:
+    """The whole shot turned by one rotation (3, 3) and moved by (3,)."""
+    return _mapped(shot, lambda v: v @ rotation.T + offset, lambda v: v @ rotation.T, lambda m: rotation @ m)
+
+
+def scaled(shot: Shot, factor: float) -> Shot:
+    """The whole shot grown by a factor: a bigger figure in a bigger place."""
+    grown = _mapped(shot, lambda v: v * factor, lambda v: v, lambda m: m)
+    return replace(grown, characters=tuple(replace(c, height=c.height * factor) for c in grown.characters))
+
+
+_FLIP = np.diag([-1.0, 1.0, 1.0])
+
+
+def mirrored(shot: Shot) -> Shot:
+    """The shot mirrored at x = 0, left and right exchanged."""
+    flipped = _mapped(shot, lambda v: v @ _FLIP, lambda v: v @ _FLIP, lambda m: _FLIP @ m @ _FLIP)
+    return replace(flipped, characters=tuple(_swap_sides(c) for c in flipped.characters))
+
+
+def _swap_sides(c: Character) -> Character:
+    soles = tuple(replace(s, side="R" if s.side == "L" else "L") for s in c.soles)
+    return replace(c, parts=tuple(body.mirror(p) for p in c.parts), soles=soles,
+                   goals=tuple(replace(g, part=body.mirror(g.part)) for g in c.goals))
+
+
+def _mapped(shot: Shot, place: Callable[[Array], Array], direction: Callable[[Array], Array],
+            axes: Callable[[Array], Array]) -> Shot:
+    def one(c: Character) -> Character:
+        def maybe(a: Array | None) -> Array | None:
+            return None if a is None else axes(a)
+        return replace(
+            c, heads=place(c.heads), tails=place(c.tails), axes=maybe(c.axes), twist_axes=maybe(c.twist_axes),
+            rest_heads=place(c.rest_heads), rest_tails=place(c.rest_tails), rest_axes=axes(c.rest_axes),
+            up=direction(c.up), forward=direction(c.forward),
+            goals=tuple(replace(g, place=place(g.place), reach=place(g.reach)) for g in c.goals),
+            soles=tuple(replace(s, points=place(s.points)) for s in c.soles))
+    return replace(shot, characters=tuple(one(c) for c in shot.characters),
+                   props=tuple(replace(p, origin=place(p.origin), axes=axes(p.axes)) for p in shot.props))

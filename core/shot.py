@@ -59,6 +59,8 @@ class Keys:
 
     channel (K,) int index into ``channels``; scene_frame, action_frame, value (K,); left, right (K, 2) handles as
     (scene frame, value); interpolation (K,) int, as in INTERPOLATIONS; easing (K,) int (0 auto, 1 in, 2 out, 3 in-out).
+    back, amplitude, period (K,): parameters of back and elastic segments, period in scene frames; None where all keys
+    have Blender's own 1.70158, 0.8 and 4.1.
     ``plain`` tells for each channel whether the curve alone makes the value (no modifier, strip blending or driver).
     """
     channels: tuple[Channel, ...]
@@ -71,11 +73,14 @@ class Keys:
     interpolation: Array
     easing: Array | None = None
     plain: tuple[bool, ...] = ()
+    back: Array | None = None
+    amplitude: Array | None = None
+    period: Array | None = None
 
     def __post_init__(self) -> None:
         _freeze(self, "channel", (None,), int)
         n = len(self.channel)
-        for name in ("scene_frame", "action_frame", "value"):
+        for name in ("scene_frame", "action_frame", "value", "back", "amplitude", "period"):
             _freeze(self, name, (n,))
         _freeze(self, "left", (n, 2))
         _freeze(self, "right", (n, 2))

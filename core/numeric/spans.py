@@ -4,7 +4,7 @@
 A span is (first, last), both inside, as sample indices. NaN counts as "not beyond".
 """
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -15,17 +15,17 @@ Span = tuple[int, int]
 HELD_SECONDS = 0.08
 
 
-def runs(mask: Array) -> list[Span]:
-    """The runs of True in a mask (F,)."""
+def spans(mask: Array) -> list[Span]:
+    """The runs of True in a mask (F,), both ends inside."""
     mask = np.asarray(mask, bool)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def joined(spans: Sequence[Span], gap: int) -> list[Span]:
+def joined(found: Sequence[Span], gap: int) -> list[Span]:
     """Spans in order, those with fewer than ``gap`` samples between the end of one and the start of the next made one."""
     out: list[Span] = []
-    for first, last in sorted(spans):
+    for first, last in sorted(found):
         if out and first - out[-1][1] - 1 < gap:
             out[-1] = (out[-1][0], max(out[-1][1], last))
         else:
@@ -42,11 +42,20 @@ def beyond(level: Array, opens: Array | float, closes: Array | float, gap: int =
     with np.errstate(invalid="ignore"):
         above, alive = np.asarray(level > opens), np.asarray(level > closes)
     out = []
-    for first, last in runs(above | alive):
+    for first, last in spans(above | alive):
         inside = np.flatnonzero(above[first:last + 1])
         if len(inside):
             out.append((first + int(inside[0]), first + int(inside[-1])))
     return joined(out, gap)
+
+
+def sliding(values: Array, reach: int, extreme: Callable[..., Array] = np.maximum) -> Array:
+    """The extreme (``np.maximum`` or ``np.minimum``) of values (F, ...) over the ``reach`` samples before to after each."""
+    out = np.array(values, copy=True)
+    for step in range(1, min(reach, len(out) - 1) + 1):
+        out[:-step] = extreme(out[:-step], values[step:])
+        out[step:] = extreme(out[step:], values[:-step])
+    return out
 
 
 def samples(seconds: float, rate: float, least: int = 1) -> int:

@@ -1,0 +1,133 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Rotations as 3 x 3 matrices, (…, 3, 3), columns = axes; directions (…, 3). Angles in radians. All right-handed.
+
+Every function works on stacks: leading axes broadcast against each other. Directions without length come out as NaN,
+never as a made-up axis.
+"""
+import numpy as np
+
+Array = np.ndarray
+
+
+def unit(v: Array) -> Array:
+    """v (…, 3) at length one; NaN where it has no length."""
+    v = np.asarray(v, float)
+    length = np.linalg.norm(v, axis=-1, keepdims=True)
+    return np.divide(v, length, out=np.full(v.shape, np.nan), where=length > 1e-12)
+
+
+def dot(a: Array, b: Array) -> Array:
+    """Scalar products along the last axis."""
+    return np.asarray(np.einsum("...i,...i->...", a, b))
+
+
+def square_to(v: Array, axis: Array) -> Array:
+    """The part of v that stands square to the unit direction ``axis``, not normalized."""
+    return np.asarray(v - dot(v, axis)[..., None] * axis)
+
+
+def angle_between(a: Array, b: Array) -> Array:
+    """Angle from a to b, 0 to pi; exact also where they are nearly parallel (acos would lose half the digits there)."""
+    return np.asarray(np.arctan2(np.linalg.norm(np.cross(a, b), axis=-1), dot(a, b)))
+
+
+def turned(rotation: Array, v: Array) -> Array:
+    """rotation (…, 3, 3) applied to v (…, 3)."""
+    return np.asarray(np.einsum("...ij,...j->...i", rotation, v))
+
+
+def seen_from(frame: Array, v: Array) -> Array:
+    """World direction v (…, 3) in the coordinates of ``frame`` (…, 3, 3): frame^T v."""
+    return np.asarray(np.einsum("...ji,...j->...i", frame, v))
+
+
+def relative(a: Array, b: Array) -> Array:
+    """a^T b: the frame b seen from the frame a."""
+    return np.asarray(np.swapaxes(a, -1, -2) @ b)
+
+
+def frame(right: Array, up: Array) -> Array:
+    """The frame with Y along ``up`` and Z as near to ``right`` as it can be; X = Y x Z. Columns X, Y, Z."""
+    y = unit(up)
+    z = unit(square_to(right, y))
+    return np.stack([np.cross(y, z), y, z], axis=-1)
+
+
+def exp(vector: Array) -> Array:
+    """The rotation about the direction of ``vector`` (…, 3) by its length."""
+    vector = np.asarray(vector, float)
+    angle = np.linalg.norm(vector, axis=-1)[..., None, None]
+    x, y, z = np.moveaxis(vector, -1, 0)
+    zero = np.zeros_like(x)
+    cross = np.stack([np.stack([zero, -z, y], -1), np.stack([z, zero, -x], -1), np.stack([-y, x, zero], -1)], -2)
+    # sinc keeps both factors exact as the angle goes to zero
+    s = np.sinc(angle / np.pi)
+    c = 0.5 * np.sinc(angle / (2 * np.pi)) ** 2
+    return np.asarray(np.eye(3) + s * cross + c * (cross @ cross))
+
+
+def about(axis: Array, angle: Array | float) -> Array:
+    """The rotation by ``angle`` (…) about ``axis`` (…, 3), which need not be of unit length."""
+    return exp(unit(axis) * np.asarray(angle, float)[..., None])
+
+
+def log(rotation: Array) -> Array:
+    """The rotation vector (…, 3) of a rotation, its length 0 to pi: the inverse of ``exp``."""
+    r = np.asarray(rotation, float)
+    # by way of the quaternion, read from its largest component: exact near 0 and near pi alike
+    m00, m11, m22 = r[..., 0, 0], r[..., 1, 1], r[..., 2, 2]
+    four = np.stack([1 + m00 + m11 + m22, 1 + m00 - m11 - m22, 1 - m00 + m11 - m22, 1 - m00 - m11 + m22], -1)
+    pick = np.argmax(four, axis=-1)
+    a, b, c = r[..., 2, 1] - r[..., 1, 2], r[..., 0, 2] - r[..., 2, 0], r[..., 1, 0] - r[..., 0, 1]
+    d, e, f = r[..., 0, 1] + r[..., 1, 0], r[..., 0, 2] + r[..., 2, 0], r[..., 1, 2] + r[..., 2, 1]
+    rows = np.stack([
+        np.stack([four[..., 0], a, b, c], -1), np.stack([a, four[..., 1], d, e], -1),
+        np.stack([b, d, four[..., 2], f], -1), np.stack([c, e, f, four[..., 3]], -1)], -2)
+    q = np.take_along_axis(rows, pick[..., None, None], axis=-2)[..., 0, :]
+    q = q / np.linalg.norm(q, axis=-1, keepdims=True)
+    q = np.where(q[..., :1] < 0, -q, q)
+    length = np.linalg.norm(q[..., 1:], axis=-1, keepdims=True)
+    angle = 2 * np.arctan2(length, q[..., :1])
+    scale = np.divide(angle, length, out=np.full(angle.shape, 2.0), where=length > 1e-15)
+    return np.asarray(q[..., 1:] * scale)
+
+
+def shortest(a: Array, b: Array) -> Array:
+    """The smallest rotation that takes direction a to direction b. For opposite directions, a half turn about any
+    axis square to them."""
+    a, b = np.broadcast_arrays(unit(a), unit(b))
+    normal = np.cross(a, b)
+    size = np.linalg.norm(normal, axis=-1, keepdims=True)
+    least = np.argmin(np.abs(a), axis=-1)
+    some = unit(np.cross(a, np.eye(3)[least]))
+    axis = np.where(size > 1e-12, np.divide(normal, size, out=np.zeros(normal.shape), where=size > 1e-12), some)
+    return exp(axis * angle_between(a, b)[..., None])
+
+
+def swing_twist(rotation: Array, axis: Array) -> tuple[Array, Array]:
+    """``rotation`` = swing @ twist, twist about ``axis``, swing about a direction square to it.
+
+    Returns swing (…, 3, 3) and the angle of the twist (…), -pi to pi. At a swing of pi the twist is not defined.
+    """
+    axis = unit(axis)
+    swing = shortest(np.broadcast_to(axis, rotation.shape[:-1]), turned(rotation, axis))
+    twist = log(relative(swing, rotation))
+    return swing, dot(twist, axis)
+
+
+def zxy(rotation: Array) -> tuple[Array, Array, Array]:
+    """Intrinsic Z-X-Y angles (a, b, c): rotation = Rz(a) Rx(b) Ry(c), b from -pi/2 to pi/2.
+
+    In a joint whose frames are X forward, Y up, Z right this is flexion, abduction and rotation as the ISB reads hip
+    and ankle (Wu 2002, J Biomech 35:543-548). Near b = pi/2 a and c are not told apart: use directions there.
+    """
+    r = rotation
+    return (np.asarray(np.arctan2(-r[..., 0, 1], r[..., 1, 1])),
+            np.asarray(np.arcsin(np.clip(r[..., 2, 1], -1.0, 1.0))),
+            np.asarray(np.arctan2(-r[..., 2, 0], r[..., 2, 2])))
+
+
+def from_zxy(a: Array | float, b: Array | float, c: Array | float) -> Array:
+    """Rz(a) Rx(b) Ry(c): the inverse of ``zxy``."""
+    eye = np.eye(3)
+    return np.asarray(about(eye[2], a) @ about(eye[0], b) @ about(eye[1], c))

@@ -1,0 +1,115 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""From world places to the picture, as Blender's cameras do it.
+
+The picture is measured in U: the picture as it is shown (pixels made square), scaled so that its shorter side is 1080,
+x to the right and y upwards from the lower left corner. At 1920 x 1080 with square pixels one U is one pixel. A gap is a
+matter of the eye, so it scales with the picture and not with its number of pixels.
+
+Oracle: ``bpy_extras.object_utils.world_to_camera_view`` (tests/blender/test_projection.py).
+"""
+from dataclasses import dataclass
+
+import numpy as np
+
+Array = np.ndarray
+
+#: Shorter side of the picture in U.
+SHORT_SIDE = 1080.0
+
+#: Places nearer to the camera's plane than this, in metres, or behind it, have no place in the picture.
+NEAR = 1e-3
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """One frame's camera.
+
+    camera_from_world (3, 3) and origin (3,) world metres: camera places are ``camera_from_world @ (place - origin)``, the
+    camera looks along -Z. scale: U per unit of X / depth (perspective) or per metre (orthographic). centre (2,): where the
+    optical axis meets the picture, U. size (2,): width and height of the picture, U.
+    """
+    camera_from_world: Array
+    origin: Array
+    scale: float
+    centre: Array
+    size: Array
+    orthographic: bool
+
+    def project(self, places: Array) -> tuple[Array, Array, Array]:
+        """Picture x and y in U and nearness w of places (N, 3) in world metres; three arrays (N,).
+
+        w is linear along straight lines in the picture and larger for what is nearer: 1 / depth in perspective, minus
+        the depth in an orthographic view. Places behind the camera's plane get NaN in all three.
+        """
+        m = self.camera_from_world
+        p = np.asarray(places, float) - self.origin
+        cam_x = p @ m[0]
+        cam_y = p @ m[1]
+        depth = -(p @ m[2])
+        with np.errstate(divide="ignore", invalid="ignore"):
+            if self.orthographic:
+                w = np.where(depth > NEAR, -depth, np.nan)
+                k = np.where(depth > NEAR, self.scale, np.nan)
+            else:
+                w = np.where(depth > NEAR, 1.0 / depth, np.nan)
+                k = w * self.scale
+        return cam_x * k + self.centre[0], cam_y * k + self.centre[1], w
+
+    def depth(self, w: Array | float) -> Array:
+        """Metres before the camera's plane, from nearness."""
+        w = np.asarray(w, float)
+        with np.errstate(divide="ignore"):
+            return -w if self.orthographic else 1.0 / w
+
+    def metres_per_unit(self, depth: Array | float) -> Array:
+        """World metres across the view that one U covers at this depth."""
+        depth = np.asarray(depth, float)
+        return np.full_like(depth, 1.0 / self.scale) if self.orthographic else depth / self.scale
+
+    def across(self, direction: Array) -> Array:
+        """World direction (3,), of unit length in the camera's own axes, of a direction (2,) in the picture."""
+        d = np.asarray(direction, float)
+        axes = np.linalg.inv(self.camera_from_world)
+        out: Array = axes[:, 0] * d[0] + axes[:, 1] * d[1]
+        return out
+
+    def place(self, x: float, y: float, depth: float) -> Array:
+        """World place (3,) that is seen at (x, y) U at this depth in metres."""
+        per = float(self.metres_per_unit(depth))
+        local = np.array([(x - self.centre[0]) * per, (y - self.centre[1]) * per, -depth])
+        out: Array = np.linalg.inv(self.camera_from_world) @ local + self.origin
+        return out
+
+
+def picture_size(resolution: Array, pixel_aspect: Array) -> Array:
+    """Width and height (2,) in U of a picture of ``resolution`` pixels of shape ``pixel_aspect``."""
+    shown = np.asarray(resolution, float) * np.asarray(pixel_aspect, float)
+    out: Array = shown * (SHORT_SIDE / shown.min())
+    return out
+
+
+def view(world_from_camera: Array, *, kind: str, fit: str, lens_mm: float, ortho_scale: float, sensor_mm: Array,
+         shift: Array, resolution: Array, pixel_aspect: Array) -> View:
+    """The view of a camera at world_from_camera (4, 4), with Blender's meanings of the lens.
+
+    kind 'PERSP' or 'ORTHO'; fit 'AUTO', 'HORIZONTAL' or 'VERTICAL'; sensor_mm (2,) width and height; shift (2,);
+    resolution (2,) pixels; pixel_aspect (2,). Raises ValueError for other kinds of lens.
+
+    The sensor's height counts only where the fit is set to vertical: AUTO measures by the width both ways. The inverse of
+    the camera's normalized axes is taken, not their transpose, since a camera under an unevenly scaled parent is sheared.
+    """
+    if kind not in ("PERSP", "ORTHO"):
+        raise ValueError(f"no projection for a camera of kind {kind}")
+    matrix = np.asarray(world_from_camera, float)
+    axes = matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0)
+    (width, height), (ax, ay) = np.asarray(resolution, float), np.asarray(pixel_aspect, float)
+    horizontal = fit == "HORIZONTAL" or (fit == "AUTO" and ax * width >= ay * height)
+    sensor = float(sensor_mm[1] if fit == "VERTICAL" else sensor_mm[0])
+    across = width if horizontal else height * ay / ax
+    to_units = SHORT_SIDE / min(width * ax, height * ay)
+    side = to_units * ax * across
+    size = picture_size(resolution, pixel_aspect)
+    return View(
+        camera_from_world=np.linalg.inv(axes), origin=matrix[:3, 3].copy(),
+        scale=float(side / ortho_scale if kind == "ORTHO" else side * lens_mm / sensor),
+        centre=size / 2.0 - side * np.asarray(shift, float), size=size, orthographic=kind == "ORTHO")

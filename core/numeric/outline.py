@@ -1,0 +1,222 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Outlines in the picture as contour edges, and the exact gap between two of them. No polygon is ever built.
+
+A contour edge is one whose two faces are turned opposite ways in the picture, or that has no second face. The nearest
+points of two separate shapes always lie on their contour edges, so the gap between these is the gap between the shapes.
+
+Oracle: shapely's union of the projected triangles (tests/core/numeric/test_outline.py).
+"""
+from dataclasses import dataclass
+
+import numpy as np
+
+from .topology import Topology
+
+Array = np.ndarray
+
+#: Distance of the samples along an edge, U.
+STEP = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Contour:
+    """m edges of one thing's contour in one frame.
+
+    start, stop (m, 2) U; w (m, 2) nearness at both; normal (m, 2), away from the face; ends (m, 2): vertex positions in
+    the topology, by which edges can be chained.
+    """
+    start: Array
+    stop: Array
+    w: Array
+    normal: Array
+    ends: Array
+
+    def __len__(self) -> int:
+        return len(self.start)
+
+    def take(self, rows: Array) -> "Contour":
+        return Contour(self.start[rows], self.stop[rows], self.w[rows], self.normal[rows], self.ends[rows])
+
+    def within(self, box: Array) -> "Contour":
+        """The edges whose boxes meet ``box`` (4,): left, low, right, high."""
+        x0, x1 = np.minimum(self.start[:, 0], self.stop[:, 0]), np.maximum(self.start[:, 0], self.stop[:, 0])
+        y0, y1 = np.minimum(self.start[:, 1], self.stop[:, 1]), np.maximum(self.start[:, 1], self.stop[:, 1])
+        return self.take(np.flatnonzero((x0 <= box[2]) & (x1 >= box[0]) & (y0 <= box[3]) & (y1 >= box[1])))
+
+
+@dataclass(frozen=True, slots=True)
+class Samples:
+    """Points along a contour: place (k, 2), w (k,), normal (k, 2), length (k,) of contour that each stands for, edge (k,)."""
+    place: Array
+    w: Array
+    normal: Array
+    length: Array
+    edge: Array
+
+    def __len__(self) -> int:
+        return len(self.place)
+
+
+def contour(top: Topology, x: Array, y: Array, w: Array) -> Contour:
+    """The contour edges of a thing whose vertices lie at x, y (n,) U with nearness w (n,); NaN behind the camera."""
+    a, b, c = top.triangles.T
+    xa, ya = x[a], y[a]
+    area = (x[b] - xa) * (y[c] - ya) - (y[b] - ya) * (x[c] - xa)
+    one, two = top.faces.T
+    front = area > 0.0
+    rows = np.flatnonzero((front[one] ^ front[two] ^ top.flip) | top.rim)
+    # A triangle that reaches behind the camera has no area (NaN): its edges are no outline.
+    rows = rows[np.isfinite(area[one[rows]]) & np.isfinite(area[two[rows]])]
+    i, j = top.edges[rows].T
+    start, stop = np.stack([x[i], y[i]], axis=1), np.stack([x[j], y[j]], axis=1)
+    third = top.triangles[one[rows]].sum(axis=1) - i - j
+    along = stop - start
+    length = np.hypot(along[:, 0], along[:, 1])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        normal = np.stack([along[:, 1], -along[:, 0]], axis=1) / length[:, None]
+    side = (x[third] - x[i]) * normal[:, 0] + (y[third] - y[i]) * normal[:, 1]
+    normal[side > 0.0] *= -1.0
+    full = np.flatnonzero(length > 1e-9)
+    return Contour(start[full], stop[full], np.stack([w[i], w[j]], axis=1)[full], normal[full], top.edges[rows][full])
+
+
+def sample(edges: Contour, step: float = STEP) -> Samples:
+    """Points in the middle of equal pieces, at most ``step`` U long, of every edge."""
+    along = edges.stop - edges.start
+    length = np.hypot(along[:, 0], along[:, 1])
+    count = np.maximum(1, np.ceil(length / step)).astype(int)
+    edge = np.repeat(np.arange(len(edges)), count)
+    within = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
+    t = (within + 0.5) / count[edge]
+    return Samples(
+        place=edges.start[edge] + along[edge] * t[:, None],
+        w=edges.w[edge, 0] * (1.0 - t) + edges.w[edge, 1] * t,
+        normal=edges.normal[edge], length=(length / count)[edge], edge=edge)
+
+
+def near_pairs(a: Array, b: Array, reach: float) -> tuple[Array, Array, Array]:
+    """All pairs of points a (n, 2) and b (m, 2) at most ``reach`` apart: indices into both, and distances."""
+    nothing = np.zeros(0, int), np.zeros(0, int), np.zeros(0)
+    if not len(a) or not len(b):
+        return nothing
+    low = np.minimum(a.min(axis=0), b.min(axis=0)) - 2.0 * reach
+    ca, cb = np.floor((a - low) / reach).astype(np.int64), np.floor((b - low) / reach).astype(np.int64)
+    row = int(max(ca[:, 1].max(), cb[:, 1].max())) + 3
+    key = cb[:, 0] * row + cb[:, 1]
+    order = np.argsort(key, kind="stable")
+    key = key[order]
+    base = ca[:, 0] * row + ca[:, 1]
+    lows = np.concatenate([np.searchsorted(key, base + d * row - 1, "left") for d in (-1, 0, 1)])
+    highs = np.concatenate([np.searchsorted(key, base + d * row + 1, "right") for d in (-1, 0, 1)])
+    count = highs - lows
+    i = np.repeat(np.tile(np.arange(len(a)), 3), count)
+    if not len(i):
+        return nothing
+    j = order[np.arange(len(i)) - np.repeat(np.cumsum(count) - count, count) + np.repeat(lows, count)]
+    between = a[i] - b[j]
+    distance = np.hypot(between[:, 0], between[:, 1])
+    close = distance <= reach
+    return i[close], j[close], distance[close]
+
+
+def _foot(p: Array, start: Array, stop: Array) -> Array:
+    """The point of each segment that is nearest to p, (n, 2)."""
+    along = stop - start
+    squared = np.maximum((along * along).sum(axis=1), 1e-30)
+    t = np.clip(((p - start) * along).sum(axis=1) / squared, 0.0, 1.0)
+    out: Array = start + along * t[:, None]
+    return out
+
+
+def between_segments(p: Array, q: Array, r: Array, s: Array) -> tuple[Array, Array, Array]:
+    """Distance (n,) between segments pq and rs, all (n, 2), 0 where they cross, and the nearest point on each (n, 2)."""
+    on_a = np.stack([p, q, _foot(r, p, q), _foot(s, p, q)])
+    on_b = np.stack([_foot(p, r, s), _foot(q, r, s), r, s])
+    apart = np.hypot(on_a[..., 0] - on_b[..., 0], on_a[..., 1] - on_b[..., 1])
+    best = apart.argmin(axis=0)
+    rows = np.arange(len(p))
+    distance, point_a, point_b = apart[best, rows], on_a[best, rows], on_b[best, rows]
+    u, v, o = q - p, s - r, r - p
+    cross = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        t = (o[:, 0] * v[:, 1] - o[:, 1] * v[:, 0]) / cross
+        k = (o[:, 0] * u[:, 1] - o[:, 1] * u[:, 0]) / cross
+        crossing = (t >= 0.0) & (t <= 1.0) & (k >= 0.0) & (k <= 1.0)
+    if crossing.any():
+        meeting = p[crossing] + u[crossing] * t[crossing, None]
+        distance[crossing], point_a[crossing], point_b[crossing] = 0.0, meeting, meeting
+    return distance, point_a, point_b
+
+
+def edge_pairs(a: Samples, b: Samples, i: Array, j: Array, edges: int) -> tuple[Array, Array]:
+    """The different pairs of edges behind pairs of samples; ``edges``: how many edges b's contour has."""
+    key = np.unique(a.edge[i] * max(1, edges) + b.edge[j])
+    return key // max(1, edges), key % max(1, edges)
+
+
+def gap(a: Contour, b: Contour, reach: float = 40.0) -> tuple[float, Array, Array]:
+    """Exact gap in U between two contours: 0 where they cross, inf where they are over ``reach`` apart.
+
+    With it the nearest point (2,) of each, NaN where there is none. One contour wholly inside the other has a gap too.
+    """
+    nowhere = np.full(2, np.nan)
+    if not len(a) or not len(b):
+        return np.inf, nowhere, nowhere
+    grown = np.array([-1.0, -1.0, 1.0, 1.0]) * (reach + STEP)
+    a, b = a.within(box_of(b) + grown), b.within(box_of(a) + grown)
+    if not len(a) or not len(b):
+        return np.inf, nowhere, nowhere
+    sa, sb = sample(a), sample(b)
+    # Two samples are at most half a step from the true nearest points on their edges, so a small reach is tried first.
+    for tried in dict.fromkeys((min(reach, 4.0), reach)):
+        i, j, _ = near_pairs(sa.place, sb.place, tried + STEP)
+        if len(i):
+            m, n = edge_pairs(sa, sb, i, j, len(b))
+            distance, on_a, on_b = between_segments(a.start[m], a.stop[m], b.start[n], b.stop[n])
+            best = int(distance.argmin())
+            if distance[best] <= tried:
+                return float(distance[best]), on_a[best], on_b[best]
+    return np.inf, nowhere, nowhere
+
+
+def box_of(edges: Contour) -> Array:
+    """left, low, right, high (4,) of a contour."""
+    return np.concatenate([np.minimum(edges.start.min(axis=0), edges.stop.min(axis=0)),
+                           np.maximum(edges.start.max(axis=0), edges.stop.max(axis=0))])
+
+
+def chain(edges: Contour) -> list[Array]:
+    """Edges joined at their common ends into open lines of places (k, 2)."""
+    lines: list[list[tuple[int, Array]]] = []
+    for (i, j), start, stop in zip(edges.ends.tolist(), edges.start, edges.stop, strict=True):
+        for line in lines:
+            if line[-1][0] == i:
+                line.append((j, stop))
+            elif line[-1][0] == j:
+                line.append((i, start))
+            elif line[0][0] == j:
+                line.insert(0, (i, start))
+            elif line[0][0] == i:
+                line.insert(0, (j, stop))
+            else:
+                continue
+            break
+        else:
+            lines.append([(i, start), (j, stop)])
+    merged: list[list[tuple[int, Array]]] = []
+    for line in lines:
+        for other in merged:
+            if other[-1][0] == line[0][0]:
+                other.extend(line[1:])
+            elif other[-1][0] == line[-1][0]:
+                other.extend(line[-2::-1])
+            elif other[0][0] == line[-1][0]:
+                other[:0] = line[:-1]
+            elif other[0][0] == line[0][0]:
+                other[:0] = line[:0:-1]
+            else:
+                continue
+            break
+        else:
+            merged.append(line)
+    return [np.array([place for _, place in line]) for line in merged]

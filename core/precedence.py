@@ -1,13 +1,127 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """One fault, one note: which check owns what several of them see.
 
-The order within one limb and two frames of 24 is that of docs/precedence.md; the notes that give way are named in the
-text of the one that stays, which takes the greatest severity of them all.
+Within one limb and two frames of 24, the first rule below that fits decides. The note that gives way is named in the
+text of the one that stays, which takes the greater severity of the two.
+
+1. A reversed knee or elbow (``joint-limit`` hyperextension) owns the limb's ``overextension``: a joint that is bent
+   backwards has crossed straight twice.
+2. ``overextension`` by stretch or by a goal out of reach owns the same limb's flat joint, and the ``slip`` of a foot
+   that it pulls along.
+3. A note on the proximal part of a limb owns the ``joint-limit`` of its end where that end is held by a contact: with a
+   foot planted under a reversed knee, the ankle's angle is the consequence.
+4. Both sides of one joint over the same frames are one note that lists both parts.
 """
-from .note import Note
-from .shot import Shot
+from collections.abc import Callable
+from dataclasses import replace
+
+from . import body
+from .note import Note, Severity
+from .study import Study
+
+SLACK_SECONDS = 2 / 24
+#: Two notes are over the same frames where what they share is this much of the longer one.
+SAME_FRAMES = 0.8
 
 
-def settle(shot: Shot, notes: list[Note]) -> list[Note]:
-    """The notes that stay."""
-    return notes
+def settle(study: Study, notes: list[Note]) -> list[Note]:
+    """The notes that stay, those that gave way named in their text."""
+    for owns in (_reversed_owns_straight, _pulled_owns_flat_and_slip, _proximal_owns_held_end):
+        notes = _absorbed(study, notes, owns)
+    return _both_sides(study, notes)
+
+
+Rule = Callable[[Study, Note, Note], bool]
+
+
+def _limb(note: Note) -> str | None:
+    return next((limb for limb, parts in body.LIMBS.items() if note.part in parts), None)
+
+
+def _reversed_owns_straight(study: Study, owner: Note, other: Note) -> bool:
+    return owner.check == "joint-limit" and owner.kind == "hyperextension" and other.check == "overextension"
+
+
+def _pulled_owns_flat_and_slip(study: Study, owner: Note, other: Note) -> bool:
+    pulled = owner.check == "overextension" and owner.kind in ("stretch", "gap")
+    return pulled and (other.check == "slip" or (other.check == "overextension" and other.kind == "flat"))
+
+
+def _proximal_owns_held_end(study: Study, owner: Note, other: Note) -> bool:
+    limb = _limb(owner)
+    if limb is None or other.check != "joint-limit" or other.part != body.LIMBS[limb][2]:
+        return False
+    proximal = owner.part != other.part and owner.check in ("joint-limit", "overextension")
+    return proximal and _held(study, other)
+
+
+def _held(study: Study, note: Note) -> bool:
+    """Whether the note's part is planted at its worst frame."""
+    from .measures.contacts import contacts
+    character = next(c for c in study.shot.characters if c.name == note.character)
+    planted = study.of(contacts, character).planted.get(body.side(note.part)) if body.base(note.part) == "foot" else None
+    if planted is None:
+        return False
+    i = min(range(study.shot.count), key=lambda k: abs(study.shot.frames[k] - note.worst))
+    return bool(planted[i])
+
+
+def _near(study: Study, a: Note, b: Note) -> bool:
+    slack = round(SLACK_SECONDS * study.shot.fps)
+    return a.character == b.character and a.start <= b.end + slack and b.start <= a.end + slack
+
+
+def _absorbed(study: Study, notes: list[Note], owns: Rule) -> list[Note]:
+    gone: set[int] = set()
+    named: dict[int, list[Note]] = {}
+    for i, owner in enumerate(notes):
+        limb = _limb(owner)
+        if limb is None or i in gone:
+            continue
+        for k, other in enumerate(notes):
+            if k != i and k not in gone and _limb(other) == limb and _near(study, owner, other) and owns(study, owner, other):
+                gone.add(k)
+                named.setdefault(i, []).append(other)
+    return [_naming(note, named.get(i, [])) for i, note in enumerate(notes) if i not in gone]
+
+
+def _naming(owner: Note, others: list[Note]) -> Note:
+    for other in others:
+        owner = replace(owner, text=f"{owner.text}; with it {_short(other)}", severity=_greater(owner.severity, other.severity))
+    return owner
+
+
+def _greater(a: Severity, b: Severity) -> Severity:
+    return a if a.rank >= b.rank else b
+
+
+def _short(note: Note) -> str:
+    return f"{note.check} of the {body.spoken(note.part)}, frames {note.start} to {note.end}"
+
+
+def _both_sides(study: Study, notes: list[Note]) -> list[Note]:
+    kept: list[Note] = []
+    for note in sorted(notes, key=lambda n: -n.severity.rank):
+        twin = next((k for k in kept if _twins(study, k, note)), None)
+        if twin is None:
+            kept.append(note)
+        else:
+            place = kept.index(twin)
+            kept[place] = replace(
+                twin, parts=(*twin.parts, *note.parts),
+                text=f"{twin.text}; the {body.spoken(note.part)} too, {_amount(note)}")
+    return kept
+
+
+def _amount(note: Note) -> str:
+    return {"deg": f"{note.measured:.0f} degrees", "1": f"{note.measured * 100:.1f} percent", "m": f"{note.measured * 100:.1f} cm"}.get(
+        note.unit, f"{note.measured:.3g} {note.unit}")
+
+
+def _twins(study: Study, a: Note, b: Note) -> bool:
+    if a.check not in ("joint-limit", "overextension") or (a.check, a.kind, a.character) != (b.check, b.kind, b.character):
+        return False
+    if b.part != body.mirror(a.part) or b.part == a.part or b.part in a.parts:
+        return False
+    shared = min(a.end, b.end) - max(a.start, b.start) + 1
+    return shared >= SAME_FRAMES * (max(a.end - a.start, b.end - b.start) + 1)

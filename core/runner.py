@@ -57,7 +57,7 @@ def run(shot: Shot, checks: Sequence[Check]) -> Generator[float, None, Result]:
             failed.append(Failure(check.name, name, f"{type(error).__name__}: {error}".splitlines()[0], traceback.format_exc()))
         finally:
             seconds[check.name] = seconds.get(check.name, 0.0) + time.process_time() - started
-    kept = settle(shot, [n for n in (_inside(shot, note) for note in notes) if n is not None])
+    kept = settle(study, [n for n in (_inside(shot, note) for note in notes) if n is not None])
     kept.sort(key=lambda n: (n.start, n.character, n.check, n.part))
     yield 1.0
     return Result(tuple(kept), tuple(dict.fromkeys(skipped)), tuple(failed), seconds)

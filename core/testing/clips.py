@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from ..numeric.rotation import exp, log
 from ..shot import Character, Shot
 
 Array = np.ndarray
@@ -42,7 +43,7 @@ class Clip:
         share = (at - i)[:, None]
         root = self.root[i] * (1 - share) + self.root[i + 1] * share
         step = np.swapaxes(self.turns[i], -1, -2) @ self.turns[i + 1]
-        return replace(self, turns=self.turns[i] @ _power(step, share), root=root, fps=fps)
+        return replace(self, turns=self.turns[i] @ exp(log(step) * share[..., None]), root=root, fps=fps)
 
     def shot(self, fps: float | None = None) -> Shot:
         """The clip as a Shot, Z up, at its own rate or at ``fps``."""
@@ -78,16 +79,6 @@ class Clip:
     def _height(self, rest: Array) -> float:
         places = [*rest, *(rest[self.joints.index(j)] + v for j, v in self.ends.items())]
         return float(np.ptp(np.array(places)[:, 1]))
-
-
-def _power(turn: Array, share: Array) -> Array:
-    """The share (F, 1) of each rotation (F, J, 3, 3), by its axis and angle."""
-    angle = np.arccos(np.clip((np.trace(turn, axis1=-2, axis2=-1) - 1) / 2, -1, 1))
-    skew = (turn - np.swapaxes(turn, -1, -2)) / 2
-    sine = np.sin(angle)[..., None, None]
-    k = np.where(sine > 1e-9, skew / np.maximum(sine, 1e-9), 0)
-    part = (angle * share)[..., None, None]
-    return np.eye(3) + np.sin(part) * k + (1 - np.cos(part)) * (k @ k)
 
 
 # ---- pybullet ----------------------------------------------------------------------------------------------

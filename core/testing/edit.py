@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from .. import body
+from ..numeric.rotation import square_to, turned, unit
 from ..shot import Character, Goal, Shot
 
 Array = np.ndarray
@@ -36,7 +37,7 @@ def transform(character: Character, rows: Iterable[int], turn: Array, centre: Ar
     names = {character.parts[r] for r in rows}
 
     def carry(place: Array) -> Array:
-        return np.einsum("fij,fj->fi", turn, place - centre) + centre + offset
+        return turned(turn, place - centre) + centre + offset
     goals = tuple(replace(g, place=carry(g.place), reach=carry(g.reach)) if g.part in names else g for g in character.goals)
     return replace(character, heads=heads, tails=tails, goals=goals, **new)
 
@@ -58,18 +59,10 @@ def shift(character: Character, offset: Array) -> Character:
     return moved
 
 
-def _unit(v: Array) -> Array:
-    return v / np.maximum(np.linalg.norm(v, axis=-1, keepdims=True), 1e-12)
-
-
-def _square(v: Array, to: Array) -> Array:
-    return v - (v * to).sum(-1, keepdims=True) * to
-
-
 def _poles(character: Character, root: str, mid: str, line: Array) -> Array:
     """Unit directions (F, 3) square to ``line`` in which the limb bends; on straight frames that of the nearest bent
     ones, carried by the trunk; of a limb that never bends, forward for knees and back for elbows."""
-    pole = _square(character.head(mid) - character.head(root), line)
+    pole = square_to(character.head(mid) - character.head(root), line)
     size = np.linalg.norm(pole, axis=-1)
     bent = size > 0.01 * character.rest_length(root)
     carrier = character.index[body.base(root) == "thigh" and "pelvis" or "chest"] if character.has(
@@ -83,8 +76,8 @@ def _poles(character: Character, root: str, mid: str, line: Array) -> Array:
     else:
         ahead = character.forward if body.base(root) == "thigh" else -character.forward
         local = np.broadcast_to(character.rest_axes[carrier].T @ ahead, pole.shape)
-    guess = np.einsum("fij,fj->fi", base, local)
-    return _unit(np.where(bent[:, None], pole, _square(guess, line)))
+    guess = turned(base, local)
+    return unit(np.where(bent[:, None], pole, square_to(guess, line)))
 
 
 def reach(character: Character, limb: str, place: Array, stretch: bool = False, solve: Array | None = None) -> Character:
@@ -98,12 +91,12 @@ def reach(character: Character, limb: str, place: Array, stretch: bool = False, 
     active = np.ones(len(a), bool) if solve is None else solve
     place = np.where(active[:, None], place, c)
     upper, lower = np.linalg.norm(b - a, axis=-1), np.linalg.norm(c - b, axis=-1)
-    was = _unit(c - a)
+    was = unit(c - a)
     pole = _poles(character, root, mid, was)
     far = np.linalg.norm(place - a, axis=-1)
-    line = _unit(place - a)
+    line = unit(place - a)
     normal = np.cross(was, pole)
-    pole_now = _unit(_square(pole, line))
+    pole_now = unit(square_to(pole, line))
     normal_now = np.cross(line, pole_now)
     growth = np.maximum(far / (upper + lower), 1.0) if stretch else np.ones_like(far)
     l1, l2 = upper * growth, lower * growth
@@ -114,10 +107,10 @@ def reach(character: Character, limb: str, place: Array, stretch: bool = False, 
     ankle = a + span[:, None] * line
 
     def frame(direction: Array, n: Array) -> Array:
-        n = _unit(_square(n, direction))
+        n = unit(square_to(n, direction))
         return np.stack([direction, np.cross(n, direction), n], -1)
-    turn_upper = frame(_unit(knee - a), normal_now) @ frame(_unit(b - a), normal).swapaxes(-1, -2)
-    turn_lower = frame(_unit(ankle - knee), normal_now) @ frame(_unit(c - b), normal).swapaxes(-1, -2)
+    turn_upper = frame(unit(knee - a), normal_now) @ frame(unit(b - a), normal).swapaxes(-1, -2)
+    turn_lower = frame(unit(ankle - knee), normal_now) @ frame(unit(c - b), normal).swapaxes(-1, -2)
     still = _still(character)
     keep = active[:, None, None]
     zero = np.zeros_like(a)

@@ -38,7 +38,7 @@ class Card:
         """A card from JSON text; raises CardError with one sentence."""
         try:
             data = json.loads(text)
-        except ValueError as error:
+        except (ValueError, RecursionError) as error:
             raise CardError(f"the card is not JSON: {error}") from None
         if not isinstance(data, dict):
             raise CardError("the card must be a JSON object")
@@ -51,7 +51,7 @@ class Card:
             if key not in known:
                 raise CardError(f"the card has an unknown entry {key!r}; known are {', '.join(sorted(known))}")
         version = data.get("schema", VERSION)
-        if version != VERSION:
+        if version != VERSION or isinstance(version, bool):
             raise CardError(f"the card has schema version {version!r}; this Plumbline reads version {VERSION}")
         name = data.get("name", "")
         if not isinstance(name, str):
@@ -96,7 +96,7 @@ def _text(value: Any, what: str) -> str:
 
 
 def _number(value: Any, what: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or value != value or abs(value) == float("inf"):
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e300:  # NaN is not, either
         raise CardError(f"the card's {what} must be a number")
     return float(value)
 

@@ -1,0 +1,132 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""How fast each part turns against its parent, and how fast the pelvis and the goals of IK chains travel.
+
+All in one yardstick, so that one limit serves every part: leg lengths a second. A turn is taken times its lever, the
+distance from the joint to the end of the chain that it swings (an upper arm .6 m, a head .2 m of an adult whose leg is
+.85 m long).
+"""
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from .. import body
+from ..need import Need
+from ..numeric.rotation import log, relative
+from ..shot import Character
+from ..study import Study, measure
+from .exposure import exposure
+
+Array = np.ndarray
+
+#: Metres from a part's joint to the end of what it swings, on an adult with a leg of LEVER_LEG metres. From memory.
+LEVERS = {"pelvis": 0.7, "spine": 0.6, "chest": 0.5, "neck": 0.25, "head": 0.2,
+          "clavicle": 0.65, "upper_arm": 0.6, "forearm": 0.3, "hand": 0.1,
+          "thigh": 0.85, "shin": 0.45, "foot": 0.15, "toe": 0.07}
+LEVER_LEG = 0.85
+#: A keyed hold has no noise at all; floors are never below this many legs.
+LEAST_NOISE = 1e-5
+
+
+@dataclass(frozen=True)
+class Signal:
+    """One part's motion between drawings. kind: 'turn' against its parent, 'path' in the world (the pelvis), or 'goal',
+    the path of an inverse-kinematics target.
+
+    velocity (D - 1, 3) legs a second: of a turn in the part's own axes, of a path in the world's. seconds (D - 1,).
+    """
+    part: str
+    kind: str
+    velocity: Array
+    seconds: Array
+
+    @cached_property
+    def speed(self) -> Array:
+        """Legs a second, (D - 1,)."""
+        return np.asarray(np.linalg.norm(self.velocity, axis=-1))
+
+    @cached_property
+    def steps(self) -> Array:
+        """Legs from drawing to drawing, (D - 1, 3)."""
+        return np.asarray(self.velocity * self.seconds[:, None])
+
+    @cached_property
+    def noise(self) -> float:
+        """Legs: the white noise of one drawing. Fourth differences of the path in windows of 9 drawings, their lowest
+        decile: measured at the rate used, never converted, since motion leaks in as the rate falls."""
+        d4 = np.diff(self.steps, n=3, axis=0)
+        if len(d4) < 1:
+            return LEAST_NOISE
+        power = (d4 * d4).sum(-1) / 3 / 70
+        width = min(9, len(power))
+        windows = np.convolve(power, np.ones(width) / width, "valid")
+        return float(max(np.sqrt(np.quantile(windows, 0.1)), LEAST_NOISE))
+
+    @cached_property
+    def agitation(self) -> Array:
+        """Legs, (D,): what "beyond the noise" means about each drawing: the median of |fourth difference| / 6 within
+        0.75 s, the three drawings nearest left out, so that a fault does not hide behind itself."""
+        d4 = np.linalg.norm(np.diff(self.steps, n=3, axis=0), axis=-1) / 6
+        count = len(self.steps) + 1
+        out = np.full(count, LEAST_NOISE)
+        reach = max(4, int(round(0.75 / float(np.median(self.seconds))))) if len(self.seconds) else 4
+        for i in range(count):
+            at = i - 2                                  # the fourth difference that is centred on drawing i
+            near = np.concatenate([d4[max(0, at - reach):max(0, at - 3)], d4[max(0, at + 4):max(0, at + reach + 1)]])
+            if len(near):
+                out[i] = max(float(np.median(near)), LEAST_NOISE)
+        return out
+
+
+@dataclass(frozen=True)
+class Motion:
+    """All signals of a character. drawings (D,): the sample that each drawing stands for."""
+    signals: tuple[Signal, ...]
+    drawings: Array
+
+    def of(self, part: str, kind: str = "turn") -> Signal | None:
+        return next((s for s in self.signals if s.part == part and s.kind == kind), None)
+
+
+def lever(part: str) -> float:
+    """The part's lever in leg lengths."""
+    return LEVERS[body.base(part)] / LEVER_LEG
+
+
+def parent_on(character: Character, part: str) -> str | None:
+    """The nearest mapped part above, or None."""
+    above = body.parent(part)
+    while above is not None and not character.has(above):
+        above = body.parent(above)
+    return above
+
+
+def local_axes(character: Character, part: str) -> Array:
+    """The part's axes (F, 3, 3) as its nearest mapped parent sees them; the pelvis's in the world."""
+    assert character.axes is not None
+    own = character.axes[:, character.index[part]]
+    above = parent_on(character, part)
+    return np.asarray(own if above is None else relative(character.axes[:, character.index[above]], own))
+
+
+@measure(Need.JOINTS | Need.ROTATIONS | Need.GOALS, uses=(exposure,))
+def turn(study: Study, character: Character) -> Motion:
+    """The signals, on the character's drawings: on twos one velocity spans two frames."""
+    taken = study.of(exposure, character).drawings
+    seconds = np.diff(study.shot.times[taken])
+    leg = max(character.leg_length, 1e-9)
+    signals: list[Signal] = []
+
+    def add(part: str, kind: str, steps: Array) -> None:
+        signals.append(Signal(part, kind, steps / seconds[:, None], seconds))
+
+    if len(taken) > 1:
+        if character.axes is not None:
+            for part in character.parts:
+                axes = local_axes(character, part)[taken]
+                add(part, "turn", log(relative(axes[:-1], axes[1:])) * lever(part))
+        if character.has("pelvis"):
+            add("pelvis", "path", np.diff(character.head("pelvis")[taken], axis=0) / leg)
+        for goal in character.goals:
+            add(goal.part, "goal", np.diff(goal.place[taken], axis=0) / leg)
+    return Motion(tuple(signals), taken)

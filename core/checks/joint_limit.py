@@ -1,0 +1,197 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Joints that go farther than joints go."""
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from .. import body
+from ..check import Check
+from ..evidence import Arc, Evidence, Polyline
+from ..measures.angles import JointAngle, angles
+from ..measures.bearing import bearing_hands
+from ..measures.key_refs import keys_in
+from ..note import Limit, Note, Severity, Skip
+from ..numeric.spans import HELD_SECONDS, beyond, held, samples
+from ..remedy import Turn
+from ..shot import Character
+from ..study import Study
+from ..tables.joint_ranges import ANY_BODY, BEARING_WRIST, BY_NAME, RANGES, Range
+
+Array = np.ndarray
+
+CLOSES = 5.0            # degrees below the limit at which a span ends
+JOIN_SECONDS = 0.2
+APPROACH = 10.0         # degrees before the limit from which the remedy takes hold
+MARGIN = 1.0            # degrees by which it clears the limit
+
+
+@dataclass(frozen=True)
+class Bound:
+    """One end of an angle to be judged: beyond ``most`` degrees of ``sign`` times the angle."""
+    range: Range
+    sign: float
+    most: float
+    source: str
+    from_card: bool = False
+
+
+class JointLimit(Check):
+    """A joint bends farther than that joint goes, or the wrong way.
+
+    Seen as: a knee or elbow that breaks backward, a hand folded onto its forearm, a leg spread or a head turned farther
+    than a body can.
+    Measures: angles between anatomical frames that are laid at rest and carried by the bones, in degrees, so that bone
+    roll and Euler order do not matter; knee and elbow as the lower bone's direction in the plane of the hinge.
+    Limit: degrees past the end of the joint's range, held for 0.08 s (2 frames of 24): above 0 low, 10 medium, 25 high.
+    A shorter peak is low at most. Each end of a range is listed with its published value in tables/joint_ranges; card
+    limits stand above them. A span goes on until the angle is 5 degrees inside, and spans 0.2 s apart are one.
+    Silent when: a hand that bears weight tilts up to 95 degrees, a thigh raised to the front spreads up to 90; the
+    character is not human (then only reversed knees and elbows and the card's own limits are judged).
+    Cannot see: less than 3 to 5 degrees of hyperextension on captured motion, whose joint centres are no better; roll
+    about a straight limb; a twist done by skinning alone; flexion and deviation of the wrist apart from each other,
+    because the body map knows no palm; which side of straight a leg is on that is straight at rest, has no foot and
+    never bends over 15 degrees.
+    Remedy: turn the part back about the joint's own axis, all the way on the worst frame and less toward frames 10
+    degrees inside the limit, so that the move keeps its shape.
+    """
+    lane = "Limbs"
+    uses = (angles, bearing_hands)
+    groups = tuple(g for s in body.SIDES for g in (
+        (f"thigh.{s}", f"shin.{s}"), (f"upper_arm.{s}", f"forearm.{s}"), (f"forearm.{s}", f"hand.{s}"),
+        ("pelvis", f"thigh.{s}"), ("chest", f"upper_arm.{s}"), (f"shin.{s}", f"foot.{s}"),
+    )) + (("chest", "head"), ("pelvis", "chest"))
+    limit = Limit(0.0, 10.0, 25.0, "deg", "degrees past the range's end: common practice, no source; the ranges' ends: "
+                  "tables/joint_ranges, each with its published value")
+
+    def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
+        assert character is not None
+        known: dict[tuple[str, str], JointAngle] = study.of(angles, character)
+        for name in character.card.limits:
+            if name.partition(".")[0] not in BY_NAME:
+                yield self.skip(character, f'the card limits "{name}", which is no joint angle; '
+                                           f"there are {', '.join(r.name for r in RANGES)}")
+        for part in (p for p in body.PARTS if character.has(p)):
+            for bound in bounds(character, part):
+                angle = known.get((bound.range.name, part))
+                if angle is None:
+                    continue
+                if angle.why:
+                    yield self.skip(character, f"{angle.name.replace('_', ' ')} of the {body.spoken(part)} is not measured: {angle.why}")
+                    continue
+                yield from self._judge(study, character, angle, bound, known)
+
+    def _judge(self, study: Study, character: Character, angle: JointAngle, bound: Bound,
+               known: dict[tuple[str, str], JointAngle]) -> Iterator[Note]:
+        value = bound.sign * angle.degrees
+        limit = self._limits(study, character, angle, bound, known)
+        past = value - limit
+        rate = study.shot.rate
+        solid = held(past, samples(HELD_SECONDS, rate))
+        for first, last in beyond(past, 0.0, -CLOSES, samples(JOIN_SECONDS, rate)):
+            worst = first + int(np.nanargmax(past[first:last + 1]))
+            severity = self.limit.severity(float(solid[first:last + 1].max())) or Severity.LOW
+            end, measured = float(limit[worst]), float(value[worst])
+            frame = study.shot.frame(worst)
+            yield self.note(
+                study, character, angle.part, (first, last), worst, severity=severity, measured=measured,
+                limit=end + self.limit.step(severity), source=bound.source, kind=bound.range.kind,
+                text=_text(angle.part, bound, measured, end, frame),
+                remedy=_remedy(study, angle, bound, past, (first, last), worst),
+                evidence=_evidence(character, angle, bound, measured, end, worst,
+                                   (study.shot.frame(first), study.shot.frame(last))),
+                keys=keys_in(character, (angle.part,), float(study.shot.frames[first]), float(study.shot.frames[last])))
+
+    def _limits(self, study: Study, character: Character, angle: JointAngle, bound: Bound,
+                known: dict[tuple[str, str], JointAngle]) -> Array:
+        """The range's end on every frame, (F,) degrees."""
+        limit = np.full(len(angle.degrees), bound.most)
+        if bound.from_card:
+            return limit
+        if bound.range.name == "wrist_tilt":
+            limit[study.of(bearing_hands, character)[angle.part]] = BEARING_WRIST
+        if bound.range.eased is not None:
+            along, start, stop, most = bound.range.eased
+            other = known.get((along, angle.part))
+            if other is not None:
+                share = np.clip((np.nan_to_num(other.degrees) - start) / (stop - start), 0.0, 1.0)
+                limit = limit + share * (most - bound.most)
+        return limit
+
+
+def bounds(character: Character, part: str) -> list[Bound]:
+    """The ends that are judged on this part: the table's (all for humans), moved and added to by the card.
+
+    A card entry may name a side ('knee_flexion.L'), which stands above the one without. Its least end moves the
+    opposite angle's limit ('knee_flexion' from -3 is 'knee_hyperextension' up to 3); an end left out stays as it was.
+    """
+    out = []
+    for row in (r for r in RANGES if r.part == body.base(part)):
+        least, most = _card(character, row.name, part)
+        if most is None and row.opposite:
+            turned = _card(character, row.opposite, part)[0]
+            most = None if turned is None else -turned
+        if most is not None:
+            beside = f"; without a card {row.source}"
+            out.append(Bound(row, 1.0, most, f"the character's card: {row.name} up to {most:g} deg{beside}", True))
+        elif row.most is not None and (character.human or row.name in ANY_BODY):
+            out.append(Bound(row, 1.0, row.most, row.source))
+        if least is not None and not row.opposite:
+            out.append(Bound(row, -1.0, -least, f"the character's card: {row.name} not under {least:g} deg", True))
+    return out
+
+
+def _card(character: Character, name: str, part: str) -> tuple[float | None, float | None]:
+    limits = character.card.limits
+    return limits.get(f"{name}.{body.side(part)}", limits.get(name, (None, None)))
+
+
+def _text(part: str, bound: Bound, measured: float, end: float, frame: int) -> str:
+    word = {"shin": "knee", "forearm": "elbow"}.get(body.base(part))
+    who = body.spoken(part) if word is None else body.spoken(part).replace(body.base(part), word)
+    if bound.sign < 0:
+        return (f"The {who} is at {-measured:.1f} deg of {bound.range.name.replace('_', ' ')} in frame {frame}, "
+                f"{measured - end:.1f} deg under the {-end:.0f} deg at which its range begins")
+    return f"The {who} {bound.range.verb} {measured:.1f} deg in frame {frame}, {measured - end:.1f} deg past the {end:.0f} deg of its range"
+
+
+def _tuple(v: Array) -> tuple[float, float, float]:
+    return float(v[0]), float(v[1]), float(v[2])
+
+
+def _remedy(study: Study, angle: JointAngle, bound: Bound, past: Array, span: tuple[int, int], worst: int) -> Turn:
+    """Squeezes what lies between APPROACH inside the limit and the worst frame to end MARGIN inside the limit."""
+    first, last = span
+    near = np.nan_to_num(past, nan=-np.inf) > -APPROACH
+    while first > 0 and near[first - 1]:
+        first -= 1
+    while last < len(past) - 1 and near[last + 1]:
+        last += 1
+    shot = study.shot
+    frames = (shot.frame(first), shot.frame(last))
+    at = np.array([int(np.abs(shot.frames - f).argmin()) for f in range(frames[0], frames[1] + 1)])
+    most = float(past[worst])
+    share = np.clip((np.nan_to_num(past[at], nan=-APPROACH) + APPROACH) / (most + APPROACH), 0.0, 1.0)
+    back = (most + MARGIN) * share
+    axes = bound.sign * angle.axis[at]
+    axes = np.where(np.isfinite(axes), axes, bound.sign * angle.axis[worst])
+    return Turn(angle.part, tuple(_tuple(a) for a in axes), tuple(float(-b) for b in back), frames, ease=3,
+                toward=f"of {bound.range.kind}")
+
+
+def _evidence(character: Character, angle: JointAngle, bound: Bound, measured: float, end: float, worst: int,
+              frames: tuple[int, int]) -> list[Evidence]:
+    part = angle.part
+    above = body.parent(part)
+    while above is not None and not character.has(above):
+        above = body.parent(above)
+    joint, tip = character.head(part)[worst], character.end(part)[worst]
+    places: list[Any] = [joint, tip] if above is None else [character.head(above)[worst], joint, tip]
+    shapes: list[Evidence] = [Polyline("found", frames, tuple(_tuple(p) for p in places))]
+    axis, zero = bound.sign * angle.axis[worst], angle.zero[worst]
+    if np.isfinite(axis).all() and np.isfinite(zero).all():
+        radius = 0.5 * float(np.linalg.norm(tip - joint))
+        for role, size in (("found", measured), ("held_against", end)):
+            shapes.append(Arc(role, frames, _tuple(joint), _tuple(axis), _tuple(zero), size, radius))
+    return shapes

@@ -1,0 +1,170 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Joint angles of a body, in degrees, as animators name them, read from the anatomical frames.
+
+Hip and ankle, trunk and neck are intrinsic Z-X-Y angles of the distal frame in the proximal one (flexion, abduction,
+rotation; Grood and Suntay 1983, J Biomech Eng 105:136-144, in the ISB's frames). Knee and elbow are the direction of
+the distal bone in the plane of the hinge, so their sign holds without any twist. The wrist is the plain angle between
+forearm and hand, free of pronation; its flexion and deviation would need the palm, which a body map does not tell.
+"""
+from dataclasses import dataclass
+
+import numpy as np
+
+from .. import body
+from ..need import Need
+from ..numeric import rotation as rot
+from ..shot import Character
+from ..study import Study, measure
+from .frames import Frames, frames
+
+Array = np.ndarray
+
+
+@dataclass(frozen=True)
+class JointAngle:
+    """One angle of one joint, frame by frame.
+
+    name as in tables.joint_ranges; part: the part that turns ('shin.L'). degrees (F,): NaN where unknown, ``why`` then
+    says in one clause. axis (F, 3): world axis through the part's joint, about which turning the part by +1 degree
+    raises the angle by 1 degree (exactly for hinges and directions, near its middle for the rest). zero (F, 3): the
+    world direction from which the angle is drawn.
+    """
+    name: str
+    part: str
+    degrees: Array
+    axis: Array
+    zero: Array
+    why: str = ""
+
+    def opposite(self, name: str) -> "JointAngle":
+        """The same angle counted the other way."""
+        return JointAngle(name, self.part, -self.degrees, -self.axis, self.zero, self.why)
+
+
+def _hinge_angles(character: Character, limb: str, known: Frames) -> list[JointAngle]:
+    root, mid, _ = body.LIMBS[limb]
+    leg = limb.startswith("leg")
+    frame = known.now[root]
+    if not np.isfinite(frame).all():
+        # no twist of its own: the hinge seen in the lower bone is the same hinge
+        frame = rot.frame(known.now[mid][..., 2], character.head(root) - character.end(root))
+    flexes = -1.0 if leg else 1.0
+    distal = rot.seen_from(frame, character.end(mid) - character.head(mid))
+    degrees = np.degrees(np.arctan2(flexes * distal[..., 0], -distal[..., 1]))
+    # past 180 a folded limb must not read as a reversed one: -90 .. 270
+    degrees = np.where(degrees < -90.0, degrees + 360.0, degrees)
+    hinge = known.hinges[limb]
+    why = hinge.why if not hinge.origin else ""
+    joint = "knee" if leg else "elbow"
+    flexion = JointAngle(f"{joint}_flexion", mid, degrees, flexes * frame[..., 2], -frame[..., 1], "")
+    if why:
+        # the plain bend needs no hinge; which side of straight it is on does
+        bend = np.degrees(rot.angle_between(character.end(root) - character.head(root), character.end(mid) - character.head(mid)))
+        flexion = JointAngle(f"{joint}_flexion", mid, bend, flexion.axis, flexion.zero, "")
+    over = JointAngle(f"{joint}_hyperextension", mid, np.where(np.isnan(degrees) | bool(why), np.nan, -degrees),
+                      -flexion.axis, flexion.zero, why)
+    return [flexion, over]
+
+
+def _ball(parent: Array, child: Array) -> tuple[Array, Array, Array, Array, Array, Array]:
+    """Z-X-Y angles in degrees of child in parent, (F,) each, and the world axes (F, 3) about which each one turns."""
+    a, b, c = rot.zxy(rot.relative(parent, child))
+    first = parent[..., 2]
+    second = rot.turned(rot.about(first, a), parent[..., 0])
+    return (*(np.degrees(x) for x in (a, b, c)), first, second, child[..., 1])  # type: ignore[return-value]
+
+
+def _hip(character: Character, s: str, known: Frames) -> list[JointAngle]:
+    thigh = f"thigh.{s}"
+    pelvis, limb = known.now["pelvis"], known.now[thigh]
+    outward = 1.0 if s == "L" else -1.0
+    # flexion and abduction come from the thigh's line alone, so a split or twisted thigh bone reads as well
+    y = rot.seen_from(pelvis, rot.unit(character.head(thigh) - character.end(thigh)))
+    a = np.arctan2(-y[..., 0], y[..., 1])
+    b = np.arcsin(np.clip(y[..., 2], -1.0, 1.0))
+    side_axis = rot.turned(rot.about(pelvis[..., 2], a), pelvis[..., 0])
+    hanging = rot.turned(rot.about(pelvis[..., 2], a), -pelvis[..., 1])
+    down = -pelvis[..., 1]
+    flexion = JointAngle("hip_flexion", thigh, np.degrees(a), pelvis[..., 2], down)
+    spread = JointAngle("hip_abduction", thigh, outward * np.degrees(b), outward * side_axis, hanging)
+    out = [flexion, flexion.opposite("hip_extension"), spread, spread.opposite("hip_adduction")]
+    hinge = known.hinges.get(f"leg.{s}")
+    c = np.degrees(rot.zxy(rot.relative(pelvis, limb))[2])
+    why = "" if hinge is not None and hinge.origin in ("the motion", "the bend at rest") else \
+        f"the {body.spoken(thigh)} is straight at rest and never bends over 15 deg, so its roll is not known"
+    roll = JointAngle("hip_internal_rotation", thigh, np.full(len(c), np.nan) if why else -outward * c,
+                      -outward * limb[..., 1], limb[..., 0], why)
+    return [*out, roll, roll.opposite("hip_external_rotation")]
+
+
+def _ankle(character: Character, s: str, known: Frames) -> list[JointAngle]:
+    shin, foot = known.now[f"shin.{s}"], known.now[f"foot.{s}"]
+    if not np.isfinite(shin).all():
+        # without its twist the shin still has its line; the foot's own right is near enough its hinge
+        shin = rot.frame(foot[..., 2], character.head(f"shin.{s}") - character.end(f"shin.{s}"))
+    a, _, _, axis, _, _ = _ball(shin, foot)
+    up = JointAngle("ankle_dorsiflexion", f"foot.{s}", a, axis, shin[..., 0])
+    return [up, up.opposite("ankle_plantarflexion")]
+
+
+def _shoulder(character: Character, s: str, known: Frames) -> list[JointAngle]:
+    part = f"upper_arm.{s}"
+    chest = known.now["chest"]
+    arm = rot.unit(character.end(part) - character.head(part))
+    back = -chest[..., 0]
+    behind = np.degrees(np.arcsin(np.clip(rot.dot(arm, back), -1.0, 1.0)))
+    in_plane = rot.unit(rot.square_to(arm, back))
+    down = -chest[..., 1]
+    return [
+        JointAngle("arm_behind", part, behind, rot.unit(np.cross(arm, back)), in_plane),
+        JointAngle("arm_elevation", part, np.degrees(rot.angle_between(down, arm)), rot.unit(np.cross(down, arm)), down),
+    ]
+
+
+def _wrist(character: Character, s: str, known: Frames) -> list[JointAngle]:
+    hand = -known.now[f"hand.{s}"][..., 1]
+    forearm = rot.unit(character.end(f"forearm.{s}") - character.head(f"forearm.{s}"))
+    return [JointAngle("wrist_tilt", f"hand.{s}", np.degrees(rot.angle_between(forearm, hand)),
+                       rot.unit(np.cross(forearm, hand)), forearm)]
+
+
+def _neck(known: Frames) -> list[JointAngle]:
+    chest, head = known.now["chest"], known.now["head"]
+    c = _ball(chest, head)[2]
+    way = np.where(c < 0, -1.0, 1.0)
+    tilt = np.degrees(rot.angle_between(chest[..., 1], head[..., 1]))
+    return [
+        JointAngle("neck_tilt", "head", tilt, rot.unit(np.cross(chest[..., 1], head[..., 1])), chest[..., 1]),
+        JointAngle("neck_rotation", "head", np.abs(c), way[:, None] * head[..., 1], chest[..., 0]),
+    ]
+
+
+def _trunk(known: Frames) -> list[JointAngle]:
+    pelvis, chest = known.now["pelvis"], known.now["chest"]
+    a, b, c, first, second, third = _ball(pelvis, chest)
+    back = JointAngle("trunk_back", "chest", a, first, pelvis[..., 1])
+    lean, turn = np.where(b < 0, -1.0, 1.0)[:, None], np.where(c < 0, -1.0, 1.0)[:, None]
+    return [back, back.opposite("trunk_forward"),
+            JointAngle("trunk_side", "chest", np.abs(b), lean * second, pelvis[..., 1]),
+            JointAngle("trunk_rotation", "chest", np.abs(c), turn * third, pelvis[..., 0])]
+
+
+@measure(Need.JOINTS | Need.ROTATIONS, uses=(frames,))
+def angles(study: Study, character: Character) -> dict[tuple[str, str], JointAngle]:
+    """All joint angles of the character: (name, part) -> JointAngle."""
+    known: Frames = study.of(frames, character)
+    found: list[JointAngle] = []
+    for s in body.SIDES:
+        for limb, parts in ((f"leg.{s}", (f"thigh.{s}", f"shin.{s}")), (f"arm.{s}", (f"upper_arm.{s}", f"forearm.{s}"))):
+            if character.has(*parts):
+                found += _hinge_angles(character, limb, known)
+        for parts, read in (((f"thigh.{s}", f"shin.{s}", "pelvis"), _hip), ((f"shin.{s}", f"thigh.{s}", f"foot.{s}"), _ankle),
+                            ((f"upper_arm.{s}", f"forearm.{s}", "chest"), _shoulder),
+                            ((f"forearm.{s}", f"upper_arm.{s}", f"hand.{s}"), _wrist)):
+            if character.has(*parts):
+                found += read(character, s, known)
+    if character.has("chest", "head"):
+        found += _neck(known)
+    if character.has("pelvis", "chest"):
+        found += _trunk(known)
+    return {(a.name, a.part): a for a in found}

@@ -1,0 +1,25 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Which keys stand behind a span of a note: a pointer for the person, never part of a finding."""
+from collections.abc import Iterable
+
+import numpy as np
+
+from ..note import KeyReference
+from ..shot import Character
+
+
+def keys_in(character: Character, parts: Iterable[str], first: float, last: float) -> tuple[KeyReference, ...]:
+    """Keys of the bones of ``parts`` on scene frames ``first`` to ``last``, both inside; none where no keys were read."""
+    keys = character.keys
+    if keys is None:
+        return ()
+    bones = {character.bones[character.index[p]].rpartition("/")[2] for p in parts if p in character.index}
+    found = []
+    for i, channel in enumerate(keys.channels):
+        if channel.bone not in bones:
+            continue
+        at = keys.scene_frame[keys.of(i)]
+        inside = at[(at >= first) & (at <= last)]
+        if len(inside):
+            found.append(KeyReference(channel.owner, channel.name, tuple(float(f) for f in np.unique(inside))))
+    return tuple(found)

@@ -1,0 +1,185 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Kisses of outlines: in which frames meshes must be looked at, and how kisses hold together over time."""
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..kiss import Kiss, Kisses, PairKisses, Thing
+from ..need import Need
+from ..numeric.camera import View, view
+from ..shot import Array, Camera, Shot
+from ..study import Study, measure
+from .kiss_pairs import Pair, camera_runs, height_of
+
+#: U from frame to frame within which a place is the same place.
+FOLLOW = 40.0
+
+#: Margin in U by which the screen boxes of two things' capsules are grown.
+MARGIN = 24.0
+
+#: Thickness of a body part about its bones where no mesh told it, as a share of the character's height.
+THICK = 0.09
+
+
+def view_of(camera: Camera, sample: int) -> View | None:
+    """The view of the camera in use at a sample, or None where its lens cannot be followed (panoramic)."""
+    run = int(camera.run[sample])
+    if camera.kind[run] not in ("PERSP", "ORTHO"):
+        return None
+    return view(
+        camera.world_from_camera[sample], kind=camera.kind[run], fit=camera.fit[run],
+        lens_mm=float(camera.lens_mm[sample]), ortho_scale=float(camera.ortho_scale[sample]),
+        sensor_mm=camera.sensor_mm[sample], shift=camera.shift[sample], resolution=camera.resolution,
+        pixel_aspect=camera.pixel_aspect)
+
+
+# ---- which frames ---------------------------------------------------------------------------------------------------
+
+def stride(rate: float) -> int:
+    """Every how many samples a first look is enough: a kiss counts from 0.25 s, so half of that."""
+    return max(1, int(0.125 * rate + 1e-6))
+
+
+def gate(shot: Shot, pairs: Sequence[Pair], radii: Mapping[Thing, float] | None = None) -> Array:
+    """(P, F) whether two things may come near each other in the picture, from capsules about bones and props.
+
+    radii: thing -> metres by which its mesh reaches beyond its bones or, for a prop, its origin. A capsule that crosses
+    the camera's plane passes; a pair that is not open, or seen through a lens that cannot be followed, does not.
+    """
+    passed = np.zeros((len(pairs), shot.count), bool)
+    camera = shot.camera
+    if camera is None or not pairs:
+        return passed
+    known = radii or {}
+    things = tuple(dict.fromkeys(t for pair in pairs for t in (pair.a, pair.b)))
+    lines = {t: _capsules(shot, t) for t in things}
+    thick = {t: known.get(t, _guess(shot, t)) for t in things}
+    first = {t: n for n, t in enumerate(things)}
+    for sample in range(shot.count):
+        seen = view_of(camera, sample)
+        if seen is None:
+            continue
+        boxes = [_box(seen, lines[t][sample], thick[t]) for t in things]
+        for p, pair in enumerate(pairs):
+            if pair.open[sample]:
+                a, b = boxes[first[pair.a]], boxes[first[pair.b]]
+                passed[p, sample] = bool((
+                    (a[:, None, 0] <= b[None, :, 2]) & (b[None, :, 0] <= a[:, None, 2])
+                    & (a[:, None, 1] <= b[None, :, 3]) & (b[None, :, 1] <= a[:, None, 3])).any())
+    return passed
+
+
+def _capsules(shot: Shot, thing: Thing) -> Array:
+    """(F, K, 2, 3) ends of the lines that carry a thing."""
+    if thing.kind == "prop":
+        origin = next(p.origin for p in shot.props if p.name == thing.name)
+        return np.repeat(origin[:, None, None, :], 2, axis=2)
+    character = next(c for c in shot.characters if c.name == thing.character)
+    return np.stack([np.stack([character.head(p), character.end(p)], axis=1) for p in thing.parts], axis=1)
+
+
+def _guess(shot: Shot, thing: Thing) -> float:
+    if thing.kind == "prop":
+        return next(p.size for p in shot.props if p.name == thing.name) or 0.5
+    return THICK * height_of(next(c for c in shot.characters if c.name == thing.character))
+
+
+def _box(seen: View, lines: Array, radius: float) -> Array:
+    """Boxes (K, 4) in U of capsules (K, 2, 3), grown by MARGIN and clipped to the picture; empty where out of it."""
+    local = (lines - seen.origin) @ seen.camera_from_world.T
+    depth = -local[..., 2]
+    near = np.maximum(depth.min(axis=1) - radius, 1e-3)
+    x, y, _ = seen.project(lines.reshape(-1, 3))
+    x, y = x.reshape(-1, 2), y.reshape(-1, 2)
+    grow = radius / seen.metres_per_unit(near) * near + MARGIN if seen.orthographic else radius * seen.scale / near + MARGIN
+    boxes = np.stack([x.min(axis=1) - grow, y.min(axis=1) - grow, x.max(axis=1) + grow, y.max(axis=1) + grow], axis=1)
+    boxes[(depth.min(axis=1) <= radius)] = (-np.inf, -np.inf, np.inf, np.inf)
+    boxes[(depth.max(axis=1) <= -radius)] = np.nan
+    boxes[:, :2] = np.maximum(boxes[:, :2], -MARGIN)
+    boxes[:, 2:] = np.minimum(boxes[:, 2:], seen.size + MARGIN)
+    boxes[(boxes[:, 0] > boxes[:, 2]) | (boxes[:, 1] > boxes[:, 3])] = np.nan
+    return boxes
+
+
+def first_look(passed: Array, rate: float) -> Array:
+    """Samples, in order, at which the pairs that pass the gate (P, F) are looked at first."""
+    coarse = np.zeros(passed.shape[1], bool)
+    coarse[::stride(rate)] = True
+    return np.flatnonzero(coarse & passed.any(axis=0))
+
+
+def second_look(passed: Array, hits: Array, rate: float) -> Array:
+    """(P, F) what must be looked at as well, given hits (P, F) of the first look: the samples around each."""
+    step = stride(rate)
+    around = np.zeros_like(hits)
+    for shift in range(1 - step, step):
+        if shift:
+            moved = np.zeros_like(hits)
+            moved[:, max(0, shift):hits.shape[1] + min(0, shift)] = \
+                hits[:, max(0, -shift):hits.shape[1] - max(0, shift)]
+            around |= moved
+    around[:, ::step] = False
+    return around & passed
+
+
+# ---- over time ------------------------------------------------------------------------------------------------------
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """One place followed over time. samples (n,) at which it was seen to kiss, in order; gaps (n,) signed, U."""
+    a: Thing
+    b: Thing
+    kisses: tuple[Kiss, ...]
+
+    @property
+    def samples(self) -> Array:
+        return np.array([k.sample for k in self.kisses])
+
+    @property
+    def gaps(self) -> Array:
+        return np.array([k.gap for k in self.kisses])
+
+
+def follow(pair: PairKisses, runs: Iterable[slice]) -> list[Track]:
+    """The kisses of a pair joined into tracks: the same place from frame to frame, gaps of one frame bridged, and none
+    across the end of a run of the camera."""
+    tracks: list[Track] = []
+    for run in runs:
+        open_: list[list[Kiss]] = []
+        for kiss in pair.kisses:
+            if not run.start <= kiss.sample < run.stop:
+                continue
+            near = [(float(np.hypot(kiss.place[0] - t[-1].place[0], kiss.place[1] - t[-1].place[1])), n)
+                    for n, t in enumerate(open_) if 1 <= kiss.sample - t[-1].sample <= 2]
+            distance, n = min(near, default=(np.inf, -1))
+            if distance <= FOLLOW * (kiss.sample - open_[n][-1].sample if n >= 0 else 1):
+                open_[n].append(kiss)
+            else:
+                open_.append([kiss])
+        tracks += [Track(pair.a, pair.b, tuple(t)) for t in open_]
+    return tracks
+
+
+def held(track: Track, largest: float, least: int) -> list[Track]:
+    """The stretches of a track of at least ``least`` samples in which the gap stays within ``largest`` U, gaps of one
+    sample bridged."""
+    out: list[list[Kiss]] = []
+    for kiss in track.kisses:
+        if abs(kiss.gap) > largest:
+            continue
+        if out and kiss.sample - out[-1][-1].sample <= 2:
+            out[-1].append(kiss)
+        else:
+            out.append([kiss])
+    return [Track(track.a, track.b, tuple(k)) for k in out if k[-1].sample - k[0].sample + 1 >= least]
+
+
+@measure(Need.KISSES | Need.CAMERA)
+def tracks(study: Study, _: None) -> tuple[Track, ...]:
+    """Every place of the shot at which two outlines kiss, followed over time; () where nothing was looked at."""
+    kisses: Kisses | None = study.shot.kisses
+    if kisses is None or study.shot.camera is None:
+        return ()
+    runs = camera_runs(study.shot.camera)
+    return tuple(track for pair in kisses.pairs for track in follow(pair, runs))

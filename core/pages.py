@@ -1,0 +1,38 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The page of a check in docs/checks: made from its docstring and its limits, so that neither can grow old alone."""
+import inspect
+import re
+
+from .catalogue import catalogue
+from .check import HEADINGS, Check
+from .note import Severity
+
+
+def sections(check: Check) -> dict[str, str]:
+    """Heading -> the text under it, in the order of the docstring; '' -> the words before the first heading.
+
+    A heading is one of HEADINGS at the start of a line, followed by a colon.
+    """
+    text = inspect.cleandoc(type(check).__doc__ or "")
+    pieces = re.split(rf"^({'|'.join(HEADINGS)}):", text, flags=re.MULTILINE)
+    found = {"": pieces[0].strip()}
+    for heading, words in zip(pieces[1::2], pieces[2::2]):
+        found[heading] = "\n".join(line.strip() for line in words.strip().splitlines())
+    return found
+
+
+def page(check: Check) -> str:
+    """The page in Markdown: what the docstring says, then the table of limits with their source."""
+    found = sections(check)
+    steps = " | ".join(f"{check.limit.step(severity):g}" for severity in Severity)
+    unit = "ratio" if check.limit.unit == "1" else check.limit.unit
+    trial = "\nOn trial: shown, but it never decides the exit code.\n" if check.trial else ""
+    body = "".join(f"\n**{heading}.** {found[heading]}\n" for heading in HEADINGS if heading in found)
+    return (f"# {check.name}\n\nLane: {check.lane}\n{trial}\n{found['']}\n{body}\n"
+            f"| unit | low | medium | high |\n| --- | --- | --- | --- |\n| {unit} | {steps} |\n\n"
+            f"Source of the limit: {check.limit.source}\n")
+
+
+def pages() -> dict[str, str]:
+    """File name -> page, for every check of the catalogue."""
+    return {f"{name}.md": page(check) for name, check in catalogue().items()}

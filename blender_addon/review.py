@@ -1,0 +1,161 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""One job from a file to a result, inside a process that has Blender."""
+import os
+from collections.abc import Generator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, TypeVar
+
+from ..core.catalogue import chosen
+from ..core.note import Result, Severity
+from ..core.report.blend_header import Version, saved_by
+from ..core.report.json_notes import dump, notes_data, sound
+from ..core.report.notes_file import write
+from ..core.report.progress import Progress
+from ..core.runner import needs_of, run
+from ..core.shot import Shot
+from .options import LEAST_FRAMES, BadInput, Job
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of a job: the exit code (0, 1, or 3 where a check failed), and what was found."""
+    code: int
+    shot: Shot
+    result: Result
+
+
+def review(job: Job, progress: Progress) -> Outcome:
+    """Opens the file, measures and checks. Raises BadInput for whatever exit code 2 stands for."""
+    from .sampling.sweep import CannotMeasure, Request, sweep
+    progress.part("opening", 0.0)
+    remarks = open_shot(job.shot)
+    scene, said = the_scene(job.scene)
+    first, last, clipped = the_range(job, scene)
+    checks = chosen(None if job.checks is None else list(job.checks))
+    request = Request(needs=needs_of(checks), first=first, last=last, characters=job.characters, cards=job.cards)
+    for remark in (*remarks, *said, *clipped):
+        progress.say(remark)
+    try:
+        shot = _driven(sweep(scene, request), "reading frames", progress)
+    except CannotMeasure as error:
+        raise BadInput(str(error)) from None
+    shot = replace(shot, file=os.fspath(job.shot), remarks=(*remarks, *said, *clipped, *shot.remarks))
+    result = sound(_driven(run(shot, checks), "checking", progress))
+    progress.clear()
+    return Outcome(exit_code(result, job.fail_on), shot, result)
+
+
+def write_notes(outcome: Outcome, part: Path) -> None:
+    """The finished notes file, under its temporary name. Raises CannotWrite."""
+    write(part, dump(notes_data(outcome.shot, outcome.result, complete=True)))
+
+
+def exit_code(result: Result, fail_on: str) -> int:
+    """3 where a check failed, 1 where a note reaches ``fail_on``, else 0; trial and set aside notes decide nothing."""
+    if result.failed:
+        return 3
+    if fail_on == "never":
+        return 0
+    least = Severity(fail_on).rank
+    return int(any(n.severity.rank >= least for n in result.notes if not n.trial and n.set_aside is None))
+
+
+def open_shot(path: Path) -> tuple[str, ...]:
+    """Opens the file with its scripts off; returns what Blender complained of although the file opened.
+
+    Raises BadInput with a sentence.
+    """
+    import bpy
+    own = (bpy.app.version[0], bpy.app.version[1])
+    _not_newer(saved_by(path), own)
+    before = bpy.data.filepath
+    complaint: tuple[str, ...] = ()
+    try:
+        bpy.ops.wm.open_mainfile(filepath=os.path.abspath(path), load_ui=False, use_scripts=False)
+    except RuntimeError as error:
+        # a missing library is reported as an error, and an error report raises, though the file is open
+        if bpy.data.filepath == before or not _same(bpy.data.filepath, path):
+            raise BadInput(f"{path}: {_sentence(str(error))}") from None
+        complaint = (_told(str(error)),)
+    _not_newer((bpy.data.version[0], bpy.data.version[1]), own)
+    return complaint
+
+
+def the_scene(name: str | None) -> tuple[Any, tuple[str, ...]]:
+    """The scene to measure and what is to be said about the choice. Raises BadInput where the name is unknown."""
+    import bpy
+    names = [scene.name for scene in bpy.data.scenes]
+    if name is not None:
+        scene = next((s for s in bpy.data.scenes if s.name == name), None)
+        if scene is None:
+            raise BadInput(f'there is no scene "{name}"; the file has {_listed(names)}')
+        return scene, ()
+    scene = bpy.context.scene
+    others = [n for n in names if n != scene.name]
+    return scene, (f'several scenes: "{scene.name}" is checked, not {_listed(others)}',) if others else ()
+
+
+def the_range(job: Job, scene: Any) -> tuple[int | None, int | None, tuple[str, ...]]:
+    """First and last frame that were asked for, held to the scene's range, and what is to be said about that.
+
+    None and None where nothing was asked. Raises BadInput where hardly a frame is left.
+    """
+    if job.first is None or job.last is None:
+        first, last = ((scene.frame_preview_start, scene.frame_preview_end) if scene.use_preview_range
+                       else (scene.frame_start, scene.frame_end))
+        which = "preview range" if scene.use_preview_range else "range"
+        if last - first + 1 < LEAST_FRAMES:
+            raise BadInput(f"the scene's {which}, {first} to {last}, holds {max(0, last - first + 1)} frames; "
+                           f"at least {LEAST_FRAMES} are needed")
+        return None, None, ()
+    first, last = max(job.first, scene.frame_start), min(job.last, scene.frame_end)
+    asked, there = f"the range {job.first}-{job.last}", f"the scene's frames {scene.frame_start} to {scene.frame_end}"
+    if last < first:
+        raise BadInput(f"{asked} lies outside {there}")
+    if last - first + 1 < LEAST_FRAMES:
+        raise BadInput(f"{asked} shares {last - first + 1} frames with {there}; at least {LEAST_FRAMES} are needed")
+    clipped = (first, last) != (job.first, job.last)
+    return first, last, (f"{asked} reaches beyond {there}; {first} to {last} are checked",) if clipped else ()
+
+
+def _driven(steps: Generator[float, None, T], stage: str, progress: Progress) -> T:
+    while True:
+        try:
+            progress.part(stage, next(steps))
+        except StopIteration as stop:
+            value: T = stop.value
+            return value
+
+
+def _not_newer(saved: Version | None, own: Version) -> None:
+    if saved is not None and saved > own:
+        raise BadInput(f"the file was saved by Blender {saved[0]}.{saved[1]}, newer than this Blender {own[0]}.{own[1]}; "
+                       f"check it with Blender {saved[0]}.{saved[1]}")
+
+
+def _same(opened: str, path: Path) -> bool:
+    try:
+        return os.path.samefile(opened, path)
+    except OSError:
+        return False
+
+
+def _told(error: str) -> str:
+    lines = [line.strip().removeprefix("Error: ") for line in error.splitlines() if line.strip()]
+    return "Blender says: " + "; ".join(lines[:3])
+
+
+def _sentence(error: str) -> str:
+    if "Missing DNA block" in error or "incomplete" in error:
+        return "the file is cut short or damaged"
+    if "not a blend file" in error or "not supported" in error:
+        return "the file is not a .blend file that this Blender can read"
+    return f"Blender cannot open the file ({_told(error)})"
+
+
+def _listed(names: list[str]) -> str:
+    shown = ", ".join(f'"{n}"' for n in names[:8])
+    return shown + (f" and {len(names) - 8} more" if len(names) > 8 else "")

@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Finding which bone plays which part of the body, from names, tree, rest pose and position."""
+"""Finding the body on a skeleton: ``find(skeleton)`` tells which bone carries which part, and why."""

@@ -1,0 +1,88 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""How far each two-bone limb is stretched out: its bend, its stretch, the gap to its goal, and where it stands flat."""
+from dataclasses import dataclass
+
+import numpy as np
+
+from .. import body
+from ..need import Need
+from ..numeric import rotation as rot
+from ..numeric.spans import Span, joined, samples, spans
+from ..shot import Character
+from ..study import Study, measure
+
+Array = np.ndarray
+
+FLAT = 1.0             # degrees of bend under which a limb can be flat
+STILL = 0.1            # degrees within which its bend then stays
+FLAT_SECONDS = 0.1     # for at least this long, and three samples
+OPEN = 5.0             # degrees of bend above which a gap is the rig's own (a goal with an offset), not reach
+
+
+@dataclass(frozen=True)
+class Reach:
+    """One limb. root, mid, end (F, 3) joint centres in world metres.
+
+    length (F,): the chain at rest times the character's scale, m. flexion (F,): degrees between the two bones' lines,
+    0 = straight, whichever way it bends. stretch (F,): share by which the two bones are longer than at rest (negative:
+    shorter). gap (F,): distance from the goal to the chain's end over the length, times the constraint's influence, on
+    frames that are straight within OPEN; 0 elsewhere and without a goal. goal (F, 3): the farthest such goal, or the
+    limb's end. flat: spells in which the bend is under FLAT and stays within STILL.
+    """
+    limb: str
+    root: Array
+    mid: Array
+    end: Array
+    length: Array
+    flexion: Array
+    stretch: Array
+    gap: Array
+    goal: Array
+    has_goal: bool
+    flat: tuple[Span, ...]
+
+    def reach_at(self, bend: float) -> float:
+        """The share of its length that the limb reaches at ``bend`` degrees, its bones as long as on average."""
+        upper = float(np.nanmean(np.linalg.norm(self.mid - self.root, axis=-1)))
+        lower = float(np.nanmean(np.linalg.norm(self.end - self.mid, axis=-1)))
+        total = upper + lower
+        return float(np.sqrt(upper**2 + lower**2 + 2 * upper * lower * np.cos(np.radians(bend))) / total) if total else 1.0
+
+
+def flat_spells(flexion: Array, rate: float) -> tuple[Span, ...]:
+    """Spells with a bend (F,) under FLAT degrees that stays within STILL degrees over any stretch of FLAT_SECONDS."""
+    count = samples(FLAT_SECONDS + 0.5 / rate - 1e-9, rate, 3)
+    if len(flexion) < count:
+        return ()
+    windows = np.lib.stride_tricks.sliding_window_view(np.nan_to_num(flexion, nan=np.inf), count)
+    highest = windows.max(axis=1)
+    with np.errstate(invalid="ignore"):
+        good = (highest < FLAT) & (highest - windows.min(axis=1) < STILL)
+    return tuple(joined([(first, last + count - 1) for first, last in spans(good)], 1))
+
+
+@measure(Need.JOINTS | Need.GOALS)
+def reach(study: Study, character: Character) -> dict[str, Reach]:
+    """Limb name ('leg.L') -> Reach, for the limbs that are wholly in the body map."""
+    out = {}
+    for limb, parts in body.LIMBS.items():
+        if character.has(*parts):
+            out[limb] = _reach(study, character, limb, parts)
+    return out
+
+
+def _reach(study: Study, character: Character, limb: str, parts: tuple[str, ...]) -> Reach:
+    a, b, c = (character.head(p) for p in parts)
+    length = (character.rest_length(parts[0]) + character.rest_length(parts[1])) * character.scale
+    length = np.where(length > 1e-9, length, np.nan)
+    flexion = np.degrees(rot.angle_between(b - a, c - b))
+    stretch = (np.linalg.norm(b - a, axis=-1) + np.linalg.norm(c - b, axis=-1)) / length - 1.0
+    gap, place = np.zeros(len(a)), c.copy()
+    goals = [g for g in character.goals if g.part == parts[2]]
+    with np.errstate(invalid="ignore"):
+        for goal in goals:
+            far = np.linalg.norm(goal.place - goal.reach, axis=-1) / length * goal.influence
+            far = np.where((flexion < OPEN) & np.isfinite(far), far, 0.0)
+            place = np.where((far > gap)[:, None], c + goal.place - goal.reach, place)
+            gap = np.maximum(gap, far)
+    return Reach(limb, a, b, c, length, flexion, stretch, gap, place, bool(goals), flat_spells(flexion, study.shot.rate))

@@ -1,0 +1,140 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The ground's own velocity, read from the feet: treadmills and cycles that walk in place."""
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..need import NOTHING
+from ..numeric.spans import spans
+from ..shot import SOLE_POINTS, Character
+from ..study import Study, measure
+from .tread import Tread, tread
+
+Array = np.ndarray
+
+# In leg lengths and in u = sqrt(gravity x leg); measured on the walk with force plates and on clips that travel.
+LOW, QUIET, WIDTH = 0.04, 0.06, 0.06
+LEAST_SPEED = 0.1
+REST_SHARE = 0.10
+#: Above this spread of its speed a ground is not one belt, and slip against it means nothing.
+MOST_SPREAD = 0.15
+
+
+@dataclass(frozen=True)
+class Belt:
+    """velocity (3,) m/s of the ground, zero where it rests; spread: standard deviation of the planted feet's speed along it over
+    its speed; varies: whether that is too much to measure slip against; over: moving meshes that the feet stand on;
+    sentence for the report, '' for ground at rest."""
+    velocity: Array
+    spread: float
+    varies: bool
+    over: tuple[str, ...]
+    sentence: str
+
+    @property
+    def moving(self) -> bool:
+        return bool(np.any(self.velocity)) or bool(self.over)
+
+
+@measure(NOTHING, uses=(tread,))
+def belt(study: Study, character: Character) -> Belt:
+    """The velocity that low, vertically quiet sole points share, if hardly any of them rests instead."""
+    t: Tread = study.of(tread, character)
+    zero = np.zeros(3)
+    if t.over_moving:
+        names = ", ".join(f'"{n}"' for n in t.over_moving)
+        return Belt(zero, 0.0, False, t.over_moving, f"feet stand on moving ground: {names}")
+    if len(t.dt) < 4 or not t.sides:
+        return Belt(zero, 0.0, False, (), "")
+    u = t.speed
+    e1, e2 = _plane(t.up)
+    velocity = t.steps / t.dt[:, None, None]
+    flat = np.stack([velocity @ e1, velocity @ e2], -1)
+    height = np.maximum(t.height[:-1], t.height[1:])
+    weight = np.exp(-(height / (LOW * t.leg)) ** 2 - (velocity @ t.up / (QUIET * u)) ** 2)
+    peak = _mode(flat.reshape(-1, 2) / u, weight.ravel())
+    at_peak = _density(flat.reshape(-1, 2) / u, weight.ravel(), peak)
+    at_rest = _density(flat.reshape(-1, 2) / u, weight.ravel(), np.zeros(2))
+    speed = float(np.linalg.norm(peak)) * u
+    if speed < LEAST_SPEED * u or at_rest >= REST_SHARE * at_peak:
+        return Belt(zero, 0.0, False, (), "")
+    along = peak / np.linalg.norm(peak)
+    spread = _spread(t, flat, weight, peak * u)
+    moved = float(speed) * character.real_size
+    heading = _heading(character, study, along[0] * e1 + along[1] * e2)
+    varies = spread > MOST_SPREAD
+    sentence = f"feet move with a ground going {moved:.2f} m/s {heading}"
+    if varies:
+        sentence += f", whose speed varies by {100 * spread:.0f} %"
+    return Belt((peak[0] * e1 + peak[1] * e2) * u, spread, varies, (), sentence)
+
+
+def _plane(up: Array) -> tuple[Array, Array]:
+    seed = np.array([1.0, 0, 0]) if abs(up[0]) < 0.9 else np.array([0.0, 1.0, 0])
+    e1 = seed - seed @ up * up
+    e1 /= np.linalg.norm(e1)
+    return e1, np.cross(up, e1)
+
+
+def _density(values: Array, weight: Array, at: Array) -> float:
+    return float((weight * np.exp(-((values - at) ** 2).sum(-1) / WIDTH**2)).sum())
+
+
+def _mode(values: Array, weight: Array) -> Array:
+    """The densest place (2,) of weighted planar values: the best cell of a coarse grid, then mean shift."""
+    cell, half = WIDTH / 2, 96                              # the grid holds velocities up to 2.9 u, a sprinter's foot
+    index = np.clip(np.round(values / cell).astype(int) + half, 0, 2 * half)
+    grid = np.bincount(index[:, 0] * (2 * half + 1) + index[:, 1], weight, (2 * half + 1) ** 2)
+    grid = grid.reshape(2 * half + 1, -1)
+    kernel = np.exp(-(np.arange(-3, 4) * cell / WIDTH) ** 2)
+    for axis in (0, 1):
+        grid = sum(k * np.roll(grid, s, axis) for k, s in zip(kernel, range(-3, 4), strict=True))
+    place = (np.array(np.unravel_index(int(grid.argmax()), grid.shape)) - half) * cell
+    for _ in range(20):
+        near = weight * np.exp(-((values - place) ** 2).sum(-1) / WIDTH**2)
+        if near.sum() <= 0:
+            break
+        new = (near[:, None] * values).sum(0) / near.sum()
+        done = np.abs(new - place).max() < 1e-5
+        place = new
+        if done:
+            break
+    return place
+
+
+def _spread(t: Tread, flat: Array, weight: Array, ground: Array) -> float:
+    """Standard deviation over mean of how fast the stillest low point of each foot goes along with the ground."""
+    speed = float(np.linalg.norm(ground))
+    shares, n = [], len(SOLE_POINTS)
+    for at in range(len(t.sides)):
+        columns = slice(at * n, at * n + n)
+        low = weight[:, columns] > 0.3
+        away = np.where(low, np.linalg.norm(flat[:, columns] - ground, axis=-1), np.inf)
+        pick = away.argmin(1)
+        share = flat[:, columns][np.arange(len(flat)), pick] @ ground / speed**2
+        going = low.any(1) & (share > 0.25) & (share < 2.0)
+        for a, b in spans(going):
+            if b - a >= 3:
+                shares.append(share[a + 1:b])               # its first and last step are landing and lift-off
+    if not shares:
+        return float("inf")
+    together = np.concatenate(shares)
+    return float(together.std() / together.mean())
+
+
+def _heading(character: Character, study: Study, direction: Array) -> str:
+    """The direction in the figure's own words, by where its pelvis faces in the middle of the shot."""
+    ahead = character.forward
+    if character.has("pelvis") and character.axes is not None:
+        i = character.index["pelvis"]
+        turn = character.axes[:, i] @ character.rest_axes[i].T
+        ahead = np.median(turn @ character.forward, axis=0)
+    up = character.up
+    ahead = ahead - ahead @ up * up
+    if np.linalg.norm(ahead) < 1e-6:
+        return "sideways"
+    ahead = ahead / np.linalg.norm(ahead)
+    forward, left = direction @ ahead, direction @ np.cross(up, ahead)
+    if abs(forward) >= abs(left):
+        return "forwards" if forward > 0 else "backwards"
+    return "to its left" if left > 0 else "to its right"

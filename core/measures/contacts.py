@@ -1,0 +1,149 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Which sole points are planted, frame by frame, and the stances that they make.
+
+A point is planted while it is slow against its own swing and near its own floor; neither a fixed speed nor a fixed height
+serves, since people walk at many paces and captured floors drift. Measured against force plates: landings and lift-offs
+within a frame at 24 and 30 fps.
+"""
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..need import NOTHING
+from ..numeric.spans import sliding, spans
+from ..shot import SOLE_POINTS, Character
+from ..study import Study, measure
+from .belt import belt
+from .tread import Tread, tread
+
+Array = np.ndarray
+
+# Speeds in u = sqrt(gravity x leg), heights in leg lengths, times in seconds.
+SWING_WINDOW = 0.6          # a swing this near sets the point's threshold
+SWING_HEIGHT = 0.03         # a point this high over its floor swings
+SWING_SHARE = 0.2           # threshold over the swing's peak speed
+THRESHOLD_BAND = (0.1, 0.55)
+NO_SWING = 0.27             # threshold where nothing swings near
+GATE = 0.10                 # planted points lie lower than this ...
+SURE_HEIGHT, SURE_SPEED = 0.06, 0.6     # ... and somewhere in the run below this height and this share of the threshold
+FILL, DROP = 0.05, 0.07     # shorter gaps are filled, shorter runs dropped
+SKATE_GAP, SKATE_RISE = 0.3, 0.015      # a foot that alone carries the body cannot let go for so short without rising
+
+
+@dataclass(frozen=True)
+class Stance:
+    """A foot stands from sample ``first`` to sample ``last``, both inside.
+
+    The touch itself lies up to one sample before ``first`` and the release up to one after ``last``: what is known is the
+    half-open interval between samples.
+    """
+    part: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True)
+class Contacts:
+    """planted: 'foot.L', 'foot.R' -> (F, 7) bool, in the order of shot.SOLE_POINTS; stances: part -> its stances in time order.
+
+    drawn: the same as planted on the D drawings of the tread measure, (D, 7). relative (D - 1, S, 3): steps of all sole points in metres
+    against the ground that they stand on, belt included.
+    """
+    planted: dict[str, Array]
+    stances: dict[str, tuple[Stance, ...]]
+    drawn: dict[str, Array]
+    relative: Array
+
+    def standing(self, part: str) -> Array:
+        """(F,) bool: any point of the foot is planted."""
+        some: Array = self.planted[part].any(1)
+        return some
+
+
+@measure(NOTHING, uses=(tread, belt))
+def contacts(study: Study, character: Character) -> Contacts:
+    """Planted points of both feet. Hands are not judged yet; whether a planted foot bears weight is not known here."""
+    t: Tread = study.of(tread, character)
+    relative = t.steps - study.of(belt, character).velocity * t.dt[:, None, None]
+    planted = plant(t, relative)
+    count = study.shot.count
+    cover = np.clip(np.searchsorted(t.samples, np.arange(count), side="right") - 1, 0, None)
+    drawn, full, stances = {}, {}, {}
+    for side in t.sides:
+        part = f"foot.{side}"
+        drawn[part] = planted[:, t.columns(side)]
+        full[part] = drawn[part][cover]
+        stances[part] = tuple(Stance(part, a, b) for a, b in spans(full[part].any(1)))
+    return Contacts(full, stances, drawn, relative)
+
+
+def plant(t: Tread, relative: Array) -> Array:
+    """(D, S) bool: planted points, from steps (D - 1, S, 3) against their ground."""
+    d, s = t.height.shape
+    if d < 3 or s == 0:
+        return np.zeros((d, s), bool)
+    interval = np.linalg.norm(relative, axis=-1) / t.dt[:, None]
+    # the smaller of the neighbouring intervals, so that the first and the last planted frame count
+    speed = np.minimum(np.concatenate([interval[:1], interval]), np.concatenate([interval, interval[-1:]]))
+    threshold = _threshold(t, speed)
+    near = (speed < threshold) & (t.height < GATE * t.leg)
+    sure = (speed < SURE_SPEED * threshold) & (t.height < SURE_HEIGHT * t.leg)
+    planted = np.zeros((d, s), bool)
+    dt = 1.0 / t.rate
+    for column in range(s):
+        runs = [(a, b) for a, b in spans(near[:, column]) if sure[a:b + 1, column].any()]
+        joined: list[tuple[int, int]] = []
+        for a, b in runs:
+            if joined and (a - joined[-1][1] - 1) * dt < FILL:
+                joined[-1] = (joined[-1][0], b)
+            else:
+                joined.append((a, b))
+        for a, b in joined:
+            if (b - a + 1) * dt >= DROP or a == 0 or b == d - 1:
+                planted[a:b + 1, column] = True
+    _bridge(t, planted)
+    # Here the rescue of dwelling points belongs, for feet on unknown obstacles: it needs the vertical force.
+    return planted
+
+
+def _threshold(t: Tread, speed: Array) -> Array:
+    """Speeds (D, S) below which each point counts as slow, from the peak of the swing that is near."""
+    u = t.speed
+    swinging = t.height > SWING_HEIGHT * t.leg
+    peak = np.where(swinging, speed, -np.inf)
+    last = len(speed) - 1
+    for column in range(speed.shape[1]):
+        runs = spans(swinging[:, column])
+        whole = [float(speed[a:b + 1, column].max()) for a, b in runs if a > 0 and b < last]
+        if whole:                       # a swing cut by the clip's end has not shown its peak: it borrows the others'
+            usual = float(np.median(whole))
+            for a, b in runs:
+                if a == 0 or b == last:
+                    peak[a:b + 1, column] = np.maximum(peak[a:b + 1, column], usual)
+    near = sliding(peak, max(1, round(SWING_WINDOW * t.rate)), np.maximum)
+    low, high = THRESHOLD_BAND
+    limit: Array = np.where(np.isfinite(near), np.clip(SWING_SHARE * near, low * u, high * u), NO_SWING * u)
+    return limit
+
+
+def _bridge(t: Tread, planted: Array) -> None:
+    """Fills, in place, short gaps of the only standing foot in which it does not rise: a fast skate under load."""
+    feet = [t.columns(side) for side in t.sides]
+    n = len(SOLE_POINTS)
+    standing = [planted[:, c].any(1) for c in feet]
+    heights = [t.height[:, c].min(1) for c in feet]
+    for k, columns in enumerate(feet):
+        others = np.zeros(len(planted), bool)
+        for other in range(len(feet)):
+            if other != k:
+                others |= standing[other]
+        runs = spans(standing[k])
+        for (_, a), (b, _) in zip(runs, runs[1:], strict=False):
+            gap = slice(a + 1, b)
+            if (b - a - 1) / t.rate >= SKATE_GAP or others[gap].any():
+                continue
+            if heights[k][gap].max() - max(heights[k][a], heights[k][b]) > SKATE_RISE * t.leg:
+                continue
+            both = planted[a, columns] & planted[b, columns]
+            keep = both if both.any() else np.arange(n) == int(t.height[gap, columns].mean(0).argmin())
+            planted[gap, columns] |= keep

@@ -5,6 +5,8 @@ from contextlib import ExitStack, contextmanager
 
 import bpy
 
+from . import cli
+
 #: Every class of the interface, in the order in which Blender must know them.
 CLASSES: tuple[type, ...] = ()
 
@@ -21,11 +23,22 @@ def registered_class(cls: type) -> Iterator[None]:
         bpy.utils.unregister_class(cls)
 
 
+@contextmanager
+def command_line(word: str) -> Iterator[None]:
+    """``blender --command WORD`` runs our command line inside the block."""
+    handle = bpy.utils.register_cli_command(word, cli.command)
+    try:
+        yield
+    finally:
+        bpy.utils.unregister_cli_command(handle)
+
+
 def register() -> None:
     """Registers everything, or, where one part fails, nothing."""
     with ExitStack() as stack:
         for cls in CLASSES:
             stack.enter_context(registered_class(cls))
+        stack.enter_context(command_line("plumbline"))
         _registered.enter_context(stack.pop_all())
 
 

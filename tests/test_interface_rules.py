@@ -1,0 +1,88 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Blender's rules for add-ons that can be read from the source. Each rule is also shown to bite on a planted line."""
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+HOME = Path(__file__).parents[1]
+FILES = sorted([*(HOME / "blender_addon").rglob("*.py"),
+                *(path for path in (HOME / "core").rglob("*.py") if "testing" not in path.parts)])
+NETWORK = {"urllib", "socket", "http", "requests", "ftplib", "smtplib", "asyncio", "pip", "ensurepip"}
+
+
+def gray_without_a_reason(tree: ast.AST) -> Iterator[int]:
+    """A poll that can say no must say why: cls.poll_message_set."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.FunctionDef) and node.name == "poll":
+            can_refuse = any(isinstance(inner, ast.Return) and not (
+                isinstance(inner.value, ast.Constant) and inner.value.value is True) for inner in ast.walk(node))
+            # the base poll of a mixin speaks for those that call it
+            speaks = any(isinstance(inner, ast.Attribute) and inner.attr in ("poll_message_set", "poll")
+                         for inner in ast.walk(node))
+            if can_refuse and not speaks:
+                yield node.lineno
+
+
+def reaches_for_the_network(tree: ast.AST) -> Iterator[int]:
+    for node in ast.walk(tree):
+        names = ([alias.name for alias in node.names] if isinstance(node, ast.Import) else
+                 [node.module or ""] if isinstance(node, ast.ImportFrom) and not node.level else [])
+        if NETWORK & {name.partition(".")[0] for name in names}:
+            yield node.lineno
+
+
+def untranslatable(tree: ast.AST) -> Iterator[int]:
+    """Blender extracts literal strings only, so text is translated first and formatted after."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr in (
+                "report", "label", "operator", "prop", "menu", "poll_message_set"):
+            texts = [keyword.value for keyword in node.keywords if keyword.arg == "text"]
+            texts += node.args[1:2] if node.func.attr == "report" else node.args[:1]
+            if any(isinstance(text, ast.JoinedStr) for text in texts):
+                yield node.lineno
+
+
+def writes_beside_itself(tree: ast.AST) -> Iterator[int]:
+    """An extension's folder may be read-only, and its module has another name in each repository."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Name) and node.id == "__file__":
+            yield node.lineno
+
+
+RULES = {
+    gray_without_a_reason: "class A:\n    def poll(cls, context):\n        return context.object is not None",
+    reaches_for_the_network: "import urllib.request",
+    untranslatable: "layout.label(text=f'{n} notes')",
+    writes_beside_itself: "open(__file__ + '.log', 'w')",
+}
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.__name__)
+def test_nothing_breaks_the_rule(rule) -> None:
+    found = [f"{path.relative_to(HOME)}:{line}" for path in FILES for line in rule(ast.parse(path.read_text("utf-8")))]
+    assert found == [], rule.__doc__
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.__name__)
+def test_the_rule_bites(rule) -> None:
+    assert list(rule(ast.parse(RULES[rule])))
+
+
+def test_every_operator_is_described_and_named_as_its_family() -> None:
+    """Class names start PLUMBLINE_ and ids plumbline.; an operator without words is not reported by Blender itself."""
+    for path in FILES:
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if not isinstance(node, ast.ClassDef):
+                continue
+            bases = {base.attr if isinstance(base, ast.Attribute) else getattr(base, "id", "") for base in node.bases}
+            where = f"{path.relative_to(HOME)}:{node.lineno}"
+            if bases & {"Operator", "Panel", "Menu", "UIList", "PropertyGroup", "AddonPreferences"}:
+                assert node.name.startswith("PLUMBLINE_"), where
+            if "Operator" in bases:
+                fields = {target.id: item.value for item in node.body if isinstance(item, ast.Assign)
+                          for target in item.targets if isinstance(target, ast.Name)}
+                assert ast.get_docstring(node) or "bl_description" in fields, f"{where} has no description"
+                identity = fields.get("bl_idname")
+                assert isinstance(identity, ast.Constant) and str(identity.value).startswith("plumbline."), where

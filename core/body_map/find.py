@@ -124,7 +124,8 @@ def _whole(sk: Skeleton, bone: int, following: int | None, words: list[tuple[str
         reached = float(np.linalg.norm(sk.heads[first] - sk.heads[bone]))
         return reached >= 0.98 * span or (reached >= 0.6 * span and [t for t in words[first] if not t.isdigit()] != stem)
     own = sk.tails[bone] - sk.heads[bone]
-    return bool(np.linalg.norm(own - (sk.heads[following] - sk.heads[bone])) <= 0.03 * span)
+    onward = sk.heads[following] - sk.heads[bone]
+    return bool(own @ onward >= 0.6 * span**2 and np.linalg.norm(own) <= 1.4 * span)
 
 
 class _Finder:
@@ -142,7 +143,7 @@ class _Finder:
         front = legs[1] if len(legs) > 1 and arms is None else None
         self._limb(legs[0] if legs else None, LEG, "toe", "")
         self._limb(front or arms, ARM, "", "clavicle", front is not None)
-        self._trunk(legs[0] if legs else None, front or arms)
+        self._trunk(legs[0] if legs else None, front or arms, len(legs) == 1)
         self._facing(legs, front)
         if len(legs) > 2:
             self.warnings.append(f"{self.legs} legs were counted; only the first two pairs have names for their parts")
@@ -153,9 +154,9 @@ class _Finder:
             return
         tree = self.tree
         left, right = pair.paths
-        both = joints(tree, (left, right), parts, front_leg) if len(left) == len(right) else None
+        both = joints(tree, self.mirror, (left, right), parts, front_leg) if len(left) == len(right) else None
         for letter, path in zip("LR", pair.paths, strict=True):
-            j = both or joints(tree, (path,), parts, front_leg)
+            j = both or joints(tree, self.mirror, (path,), parts, front_leg)
             if j is None:
                 continue
             for part, at in zip(parts, (j.root, j.middle, j.end), strict=True):
@@ -178,12 +179,13 @@ class _Finder:
         if by_shape:
             self.by_shape.add(part)
 
-    def _trunk(self, legs: Pair | None, arms: Pair | None) -> None:
+    def _trunk(self, legs: Pair | None, arms: Pair | None, upright: bool) -> None:
         tree = self.tree
         taken = set(self.parts.values())
         thighs = [self.parts[f"thigh.{s}"] for s in "LR" if f"thigh.{s}" in self.parts]
         hips = tree.heads[thighs].mean(0) if thighs else tree.heads[tree.order[0]]
-        trunk, shape = find_trunk(tree, self.mirror, self.up, hips, legs.host if legs else -1, arms.host if arms else -1, taken, True)
+        trunk, shape = find_trunk(tree, self.mirror, self.up, hips, legs.host if legs else -1, arms.host if arms else -1, taken,
+                                  upright)
         self.parts.update(trunk)
         self.by_shape |= shape
 

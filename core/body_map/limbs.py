@@ -129,20 +129,22 @@ def choose_up(tree: Tree, mirror: Mirror, pairs: Sequence[Pair], scene_up: Array
     feet = [k for k in range(len(tree.bones)) if max(tree.points(k).get("foot", 0), tree.points(k).get("toe", 0)) >= 2 and tree.side[k]]
     head = [k for k in range(len(tree.bones)) if _is_head(tree, k)]
     long = [p for p in pairs if p.length > 0.5 * max(q.length for q in pairs)]
-    low = min(long, key=lambda p: (tree.depth(p.host) if p.host >= 0 else 0, -p.length)) if long else None
+    depths = [tree.depth(p.host) if p.host >= 0 else 0 for p in long]
+    lowest = [p for p, d in zip(long, depths, strict=True) if d == min(depths)]
 
     def score(u: Array) -> float:
         total = 1.4 * float(u @ scene_up)
         if feet and head:
             total += 3 * float(np.sign((tree.heads[head].mean(0) - tree.heads[feet].mean(0)) @ u)) * \
                 _cosine(tree.heads[head].mean(0) - tree.heads[feet].mean(0), u) ** 2
-        if low is not None:
-            total += 1.6 * _cosine(low.start - low.tip, u)
+        if lowest:
+            total += 1.6 * max(_cosine(p.start - p.tip, u) for p in lowest)
         if mid and pairs:
             total += float(np.clip((tree.heads[mid].mean(0) - np.mean([p.tip for p in pairs], axis=0)) @ u / (0.25 * tree.size), -1, 1))
         return total
     best = max((first, second, -first, -second), key=score)
-    if low is not None and mid:
+    if lowest and mid:
+        low = max(lowest, key=lambda p: (_cosine(p.start - p.tip, best), p.length))
         tops = tree.heads[mid] - low.start
         trunk = tops[np.argmax((tops * tops).sum(1))]
         legs = low.start - low.tip
@@ -246,10 +248,10 @@ def _bend(places: Array, i: int, j: int) -> float:
     return float(np.linalg.norm(inner - t[:, None] * chord, axis=1).max() / length)
 
 
-def joints(tree: Tree, paths: Sequence[list[int]], parts: tuple[str, ...], front_leg: bool = False) -> Joints | None:
+def joints(tree: Tree, mirror: Mirror, paths: Sequence[list[int]], parts: tuple[str, ...], front_leg: bool = False) -> Joints | None:
     """The three joints of a limb: all triples are tried, on names, lengths, bends and branches (step 8)."""
     best: dict[bool, tuple[float, tuple[int, int, int]]] = {}
-    ready = [_Limb(tree, p[:MOST], parts, front_leg) for p in paths]
+    ready = [_Limb(tree, mirror, p[:MOST], parts, front_leg) for p in paths]
     n = min(limb.n for limb in ready)
     if n < 2:
         return None
@@ -266,12 +268,13 @@ def joints(tree: Tree, paths: Sequence[list[int]], parts: tuple[str, ...], front
 class _Limb:
     """One limb's path, made ready for scoring triples."""
 
-    def __init__(self, tree: Tree, path: list[int], parts: tuple[str, ...], front_leg: bool) -> None:
+    def __init__(self, tree: Tree, mirror: Mirror, path: list[int], parts: tuple[str, ...], front_leg: bool) -> None:
         self.n = len(path)
         self.leg = parts is LEG
         self.places = spots(tree, path)
         self.steps = np.linalg.norm(np.diff(self.places, axis=0), axis=1)
         self.total = max(float(self.steps.sum()), 1e-12)
+        self.aside = np.abs(self.places @ mirror.lateral - mirror.offset) / self.total
         self.fan = [sum(tree.reach[c] > 0.01 * tree.size for c in tree.children[k]) for k in path]
         spread = {"upper_arm": "thigh", "forearm": "shin", "hand": "foot"} if front_leg else {}
         self.gain: list[tuple[float, ...]] = []
@@ -298,7 +301,16 @@ class _Limb:
         one, two = float(np.linalg.norm(p[b] - p[a])), float(np.linalg.norm(p[c] - p[b]))
         if one <= 1e-9 * self.total or two <= 1e-9 * self.total:
             return -20.0
-        score = -1.6 * abs(log(one / two)) + 4 * (one + two) / self.total - 6 * (_bend(p, a, b) + _bend(p, b, c))
+        score = -1.6 * abs(log(one / two)) - 6 * (_bend(p, a, b) + _bend(p, b, c))
+        # Hand and fingers, foot and toes are some fifth of the line: more share than the rest proves nothing.
+        score += 4 * min((one + two) / self.total, 0.9 if self.leg or c == self.n else 0.8)
+        # A segment split for twist is split evenly; one that runs on into the hand is not.
+        for i, j in ((a, b), (b, c)):
+            inner = self.steps[i:j]
+            score -= (j - i - 1) * (0.2 + 0.6 * (1 - float(inner.min()) / max(float(inner.max()), 1e-12)))
+        # Hip and shoulder joints lie beside the midline; a hip link or a collar bone starts on it.
+        away = 0.05 if self.leg else 0.12
+        score -= 2.0 * max(0.0, 1 - float(self.aside[a]) / away)
         if c == self.n:
             return score - 1.0
         if self.leg:

@@ -73,7 +73,11 @@ def _from_names(tree: Tree) -> tuple[Array, float] | None:
         weight = 1 / (1 + (rest / (0.02 * tree.size)) ** 2)
     sense = float(np.sign((np.sign(across @ normal) * length * weight).sum())) or 1.0
     normal = normal * sense
-    return normal, float(np.median(((left + right) / 2) @ normal))
+    # Words that differ by chance (fingers D and E) do not all point across the body.
+    true = (across @ normal > 0.9 * length) & (length > 0.01 * tree.size)
+    if (length * true).sum() < 0.6 * length.sum() or true.sum() < 2:
+        return None
+    return normal, float(np.median(((left + right) / 2)[true] @ normal))
 
 
 def _candidates(tree: Tree, up: Array) -> list[tuple[Array, list[float]]]:
@@ -119,9 +123,10 @@ def find_plane(tree: Tree, up: Array) -> Mirror | None:
     if n < 5 or tree.size <= 0:
         return None
     plane = _from_names(tree)
-    named = plane is not None
     large = np.argsort(-tree.reach, kind="stable")[:240]
-    if plane is None:
+    sided = sum(j >= 0 for j in tree.partner)
+    named = plane is not None
+    if plane is None or sided < 0.3 * n:
         best = (-1.0, np.array([1.0, 0, 0]), 0.0)
         for normal, offsets in _candidates(tree, up):
             for offset in offsets:
@@ -129,7 +134,10 @@ def find_plane(tree: Tree, up: Array) -> Mirror | None:
                 score *= 1.0 - 0.3 * abs(float(normal @ up))  # a figure is seldom mirrored top to bottom
                 if score > best[0] + 1e-9:
                     best = (score, *_fit(tree, large, partner, normal, offset)) if (partner >= 0).any() else (score, normal, offset)
-        plane = best[1], best[2]
+        # Few names with sides may be chance: the shape must not do much better.
+        if plane is None or best[0] > 1.5 * _matched(tree, large, *plane)[0]:
+            plane, named = (best[1], best[2]), False
+            tree.side, tree.partner = [""] * n, [-1] * n
     normal, offset = plane
     every = np.arange(n)
     nearest, gap = _partners(tree, every, normal, offset)

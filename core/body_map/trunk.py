@@ -34,8 +34,8 @@ def find_trunk(tree: Tree, mirror: Mirror, up: Array, hips: Array, hip_host: int
     if by_name:
         parts["pelvis"] = min(by_name, key=lambda k: (-tree.points(k)["pelvis"], near(k)))
     else:
-        choice = [k for k in plain if near(k) < 0.12 * tree.size] or [shape["pelvis"]]
-        parts["pelvis"] = shape["pelvis"] if shape["pelvis"] in choice else min(choice, key=near)
+        choice = [k for k in plain if near(k) < 0.12 * tree.size]
+        parts["pelvis"] = shape["pelvis"] if shape["pelvis"] in plain or not choice else min(choice, key=near)
     pelvis = parts["pelvis"]
     trunk = line[line.index(pelvis) + 1:] if pelvis in line else [k for k in line if k != pelvis]
     above = trunk
@@ -64,6 +64,10 @@ def find_trunk(tree: Tree, mirror: Mirror, up: Array, hips: Array, hip_host: int
             parts["spine"] = spines[len(spines) // 2 if named else 0]
         elif between and not named:
             parts["spine"] = between[0]
+    if upright:  # what hangs from the hips backwards or down is a tail or a coat, unless it is named
+        floor = float(hips @ up) + 0.06 * tree.size
+        above = [k for k in above if float(tree.heads[k] @ up) > floor or tree.points(k)]
+        above = _risen(tree, above, up)
     _neck_and_head(tree, mirror, above, parts, shape)
     return parts, {p for p, k in parts.items() if shape.get(p) == k}
 
@@ -131,6 +135,18 @@ def _neck_and_head(tree: Tree, mirror: Mirror, above: Sequence[int], parts: dict
     if upto:
         shape["neck"] = upto[0]
         parts["neck"] = next((k for k in upto if k in necks), upto[0])
+
+
+def _risen(tree: Tree, above: list[int], up: Array) -> list[int]:
+    """The line without what hangs from its top: hair falls."""
+    kept: list[int] = []
+    for at, k in enumerate(above):
+        onward = (tree.heads[above[at + 1]] if at + 1 < len(above) else tree.ends[k]) - tree.heads[k]
+        falls = float(onward @ up) < -0.3 * float(np.linalg.norm(onward))
+        if kept and falls and not tree.points(k):
+            break
+        kept.append(k)
+    return kept
 
 
 def _ends_it(tree: Tree, above: Sequence[int]) -> bool:

@@ -52,16 +52,16 @@ def _table() -> dict[str, dict[str, float]]:
             """,
         "clavicle": """clavicle collar collarbone clav scapula schlusselbein clavicule clavicula clavicola ключица klyuchitsa klyuchica
             鎖骨 锁骨 肩膀 shoulderblade sleutelbeen nyckelben obojczyk kopruc 쇄골""",
-        "upper_arm": """upperarm uparm armupper bicep humerus oberarm brashaut brassup hautbras brassuperieur brazosuperior bracosuperior
+        "upper_arm": """upperarm uparm uarm armupper bicep humerus oberarm brashaut brassup hautbras brassuperieur brazosuperior bracosuperior
             bracciosuperiore 上腕 上臂 大臂 bovenarm overarm ramie ustkol 위팔 brazoup armup shldr upperarmjoint""",
-        "forearm": """forearm lowerarm lowarm armlower loarm elbow unterarm avantbras coude antebrazo antebraco codo cotovelo
+        "forearm": """forearm lowerarm larm lowarm armlower loarm elbow unterarm avantbras coude antebrazo antebraco codo cotovelo
             avambraccio gomito предплечье predplechye predplechie локоть lokot ひじ 肘 前腕 前臂 小臂 下臂 radius ulna ellbogen onderarm underarm
             przedramie onkol dirsek 팔꿈치 아래팔 forarm armdown elbowjoint 手肘 lokiec""",
         "hand": """hand wrist handgelenk main poignet mano muneca mao pulso polso кисть kist 手首 手 手掌 手腕 pols dlon el bilek 손 손목
             hnd paw handroot wristjoint""",
-        "thigh": """thigh upleg upperleg uppleg legupper femur oberschenkel cuisse muslo coxa coscia бедро bedro 太もも 大腿 上腿
+        "thigh": """thigh upleg uleg upperleg uppleg legupper femur oberschenkel cuisse muslo coxa coscia бедро bedro 太もも 大腿 上腿
             bovenbeen lar udo uyluk 허벅지 hipjoint legup upperlegjoint piernasuperior pernasuperior jambehaut thighjoint thg""",
-        "shin": """shin calf lowerleg lowleg leglower loleg knee tibia unterschenkel knie mollet genou pantorrilla espinilla rodilla
+        "shin": """shin calf lleg lowerleg lowleg leglower loleg knee tibia unterschenkel knie mollet genou pantorrilla espinilla rodilla
             canela joelho polpaccio ginocchio stinco голень golen колено koleno ひざ 膝 すね 小腿 脛 下腿 膝盖 onderbeen underben golen
             kolano diz baldir 무릎 정강이 legdown kneejoint gamba polpacio crus lorleg""",
         "foot": """foot feet ankle fuss knochel pied cheville pie tobillo pe tornozelo piede caviglia стопа stopa ступня stupnya

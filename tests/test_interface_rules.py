@@ -44,10 +44,11 @@ def untranslatable(tree: ast.AST) -> Iterator[int]:
                 yield node.lineno
 
 
-def writes_beside_itself(tree: ast.AST) -> Iterator[int]:
-    """An extension's folder may be read-only, and its module has another name in each repository."""
+def knows_its_own_name(tree: ast.AST) -> Iterator[int]:
+    """The module is called bl_ext.<repository>.plumbline: preferences are found by __package__, never by a literal."""
     for node in ast.walk(tree):
-        if isinstance(node, ast.Name) and node.id == "__file__":
+        if isinstance(node, ast.Subscript) and isinstance(node.value, ast.Attribute) and node.value.attr == "addons" and (
+                isinstance(node.slice, ast.Constant) or isinstance(node.slice, ast.Name) and node.slice.id == "__name__"):
             yield node.lineno
 
 
@@ -55,7 +56,7 @@ RULES = {
     gray_without_a_reason: "class A:\n    def poll(cls, context):\n        return context.object is not None",
     reaches_for_the_network: "import urllib.request",
     untranslatable: "layout.label(text=f'{n} notes')",
-    writes_beside_itself: "open(__file__ + '.log', 'w')",
+    knows_its_own_name: "context.preferences.addons['plumbline'].preferences",
 }
 
 

@@ -1,0 +1,224 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""tangent: two outlines that just touch in the shot's camera."""
+from collections.abc import Iterator
+from typing import ClassVar
+
+import numpy as np
+
+from ..body import spoken
+from ..check import Check
+from ..evidence import Evidence, Point, Polyline, ScreenOutline
+from ..kiss import Kiss, Kisses, Thing
+from ..measures.kiss_pairs import camera_runs, height_of
+from ..measures.kisses import Track, held, tracks, view_of
+from ..need import Need
+from ..note import Limit, Note, Severity, Skip
+from ..numeric.camera import View
+from ..numeric.kissing import TOUCH
+from ..remedy import Move
+from ..shot import Array, Character, Shot
+from ..study import Study
+
+#: Seconds that a kiss must hold: to be noted, and to be high.
+HELD, LONG = 0.25, 0.5
+#: What is clear: U of background between the outlines, or of overlap.
+CLEAR, OVERLAP = 6.0, 16.0
+#: Apart in depth by more than this share of the height, a kiss flattens the picture.
+FLATTENS = 0.3
+
+
+class Tangent(Check):
+    """Seen as: two outlines that just touch in the picture, a lantern against the side of a head, so that the eye
+    takes them for one shape or for one depth.
+
+    Measures: the signed gap between the outlines of evaluated meshes in the shot's camera, in pixels of a picture whose
+    shorter side is 1080, negative where one lies inside the other; followed from frame to frame within one run of the camera.
+    Only outlines that can be seen count: no folds inside a thing, nothing that a nearer thing hides.
+
+    Limit: low within 3 px for 0.25 s, medium within 2.25 px for 0.25 s, high within 2.25 px for 0.5 s or for the whole of a
+    shorter run of the camera. Where a corner touches, medium at most; where the two touch in the world too, low. Common
+    practice, no source.
+
+    Silent when: the outlines cross in passing, one lies well behind the other's edge, the place is hidden, the limb holds
+    the prop, the prop is fastened to the part, or the two are parts of one body that meet at a joint.
+
+    Cannot see: color and contrast, motion blur, depth of field, alpha, displacement, subdivision and hair; sets, the
+    frame's border and the horizon as partners; a tangent that is wanted. Panoramic lenses are skipped.
+
+    Remedy: move the thing across the view until 6 px of background show between the outlines, or the other way until they
+    overlap by 16 px; by the thing, the limb or the camera is a person's choice.
+    """
+    lane: ClassVar[str] = "Staging"
+    uses = (tracks,)
+    own_needs = Need.CAMERA | Need.KISSES | Need.JOINTS | Need.PROPS
+    per_shot = True
+    limit = Limit(3.0, 2.25, 2.25, "px", "common practice, no source")
+
+    def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
+        shot = study.shot
+        reason = _reason(shot)
+        if reason:
+            yield self.skip(None, reason)
+            return
+        kisses: Kisses = shot.kisses
+        assert shot.camera is not None
+        for remark in kisses.remarks:
+            yield self.skip(None, remark)
+        if "PANO" in shot.camera.kind:
+            names = dict.fromkeys(n for n, k in zip(shot.camera.names, shot.camera.kind, strict=True) if k == "PANO")
+            yield self.skip(None, f"the lens of {', '.join(names)} is panoramic, so outlines cannot be followed through it")
+        for track in study.of(tracks):
+            note = self._note(study, track)
+            if note is not None:
+                yield note
+
+    def _note(self, study: Study, track: Track) -> Note | None:
+        shot = study.shot
+        severity, stretch = _judge(shot, track)
+        if severity is None:
+            return None
+        worst = _worst(stretch)
+        samples = stretch.samples
+        span = (int(samples[0]), int(samples[-1]))
+        a, b = stretch.a, stretch.b
+        assert shot.camera is not None
+        seen = view_of(shot.camera, worst.sample)
+        assert seen is not None
+        figure = b if b.kind == "part" else a
+        who = next((c for c in shot.characters if c.name == figure.character), None)
+        place = seen.place(*worst.place, worst.depth_a if figure is a else worst.depth_b)
+        part = _part_at(who, figure, worst.sample, place) if who is not None else figure.name
+        remedy, far = _apart(shot, seen, stretch, worst, (shot.frame(span[0]), shot.frame(span[1])),
+                             part if a.kind == "part" else a.name)
+        return self.note(
+            study, who, part, span, worst.sample, severity=severity, measured=worst.gap,
+            text=_sentence(shot, stretch, worst, who, part, far, seen), remedy=remedy,
+            evidence=_shown(seen, worst, (shot.frame(span[0]), shot.frame(span[1]))), kind=_form(stretch),
+            parts=(part,) if who is not None and a.kind == "part" else (part, a.name))
+
+
+def _reason(shot: Shot) -> str:
+    if shot.camera is None:
+        return "the scene has no camera on every frame, so nothing can be said about its picture"
+    if not shot.props and len(shot.characters) < 2:
+        return "the shot has one character and no prop, so there are no two outlines to hold against each other"
+    if shot.kisses is None:
+        return "the meshes were not read, so there are no outlines to judge"
+    if not shot.kisses.pairs and not shot.kisses.remarks:
+        return "every prop is held by or fastened to what it could touch, so there are no two outlines to hold against each other"
+    return ""
+
+
+def _judge(shot: Shot, track: Track) -> tuple[Severity | None, Track]:
+    """The severest step that the track holds, and the stretch that the note is about: all within the low limit."""
+    assert shot.camera is not None
+    limit = Tangent.limit
+    run = next(r for r in camera_runs(shot.camera) if r.start <= track.kisses[0].sample < r.stop)
+    least, long = _samples(shot, HELD), min(_samples(shot, LONG), run.stop - run.start)
+    wide = held(track, limit.low, least)
+    if not wide:
+        return None, track
+    narrow = held(track, limit.medium, least)
+    inside = next((w for w in wide if narrow and w.kisses[0].sample <= narrow[0].kisses[0].sample <= w.kisses[-1].sample),
+                  max(wide, key=lambda t: len(t.kisses)))
+    severity = Severity.LOW
+    if narrow and not _touching(shot, inside):
+        severity = Severity.MEDIUM
+        if _form(inside) != "corner" and held(track, limit.high, max(long, least)):
+            severity = Severity.HIGH
+    return severity, inside
+
+
+def _samples(shot: Shot, seconds: float) -> int:
+    return max(1, int(np.ceil(seconds * shot.rate - 1e-3)))
+
+
+def _form(track: Track) -> str:
+    forms = [k.form for k in track.kisses]
+    return max(dict.fromkeys(forms), key=forms.count)
+
+
+def _height(shot: Shot) -> float:
+    return max((height_of(c) for c in shot.characters), default=1.7)
+
+
+def _touching(shot: Shot, track: Track) -> bool:
+    """Whether the two touch in the world for most of the stretch."""
+    near = [abs(k.depth_a - k.depth_b) < TOUCH * _height(shot) for k in track.kisses]
+    return sum(near) * 2 > len(near)
+
+
+def _worst(track: Track) -> Kiss:
+    """The kiss of smallest gap; among those within a quarter of a pixel of it the middle one of the longest run."""
+    gaps = np.abs(track.gaps)
+    close = np.flatnonzero(gaps <= gaps.min() + 0.05)
+    runs = np.split(close, np.flatnonzero(np.diff(close) > 1) + 1)
+    longest = max(runs, key=len)
+    return track.kisses[int(longest[len(longest) // 2])]
+
+
+def _part_at(who: Character, figure: Thing, sample: int, place: Array) -> str:
+    """The body part of the figure whose bone is nearest to a world place."""
+    def apart(part: str) -> float:
+        start, along = who.head(part)[sample], who.end(part)[sample] - who.head(part)[sample]
+        t = float(np.clip(((place - start) @ along) / max(float(along @ along), 1e-12), 0.0, 1.0))
+        return float(np.linalg.norm(place - start - along * t))
+    if figure.name in figure.parts:
+        return figure.name
+    return min(figure.parts, key=apart)
+
+
+def _apart(shot: Shot, seen: View, track: Track, worst: Kiss, frames: tuple[int, int],
+           target: str) -> tuple[Move, float]:
+    """Move a across the view, away from b, until CLEAR; and how many U that is in the worst frame."""
+    # The sharpest need of the stretch: the gap may be smaller along the worst frame's normal elsewhere.
+    need = max(CLEAR - k.gap for k in track.kisses)
+    offset = seen.across(np.array(worst.normal)) * need * float(seen.metres_per_unit(worst.depth_a))
+    x, y, z = (float(v) for v in offset)
+    return Move(target, (x, y, z), frames, toward=f"{_way(worst.normal)} in the picture"), need
+
+
+def _way(normal: tuple[float, float]) -> str:
+    x, y = normal
+    side = "right" if x > 0 else "left"
+    height = "up" if y > 0 else "down"
+    if abs(y) < 0.38 * abs(x):
+        return f"to the {side}"
+    return height if abs(x) < 0.38 * abs(y) else f"{height} and to the {side}"
+
+
+def _sentence(shot: Shot, track: Track, worst: Kiss, who: Character | None, part: str, far: float, seen: View) -> str:
+    a = f'"{track.a.name}"' if track.a.kind == "prop" else f"{who.name if who else track.a.character}'s head"
+    b = f'"{track.b.name}"' if track.b.kind == "prop" else (
+        f'"{track.b.character}"' if track.b.kind == "character" else f"the {spoken(part)}")
+    gap = worst.gap
+    state = f"overlap by {-gap:.1f} px" if gap < -0.05 else f"are {gap:.1f} px apart" if gap > 0.05 else "touch at 0.0 px"
+    count = int(track.samples[-1] - track.samples[0]) + 1
+    seconds = count / shot.rate
+    form = {"parallel": "side by side", "aligned": "edge along edge", "corner": "at a corner"}[_form(track)]
+    between = abs(worst.depth_a - worst.depth_b)
+    depth = f"{between:.2f} m apart in depth"
+    if between > FLATTENS * _height(shot):
+        depth += ", which flattens the picture"
+    per = float(seen.metres_per_unit(worst.depth_a)) * 100.0
+    over = OVERLAP + worst.gap
+    return (f"The outlines of {a} and {b} {state} in the camera for {seconds:.2f} s, {form}, closest in frame "
+            f"{shot.frame(worst.sample)}; {depth}. Clear by {far:.0f} px ({far * per:.1f} cm) {_way(worst.normal)}, "
+            f"or overlap by {over:.0f} px ({over * per:.1f} cm) more")
+
+
+def _shown(seen: View, worst: Kiss, frames: tuple[int, int]) -> list[Evidence]:
+    """Both outlines near the place, in the picture and in the world, and a ring about it."""
+    shapes: list[Evidence] = []
+    for role, lines, depth in (("found", worst.lines_a, worst.depth_a), ("held_against", worst.lines_b, worst.depth_b)):
+        for line in lines:
+            shapes.append(ScreenOutline(role, frames, tuple((float(x), float(y)) for x, y in line)))
+            places = tuple(_tuple(seen.place(float(x), float(y), depth)) for x, y in line)
+            shapes.append(Polyline(role, frames, places))
+    middle = seen.place(*worst.place, min(worst.depth_a, worst.depth_b))
+    shapes.append(Point("found", frames, (_tuple(middle),), kind="ring"))
+    return shapes
+
+
+def _tuple(place: Array) -> tuple[float, float, float]:
+    return float(place[0]), float(place[1]), float(place[2])

@@ -20,6 +20,9 @@ from .frames import Frames, frames
 Array = np.ndarray
 
 
+NEAR_GIMBAL = np.radians(75.0)
+
+
 @dataclass(frozen=True)
 class JointAngle:
     """One angle of one joint, frame by frame.
@@ -74,14 +77,26 @@ def _ball(parent: Array, child: Array) -> tuple[Array, Array, Array, Array, Arra
     return (*(np.degrees(x) for x in (a, b, c)), first, second, child[..., 1])  # type: ignore[return-value]
 
 
+def _steady(first: Array, middle: Array) -> Array:
+    """The first of three angles (F,), radians, carried evenly over the frames on which the middle one is beyond
+    NEAR_GIMBAL: there, a leg spread to the side, it swings through any value and says nothing."""
+    sure = np.isfinite(first) & (np.abs(middle) < NEAR_GIMBAL)
+    if not sure.any() or sure.all():
+        return first
+    every = np.arange(len(first))
+    carried = np.interp(every, every[sure], np.unwrap(first[sure]))
+    return np.asarray(np.where(np.isfinite(first), np.where(sure, first, carried), np.nan))
+
+
 def _hip(character: Character, s: str, known: Frames) -> list[JointAngle]:
     thigh = f"thigh.{s}"
     pelvis, limb = known.now["pelvis"], known.now[thigh]
     outward = 1.0 if s == "L" else -1.0
     # flexion and abduction come from the thigh's line alone, so a split or twisted thigh bone reads as well
     y = rot.seen_from(pelvis, rot.unit(character.head(thigh) - character.end(thigh)))
-    a = np.arctan2(-y[..., 0], y[..., 1])
-    b = np.arcsin(np.clip(y[..., 2], -1.0, 1.0))
+    a = _steady(np.arctan2(-y[..., 0], y[..., 1]), np.arcsin(np.clip(y[..., 2], -1.0, 1.0)))
+    # the same as asin of the side part wherever a is the flexion itself; goes on past 90 degrees where a is carried
+    b = np.arctan2(y[..., 2], y[..., 1] * np.cos(a) - y[..., 0] * np.sin(a))
     side_axis = rot.turned(rot.about(pelvis[..., 2], a), pelvis[..., 0])
     hanging = rot.turned(rot.about(pelvis[..., 2], a), -pelvis[..., 1])
     down = -pelvis[..., 1]

@@ -1,0 +1,76 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Where Blender 4.2 to 5.2 differ. The only file that asks which version it is in, or whether an attribute exists."""
+from collections.abc import Iterator
+from typing import Any
+
+import bpy
+
+
+def action_fcurves(action: Any, slot: Any = None) -> list[Any]:
+    """The F-curves that ``action`` plays for the user of ``slot``: of legacy, slotted and layered actions alike.
+
+    A layered action without a slot animates nothing, so it yields nothing.
+    """
+    if action is None:
+        return []
+    if getattr(action, "is_action_layered", False):  # 4.4 and later
+        if slot is None:
+            return []
+        return [curve for layer in action.layers for strip in layer.strips if strip.type == "KEYFRAME"
+                for bag in strip.channelbags if bag.slot_handle == slot.handle for curve in bag.fcurves]
+    return list(getattr(action, "fcurves", ()))  # 4.2, and unlayered actions of 4.4
+
+
+def slot_of(owner: Any) -> Any:
+    """The action slot of an AnimData or an NLA strip, or None where there are no slots (4.2)."""
+    return getattr(owner, "action_slot", None)
+
+
+def slot_name(owner: Any) -> str:
+    """What people read as the slot's name, or '' where there are no slots."""
+    slot = slot_of(owner)
+    return "" if slot is None else str(slot.name_display)
+
+
+def playing_strips(data: Any) -> Iterator[Any]:
+    """The NLA strips of an AnimData that play: not muted, on tracks not muted, the solo track alone where there is one."""
+    if not getattr(data, "use_nla", True):
+        return
+    tracks = list(data.nla_tracks)
+    solo = [track for track in tracks if track.is_solo]
+    for track in solo or tracks:
+        if not track.mute:
+            for strip in track.strips:
+                if strip.type == "CLIP" and not strip.mute:
+                    yield strip
+
+
+def curves_of(owner: Any) -> Iterator[tuple[Any, Any]]:
+    """(F-curve, NLA strip or None) of all that animates an ID, in the order in which it plays.
+
+    In tweak mode the active action plays through its strip, so its curves come with that strip and not alone.
+    """
+    data = owner.animation_data
+    if data is None:
+        return
+    active = None
+    if data.use_tweak_mode:
+        active = next((s for t in data.nla_tracks for s in t.strips if s.active and s.action == data.action), None)
+    elif not any(track.is_solo for track in data.nla_tracks):
+        for curve in action_fcurves(data.action, slot_of(data)):
+            yield curve, None
+    for strip in playing_strips(data):
+        for curve in action_fcurves(strip.action, slot_of(strip)):
+            yield curve, strip
+    if active is not None and active not in list(playing_strips(data)):
+        for curve in action_fcurves(data.action, slot_of(data)):
+            yield curve, active
+
+
+def library_is_missing(library: Any) -> bool:
+    """Whether a linked file is not where it was."""
+    missing = getattr(library, "is_missing", None)  # newer versions know
+    if missing is not None and missing:
+        return True
+    import os
+    return not os.path.exists(bpy.path.abspath(library.filepath))

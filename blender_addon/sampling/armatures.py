@@ -1,0 +1,251 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Which armatures a scene shows, and which of them make one character."""
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from mathutils import Matrix
+
+from ...core.body_map.find import find
+from ...core.body_map.result import BodyMap, BodyMapError
+from ...core.body_map.skeleton import Skeleton
+from ...core.card import Card, CardError
+from .skeleton import skeleton_of
+
+Array = np.ndarray
+
+#: The custom property of an armature object in which its card is kept, as JSON text.
+CARD_PROPERTY = "plumbline_card"
+
+
+class CannotMeasure(Exception):
+    """A scene or a request that cannot be measured at all, with one clear sentence for people."""
+
+
+@dataclass(frozen=True)
+class Rig:
+    """One armature object as it stands in the scene, by itself or inside collection instances.
+
+    carriers: the instancing objects, outermost first, each with the offset of the collection that it shows.
+    """
+    object: Any
+    carriers: tuple[tuple[Any, Any], ...] = ()
+
+    @property
+    def name(self) -> str:
+        return str(self.object.name)
+
+    def world_now(self) -> Any:
+        """The armature's world matrix as the person's scene stands now."""
+        world = Matrix.Identity(4)
+        for carrier, offset in self.carriers:
+            world = world @ carrier.matrix_world @ Matrix.Translation(-offset)
+        return world @ self.object.matrix_world
+
+
+@dataclass(frozen=True)
+class Member:
+    """One character of the cast: its armatures, what the body map found, and its card."""
+    name: str
+    rigs: tuple[Rig, ...]
+    skeleton: Skeleton
+    map: BodyMap
+    card: Card
+    warnings: tuple[str, ...] = ()
+
+    def rig_of(self, bone: int) -> Rig:
+        """The rig that a bone of the skeleton belongs to."""
+        name = self.skeleton.armatures[bone]
+        return next(rig for rig in self.rigs if rig.name == name)
+
+    def carried(self, worlds: Sequence[Array], unit: float) -> "Member":
+        """This member with its rest pose carried from where its armatures stand now to ``worlds``, one (4, 4) a rig."""
+        moves = {}
+        for rig, world in zip(self.rigs, worlds, strict=True):
+            move = world @ np.linalg.inv(np.array(rig.world_now(), float))
+            move[:3, 3] *= unit
+            moves[rig.name] = move
+        each = np.array([moves[name] for name in self.skeleton.armatures])
+        turn = each[:, :3, :3]
+
+        def to(points: Array) -> Array:
+            return np.asarray(np.einsum("bij,bj->bi", turn, points) + each[:, :3, 3])
+
+        axes = turn @ self.skeleton.axes
+        axes /= np.maximum(np.linalg.norm(axes, axis=1, keepdims=True), 1e-30)
+        skeleton = replace(self.skeleton, heads=to(self.skeleton.heads), tails=to(self.skeleton.tails), axes=axes)
+        main = moves[self.skeleton.armatures[next(iter(self.map.parts.values()))]][:3, :3]
+        up, forward = main @ self.map.up, main @ self.map.forward
+        found = replace(self.map, up=up / np.linalg.norm(up), forward=forward / np.linalg.norm(forward))
+        return replace(self, skeleton=skeleton, map=found)
+
+
+@dataclass
+class Cast:
+    """All characters of a scene, and sentences about the armatures that are none or that cannot be measured."""
+    members: list[Member] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+
+
+def rigs_of(scene: Any) -> Iterator[Rig]:
+    """Every armature that the scene holds: its own objects, also hidden or in excluded collections, and instanced ones."""
+    for object in scene.objects:
+        if object.type == "ARMATURE":
+            yield Rig(object)
+    for object in scene.objects:
+        yield from _instanced(object, (), 0)
+
+
+def _instanced(object: Any, carriers: tuple[tuple[Any, Any], ...], depth: int) -> Iterator[Rig]:
+    if object.instance_type != "COLLECTION" or object.instance_collection is None or depth > 8:
+        return
+    collection = object.instance_collection
+    carriers = (*carriers, (object, collection.instance_offset.copy()))
+    for inner in collection.all_objects:
+        if inner.type == "ARMATURE":
+            yield Rig(inner, carriers)
+        else:
+            yield from _instanced(inner, carriers, depth + 1)
+
+
+def cast_of(scene: Any, wanted: Sequence[str] | None = None, cards: dict[str, Card] | None = None) -> Cast:
+    """The characters of the scene, or those named ``wanted``.
+
+    cards: by the character's name, '' for any; else the text in the armature's own property. Raises CannotMeasure where there
+    is none, where a name is unknown, or where a card cannot be used.
+    """
+    cast = Cast()
+    rigs = list(rigs_of(scene))
+    if not rigs:
+        raise CannotMeasure(f"the scene {scene.name!r} has no armature, so there is no character to measure")
+    usable = []
+    for rig in rigs:
+        why = _unusable(rig)
+        if why is None:
+            usable.append(rig)
+        else:
+            cast.remarks.append(f"{rig.name} is not measured: {why}")
+    named: dict[str, Member] = {}
+    reasons = list(cast.remarks)
+    for place in _places(usable):
+        for member in _members(scene, place, cards or {}, reasons):
+            name = _free_name(member, named)
+            named[name] = member if name == member.name else _renamed(member, name)
+    if wanted:
+        unknown = [name for name in wanted if name not in named]
+        if unknown:
+            has = ", ".join(sorted(named)) or "none"
+            raise CannotMeasure(f"the scene {scene.name!r} has no character named {unknown[0]!r} (it has: {has})"
+                                + _because(unknown[0], reasons))
+        named = {name: member for name, member in named.items() if name in wanted}
+    strangers = [name for name in cards or {} if name and name not in named]
+    if strangers:
+        raise CannotMeasure(f"a card was given for {strangers[0]!r}, but the characters are: {', '.join(sorted(named)) or 'none'}")
+    if not named:
+        raise CannotMeasure(reasons[0] if len(reasons) == 1 else
+                            f"no body was found on any armature of the scene {scene.name!r}: {'; '.join(reasons)}")
+    cast.members = list(named.values())
+    return cast
+
+
+def _because(name: str, reasons: Sequence[str]) -> str:
+    mine = [r for r in reasons if r.startswith(f"{name} ")]
+    return f"; {mine[0]}" if mine else ""
+
+
+def _places(rigs: Sequence[Rig]) -> list[list[Rig]]:
+    """Rigs that may make one character: those of the scene itself, and those of each instance."""
+    places: dict[tuple[int, ...], list[Rig]] = {}
+    for rig in rigs:
+        key = tuple(carrier.session_uid for carrier, _ in rig.carriers)
+        if not any(other.object == rig.object for other in places.get(key, ())):
+            places.setdefault(key, []).append(rig)
+    return list(places.values())
+
+
+def _members(scene: Any, rigs: list[Rig], cards: dict[str, Card], reasons: list[str]) -> Iterator[Member]:
+    scale = scene.unit_settings.scale_length
+    skeletons = [skeleton_of([rig.object], scale, worlds=[rig.world_now()]) for rig in rigs]
+    for group_rows in _groups(skeletons):
+        together = [rigs[i] for i in group_rows]
+        skeleton = skeletons[group_rows[0]] if len(group_rows) == 1 else skeleton_of(
+            [rig.object for rig in together], scale, worlds=[rig.world_now() for rig in together])
+        card = _card(together, cards)
+        try:
+            found = find(skeleton, card.parts)
+        except BodyMapError as error:
+            raise CannotMeasure(f"the card of {together[0].name} cannot be used: {error}") from None
+        if not found.parts:
+            names = ", ".join(rig.name for rig in together)
+            why = found.warnings[0] if found.warnings else "it has no limbs in pairs"
+            reasons.append(f"{names} is no body: {why}")
+            continue
+        warnings = []
+        for rig in together:
+            if rig.world_now().determinant() < 0:
+                warnings.append(f"{rig.name} has a negative scale, so it stands mirrored: its left limbs are on its right")
+            if rig.object.hide_viewport:
+                warnings.append(f"{rig.name} is hidden in viewports; it is measured as it would move if shown")
+        yield Member(_body_name(together, skeleton, found), tuple(together), skeleton, found, card, tuple(warnings))
+
+
+def _groups(skeletons: Sequence[Skeleton]) -> list[list[int]]:
+    return [[i] for i in range(len(skeletons))]
+
+
+def _body_name(rigs: Sequence[Rig], skeleton: Skeleton, found: BodyMap) -> str:
+    """The name of the armature that holds most of the mapped parts."""
+    names = [skeleton.armatures[bone] for bone in found.parts.values()]
+    return max((rig.name for rig in rigs), key=names.count)
+
+
+def _free_name(member: Member, taken: dict[str, Member]) -> str:
+    """The armature's name; where it stands more than once, with the name of what instances it."""
+    if member.name not in taken:
+        return member.name
+    carriers = member.rigs[0].carriers
+    name = f"{member.name} ({carriers[-1][0].name})" if carriers else f"{member.name} (linked)"
+    number, free = 2, name
+    while free in taken:
+        free, number = f"{name} {number}", number + 1
+    return free
+
+
+def _renamed(member: Member, name: str) -> Member:
+    return replace(member, name=name)
+
+
+def _card(rigs: Sequence[Rig], cards: dict[str, Card]) -> Card:
+    for rig in rigs:
+        if rig.name in cards:
+            return cards[rig.name]
+    if "" in cards:
+        return cards[""]
+    for rig in rigs:
+        text = rig.object.get(CARD_PROPERTY)
+        if text:
+            try:
+                return Card.read(text if isinstance(text, str) else "")
+            except CardError as error:
+                raise CannotMeasure(f"the card kept on {rig.name} cannot be used: {error}") from None
+    return Card()
+
+
+def _unusable(rig: Rig) -> str | None:
+    """Why this armature cannot be measured, or None."""
+    object = rig.object
+    if object.data is None or not len(object.data.bones) or object.pose is None:
+        return "it has no bones"
+    if object.mode == "EDIT" or object.data.is_editmode:
+        return "it is in Edit Mode, where its pose does not move"
+    if object.data.pose_position == "REST":
+        return "it is set to its rest position"
+    world = np.array(rig.world_now(), float)
+    if not np.isfinite(world).all():
+        return "its place, turn or scale is not a number"
+    if abs(np.linalg.det(world[:3, :3])) < 1e-18 or np.linalg.norm(world[:3, :3], axis=0).min() < 1e-6:
+        return "it is scaled to zero"
+    if object.rigid_body is not None and object.rigid_body.type == "ACTIVE" and not object.rigid_body.kinematic:
+        return "it is moved by rigid-body simulation, which the sweep cannot show; bake the simulation to keys first"
+    return None

@@ -1,0 +1,148 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Keyframes as the core's columns, out of every kind of action, in scene frames."""
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ...core.shot import INTERPOLATIONS, Channel, Keys
+from ..compat import curves_of, slot_name
+
+Array = np.ndarray
+
+_BONE = re.compile(r'pose\.bones\["((?:[^"\\]|\\.)*)"\]\.(.+)$', re.S)
+_EASINGS = ("AUTO", "EASE_IN", "EASE_OUT", "EASE_IN_OUT")
+
+
+def keys_of(owners: Iterable[Any], scene: Any, within: tuple[float, float] | None = None) -> Keys:
+    """The keys of all curves that animate these IDs.
+
+    within: (first, last) scene frames; keys beyond are left out but for the next one at each side, so that every segment that
+    touches the range is whole. Scene frames take the NLA strip and the scene's time remapping into account.
+    """
+    stretch = scene.render.frame_map_new / scene.render.frame_map_old
+    numbers = _Numbers()
+    curves = [curve for owner in owners for curve in _curves(owner, stretch)]
+    plain = _plain(curves)
+    columns = [_columns(curve, within, numbers) for curve in curves]
+    kept = [k for k, column in enumerate(columns) if len(column[0])]
+    if not kept:
+        none = np.zeros(0)
+        return Keys((), none, none, none, none, np.zeros((0, 2)), np.zeros((0, 2)), none, none, ())
+    scene_frame, action_frame, value, left, right, interpolation, easing = (
+        np.concatenate([columns[k][c] for k in kept]) for c in range(7))
+    return Keys(
+        channels=tuple(curves[k].channel for k in kept), channel=np.repeat(np.arange(len(kept)), [len(columns[k][0]) for k in kept]),
+        scene_frame=scene_frame, action_frame=action_frame, value=value, left=left, right=right, interpolation=interpolation,
+        easing=easing, plain=tuple(plain[k] for k in kept))
+
+
+@dataclass(frozen=True)
+class _Curve:
+    """A curve with its channel and how its frames become scene frames: scene = offset + slope * frame."""
+    curve: Any
+    channel: Channel
+    strip: Any
+    offset: float
+    slope: float
+    plain: bool
+    driven: bool
+    begin: float
+    end: float
+
+
+class _Numbers:
+    """Blender's enum numbers -> the core's."""
+
+    def __init__(self) -> None:
+        properties = bpy.types.Keyframe.bl_rna.properties
+        self.interpolation = _table(properties["interpolation"].enum_items, INTERPOLATIONS)
+        self.easing = _table(properties["easing"].enum_items, _EASINGS)
+
+
+def _table(items: Any, names: Sequence[str]) -> Array:
+    out = np.zeros(max(item.value for item in items) + 1, int)
+    for item in items:
+        if item.identifier in names:
+            out[item.value] = names.index(item.identifier)
+    return out
+
+
+def _curves(owner: Any, stretch: float) -> Iterator[_Curve]:
+    data = owner.animation_data
+    if data is None:
+        return
+    driven = {(d.data_path, d.array_index) for d in data.drivers}
+    layered_over = any(not t.mute and len(t.strips) for t in data.nla_tracks) and data.use_nla
+    active_plain = not layered_over or (data.action_blend_type == "REPLACE" and data.action_influence >= 1.0)
+    for curve, strip in curves_of(owner):
+        if curve.mute or not curve.is_valid or (curve.group is not None and curve.group.mute) or not len(curve.keyframe_points):
+            continue
+        action = data.action if strip is None else strip.action
+        found = _BONE.match(curve.data_path)
+        bone = re.sub(r"\\(.)", r"\1", found.group(1)) if found else ""
+        path = found.group(2) if found else curve.data_path
+        plain = not any(not m.mute for m in curve.modifiers)
+        if strip is None:
+            offset, slope, begin, end = 0.0, 1.0, -np.inf, np.inf
+            plain = plain and active_plain
+        else:
+            slope = float(strip.scale)
+            offset = float(strip.frame_start - strip.action_frame_start * slope)
+            if strip.use_reverse:
+                slope, offset = -slope, float(strip.frame_start + strip.action_frame_end * slope)
+            begin, end = float(strip.frame_start), float(strip.frame_end)
+            plain = plain and not (
+                strip.use_reverse or strip.use_animated_time or strip.use_animated_influence or strip.influence < 1.0
+                or strip.repeat != 1.0 or strip.blend_in or strip.blend_out or strip.blend_type != "REPLACE" or strip.use_auto_blend)
+        channel = Channel(owner.name, action.name, path, curve.array_index, bone, slot_name(data if strip is None else strip),
+                          "" if strip is None else strip.name)
+        yield _Curve(curve, channel, strip, offset * stretch, slope * stretch, plain,
+                     (curve.data_path, curve.array_index) in driven, begin * stretch, end * stretch)
+
+
+def _plain(curves: Sequence[_Curve]) -> list[bool]:
+    """Whether each curve alone makes its value: no modifier, driver, or other curve on the same value at the same time."""
+    same: dict[tuple[str, str, str, int], list[int]] = defaultdict(list)
+    for k, c in enumerate(curves):
+        same[c.channel.object, c.channel.bone, c.channel.path, c.channel.index].append(k)
+    out = [c.plain and not c.driven for c in curves]
+    for rows in same.values():
+        for a in rows:
+            if any(b != a and curves[a].begin < curves[b].end and curves[b].begin < curves[a].end for b in rows):
+                out[a] = False
+    return out
+
+
+def _columns(item: _Curve, within: tuple[float, float] | None, numbers: _Numbers) -> tuple[Array, ...]:
+    """scene_frame, action_frame, value, left, right, interpolation, easing of one curve, by scene frame."""
+    points = item.curve.keyframe_points
+    n = len(points)
+
+    def get(name: str, width: int, kind: Any) -> Array:
+        out = np.empty(n * width, kind)
+        points.foreach_get(name, out)
+        return out.reshape(n, width) if width > 1 else out
+
+    co = get("co", 2, np.float32).astype(float)
+    frame = item.offset + item.slope * co[:, 0]
+    rows = np.arange(n)
+    lo, hi = (item.begin, item.end) if within is None else (max(within[0], item.begin), min(within[1], item.end))
+    if hi < lo:
+        rows = rows[:0]
+    else:
+        order = np.argsort(frame, kind="stable")
+        begin = max(0, int(np.searchsorted(frame[order], lo, "right")) - 1)
+        end = min(n, int(np.searchsorted(frame[order], hi, "left")) + 1)
+        rows = order[begin:end]
+    left, right = (get(name, 2, np.float32)[rows].astype(float) for name in ("handle_left", "handle_right"))
+    for handle in (left, right):
+        handle[:, 0] = item.offset + item.slope * handle[:, 0]
+    if item.slope < 0:
+        left, right = right, left
+    return (frame[rows], co[rows, 0], co[rows, 1], left, right, numbers.interpolation[get("interpolation", 1, np.int32)[rows]],
+            numbers.easing[get("easing", 1, np.int32)[rows]])

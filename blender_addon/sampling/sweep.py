@@ -1,0 +1,191 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""One pass over the frames of a scene, in a temporary scene: Blender's motion becomes a Shot.
+
+``sweep`` is a generator that yields the part done and returns the Shot. Closing it, or an error in it, leaves everything as it
+was: the person's scene is never set to another frame, and the temporary scene is removed. Between two steps the temporary
+scene exists, so whoever drives the generator must see that nothing pushes an undo step meanwhile.
+"""
+from collections.abc import Generator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ...core.card import Card
+from ...core.need import Need
+from ...core.shot import Character, Shot
+from ..compat import library_is_missing
+from . import reach
+from .armatures import CannotMeasure, Cast, Member, Rig, cast_of
+from .character import Places, bones_of, character_of
+from .goals import Chain, InfluenceReader, chains_of, goals_of, target_place
+from .keys import keys_of
+from .probe import Probe, probe, remove_strays
+from .props import Things
+from .readers import PlaceReader, PoseReader
+from .soles import skins_of, soles_of, standing_of
+
+__all__ = ["CannotMeasure", "Request", "remove_strays", "sweep", "sweep_now"]
+
+
+@dataclass(frozen=True)
+class Request:
+    """What to sample. first, last: scene frames, else the scene's own range; characters: names, else all; cards: by the
+    character's name, '' for any."""
+    needs: Need
+    first: int | None = None
+    last: int | None = None
+    characters: tuple[str, ...] | None = None
+    cards: Mapping[str, Card] = field(default_factory=dict)
+
+
+def sweep_now(scene: Any, request: Request) -> Shot:
+    """The Shot of ``sweep``, for callers that show no progress."""
+    steps = sweep(scene, request)
+    while True:
+        try:
+            next(steps)
+        except StopIteration as stop:
+            shot: Shot = stop.value
+            return shot
+
+
+def sweep(scene: Any, request: Request) -> Generator[float, None, Shot]:
+    """Samples a scene; yields the part done, 0 to 1; returns the Shot. Raises CannotMeasure with one sentence."""
+    judged = reach.judged(scene, request.first, request.last)
+    cast = cast_of(scene, request.characters, dict(request.cards))
+    yield 0.0
+    with probe(scene) as inside:
+        shot = yield from _Pass(scene, request, judged, cast, inside).run()
+    yield 1.0
+    return shot
+
+
+class _Pass:
+    """The work of one sweep: what to link, what to read on each frame, and the shot out of it."""
+
+    def __init__(self, scene: Any, request: Request, judged: reach.Judged, cast: Cast, inside: Probe) -> None:
+        self.scene, self.request, self.judged, self.cast, self.inside = scene, request, judged, cast, inside
+        self.needs = request.needs
+        self.unit = float(scene.unit_settings.scale_length)
+        self.remarks = [*judged.remarks, *cast.remarks, *_missing_libraries()]
+
+    def run(self) -> Generator[float, None, Shot]:
+        needs, members = self.needs, self.cast.members
+        chains = {m.name: chains_of(m) for m in members} if Need.GOALS in needs else {}
+        armatures, others = self._wanted(chains)
+        things = Things(self.scene, self.inside, needs)
+        self._link(armatures, others)
+        graph = self.inside.to(self.judged.first)
+        frames = reach.frames_of(self.scene, self.judged, graph)
+        n = len(frames)
+        poses = {key: PoseReader(object, sorted(names), n) for key, (object, names) in armatures.items()}
+        places: dict[int, PlaceReader] = {**poses, **{key: PlaceReader(object, n) for key, object in others.items()}}
+        influences = {c: InfluenceReader(c, n) for some in chains.values() for c in some}
+        camera = self._camera(frames)
+        readers = [*places.values(), *things.readers(n), *(r for c, r in influences.items() if c.animated)]
+        if camera is not None:
+            readers.append(camera)
+        for i, frame in enumerate(frames):
+            graph = self.inside.to(frame)
+            for reader in readers:
+                reader.read(i, graph)
+            yield 0.9 * (i + 1) / n
+        worlds = Places(places)
+        characters = []
+        for member in members:
+            if not all(np.isfinite(worlds.of(rig)[0]).all() for rig in member.rigs):
+                self.remarks.append(f"{member.name} is not measured: its place, turn or scale is not a number")
+                continue
+            character = self._character(member, frames, poses, worlds, places, chains.get(member.name, []), influences)
+            if character is not None:
+                characters.append(character)
+        if not characters:
+            raise CannotMeasure(self.remarks[-1])
+        props, surfaces = things.found(characters, self.unit, len(frames), self.judged)
+        render = self.scene.render
+        shot = Shot(
+            name=self.scene.name, frames=frames, fps=render.fps / render.fps_base, characters=tuple(characters), props=props,
+            surfaces=surfaces, camera=None if camera is None else camera.camera(),
+            gravity=np.array(self.scene.gravity) if self.scene.use_gravity else np.zeros(3), unit_scale=self.unit,
+            file=bpy.data.filepath, first=self.judged.first, last=self.judged.last,
+            remarks=tuple(dict.fromkeys([*self.remarks, *things.remarks])))
+        if Need.KISSES in needs:
+            from .meshes import sweep_kisses
+            steps = sweep_kisses(self.inside.scene, self.scene, shot)
+            while True:
+                try:
+                    yield 0.9 + 0.1 * next(steps)
+                except StopIteration as stop:
+                    return replace(shot, kisses=stop.value)
+        return shot
+
+    def _wanted(self, chains: Mapping[str, list[Chain]]) -> tuple[dict[int, tuple[Any, set[str]]], dict[int, Any]]:
+        """Armatures with the bones to read, and other objects whose place is read, by session_uid."""
+        armatures: dict[int, tuple[Any, set[str]]] = {}
+        others: dict[int, Any] = {}
+        for member in self.cast.members:
+            for rig in member.rigs:
+                armatures.setdefault(rig.object.session_uid, (rig.object, set()))
+                others.update((carrier.session_uid, carrier) for carrier, _ in rig.carriers)
+            bones = list(member.map.parts.values())
+            if Need.ROTATIONS in self.needs:
+                bones += [b for copies in member.map.copies.values() for b in copies]
+            for bone in bones:
+                armatures[member.rig_of(bone).object.session_uid][1].add(member.skeleton.names[bone])
+            for chain in chains.get(member.name, []):
+                armatures[chain.rig.object.session_uid][1].update(chain.bones)
+                target = chain.target
+                if chain.subtarget and target.type == "ARMATURE" and chain.subtarget in target.pose.bones:
+                    armatures.setdefault(target.session_uid, (target, set()))[1].add(chain.subtarget)
+                else:
+                    others[target.session_uid] = target
+        return armatures, {key: object for key, object in others.items() if key not in armatures}
+
+    def _link(self, armatures: Mapping[int, tuple[Any, set[str]]], others: Mapping[int, Any]) -> None:
+        for object, bones in armatures.values():
+            if object.hide_viewport:  # not evaluated unless something hangs on each bone
+                self.inside.pull(object)
+                for bone in sorted(bones):
+                    self.inside.pull(object, bone)
+            else:
+                self.inside.link([object])
+        for object in others.values():
+            self.inside.pull(object)
+
+    def _camera(self, frames: np.ndarray) -> Any:
+        if Need.CAMERA not in self.needs and Need.KISSES not in self.needs:
+            return None
+        from .camera import CameraReader
+        reader = CameraReader(self.scene, frames)
+        self.inside.link(reader.objects())
+        return reader
+
+    def _character(self, member: Member, frames: np.ndarray, poses: Mapping[int, PoseReader], worlds: Places,
+                   places: Mapping[int, PlaceReader], chains: list[Chain], influences: Mapping[Chain, InfluenceReader],
+                   ) -> Character | None:
+        unit, n = self.unit, len(frames)
+        chains_of_member = {c: influences[c] for c in chains}
+        member = member.carried([worlds.of(rig)[0] for rig in member.rigs], unit)
+
+        def joint(rig: Rig, bone: str, tail: bool) -> np.ndarray:
+            one = bones_of(rig, [bone], poses[rig.object.session_uid], worlds.of(rig), unit, rotations=False)
+            return (one.tails if tail else one.heads)[:, 0]
+
+        goals = goals_of(member, chains_of_member, lambda c: target_place(c, worlds, poses, places, n, unit),
+                         joint) if chains else ()
+        keys = None
+        if Need.KEYS in self.needs:
+            keys = keys_of([rig.object for rig in member.rigs], self.scene, (float(frames[0]), float(frames[-1])))
+        skins = skins_of(member, {rig.name: worlds.of(rig)[0] for rig in member.rigs}, unit)
+        soles = soles_of(member, skins) if Need.ROTATIONS in self.needs else ()
+        character, remarks = character_of(member, poses, worlds, unit, n, self.needs, goals=goals, soles=soles, keys=keys,
+                                          standing=standing_of(member, skins))
+        self.remarks.extend(remarks)
+        return character
+
+
+def _missing_libraries() -> list[str]:
+    return [f"the linked file {library.filepath} is missing: what comes from it is not measured, and skins from it have no vertices"
+            for library in bpy.data.libraries if library_is_missing(library)]

@@ -14,7 +14,7 @@ from ..core.report.notes_file import write
 from ..core.report.progress import Progress
 from ..core.runner import needs_of, run
 from ..core.shot import Shot
-from .options import LEAST_FRAMES, BadInput, Job
+from .options import BadInput, Job
 
 T = TypeVar("T")
 
@@ -31,18 +31,17 @@ def review(job: Job, progress: Progress) -> Outcome:
     """Opens the file, measures and checks. Raises BadInput for whatever exit code 2 stands for."""
     from .sampling.sweep import CannotMeasure, Request, sweep
     progress.part("opening", 0.0)
-    remarks = open_shot(job.shot)
+    complaints = open_shot(job.shot)
     scene, said = the_scene(job.scene)
-    first, last, clipped = the_range(job, scene)
     checks = chosen(None if job.checks is None else list(job.checks))
-    request = Request(needs=needs_of(checks), first=first, last=last, characters=job.characters, cards=job.cards)
-    for remark in (*remarks, *said, *clipped):
-        progress.say(remark)
+    request = Request(needs=needs_of(checks), first=job.first, last=job.last, characters=job.characters or None, cards=job.cards)
+    for sentence in (*complaints, *said):
+        progress.say(sentence)
     try:
         shot = _driven(sweep(scene, request), "reading frames", progress)
     except CannotMeasure as error:
         raise BadInput(str(error)) from None
-    shot = replace(shot, file=os.fspath(job.shot), remarks=(*remarks, *said, *clipped, *shot.remarks))
+    shot = replace(shot, file=os.fspath(job.shot), remarks=(*said, *shot.remarks))
     result = sound(_driven(run(shot, checks), "checking", progress))
     progress.clear()
     return Outcome(exit_code(result, job.fail_on), shot, result)
@@ -96,29 +95,6 @@ def the_scene(name: str | None) -> tuple[Any, tuple[str, ...]]:
     scene = bpy.context.scene
     others = [n for n in names if n != scene.name]
     return scene, (f'several scenes: "{scene.name}" is checked, not {_listed(others)}',) if others else ()
-
-
-def the_range(job: Job, scene: Any) -> tuple[int | None, int | None, tuple[str, ...]]:
-    """First and last frame that were asked for, held to the scene's range, and what is to be said about that.
-
-    None and None where nothing was asked. Raises BadInput where hardly a frame is left.
-    """
-    if job.first is None or job.last is None:
-        first, last = ((scene.frame_preview_start, scene.frame_preview_end) if scene.use_preview_range
-                       else (scene.frame_start, scene.frame_end))
-        which = "preview range" if scene.use_preview_range else "range"
-        if last - first + 1 < LEAST_FRAMES:
-            raise BadInput(f"the scene's {which}, {first} to {last}, holds {max(0, last - first + 1)} frames; "
-                           f"at least {LEAST_FRAMES} are needed")
-        return None, None, ()
-    first, last = max(job.first, scene.frame_start), min(job.last, scene.frame_end)
-    asked, there = f"the range {job.first}-{job.last}", f"the scene's frames {scene.frame_start} to {scene.frame_end}"
-    if last < first:
-        raise BadInput(f"{asked} lies outside {there}")
-    if last - first + 1 < LEAST_FRAMES:
-        raise BadInput(f"{asked} shares {last - first + 1} frames with {there}; at least {LEAST_FRAMES} are needed")
-    clipped = (first, last) != (job.first, job.last)
-    return first, last, (f"{asked} reaches beyond {there}; {first} to {last} are checked",) if clipped else ()
 
 
 def _driven(steps: Generator[float, None, T], stage: str, progress: Progress) -> T:

@@ -24,7 +24,7 @@ BEND_LEFT = 15.0        # degrees of bend that the remedy gives back
 EASE_SECONDS = 0.25     # 6 frames of 24
 STEP = 1.5              # degrees in a frame of 24: a limb without a goal that comes in or goes out slower is posed straight
 MOST_SPELLS = 3         # more flat spells of one limb than this are one note
-STANDS = 0.03           # share of the leg within which the foot stays where it is
+STANDS = 0.02           # share of the leg within which the foot stays where it is
 
 
 class Overextension(Check):
@@ -150,15 +150,17 @@ def _remedy(study: Study, character: Character, limb: Reach, span: Span, worst: 
     ease = max(1, round(EASE_SECONDS * study.shot.fps))
     root, _, end = body.LIMBS[limb.limb]
     hip = "hip" if body.base(root) == "thigh" else "shoulder"
-    if _foot_stands(limb, at) and not _other_leg_runs_out(study, character, limb, at, -way * size):
+    if _foot_stands(limb, span, study.shot.rate) and not _other_leg_runs_out(study, character, limb, at, -way * size):
         return Move("pelvis", _tuple(-way * size), frames, ease, f"toward the {body.spoken(end)}")
     return Move(end, _tuple(way * size), frames, ease, f"toward the {hip}")
 
 
-def _foot_stands(limb: Reach, at: Array) -> bool:
-    place = limb.goal[at]
-    return limb.limb.startswith("leg") and bool(
-        np.linalg.norm(place - place.mean(axis=0), axis=-1).max() < STANDS * np.nanmean(limb.length[at]))
+def _foot_stands(limb: Reach, span: Span, rate: float) -> bool:
+    """Whether the foot's goal, or the foot, holds still in the span and as long round it as the change is eased."""
+    margin = samples(EASE_SECONDS, rate)
+    place = limb.goal[max(0, span[0] - margin):span[1] + margin + 1]
+    away = np.linalg.norm(place - place.mean(axis=0), axis=-1).max()
+    return limb.limb.startswith("leg") and bool(away < STANDS * np.nanmean(limb.length))
 
 
 def _other_leg_runs_out(study: Study, character: Character, limb: Reach, at: Array, offset: Array) -> bool:

@@ -80,11 +80,13 @@ def _poles(character: Character, root: str, mid: str, line: Array) -> Array:
     return unit(np.where(bent[:, None], pole, square_to(guess, line)))
 
 
-def reach(character: Character, limb: str, place: Array, stretch: bool = False, solve: Array | None = None) -> Character:
+def reach(character: Character, limb: str, place: Array, stretch: bool = False, solve: Array | None = None,
+          relax: bool = False) -> Character:
     """The limb ('leg.L') re-solved so that its end joint comes to ``place`` (F, 3), its bend plane kept.
 
     Beyond its length the chain goes straight and stops short (its goals then show a gap), or stretches evenly.
-    ``solve`` (F,) bool limits the edit to some frames. The end part keeps its direction.
+    ``solve`` (F,) bool limits the edit to some frames. The end part keeps its direction. ``relax``: bones that are
+    stretched go back toward their length at rest as far as the place allows, as a stretching chain's do.
     """
     root, mid, end = body.LIMBS[limb]
     a, b, c = character.head(root), character.head(mid), character.head(end)
@@ -95,6 +97,12 @@ def reach(character: Character, limb: str, place: Array, stretch: bool = False, 
     pole = _poles(character, root, mid, was)
     far = np.linalg.norm(place - a, axis=-1)
     line = unit(place - a)
+    if relax:
+        rest = (character.rest_length(root) * character.scale, character.rest_length(mid) * character.scale)
+        grown = np.maximum((upper + lower) / (rest[0] + rest[1]), 1.0)
+        wanted = np.clip(far / (rest[0] + rest[1]), 1.0, grown)
+        loose = active & (wanted < grown - 1e-9)
+        upper, lower = (np.where(loose, length * wanted / grown, length) for length in (upper, lower))
     normal = np.cross(was, pole)
     pole_now = unit(square_to(pole, line))
     normal_now = np.cross(line, pole_now)
@@ -118,7 +126,7 @@ def reach(character: Character, limb: str, place: Array, stretch: bool = False, 
     new = transform(new, [character.index[mid]], np.where(keep, turn_lower, still), b, np.where(active[:, None], knee - b, 0))
     new = transform(new, below(character, end), still, c, np.where(active[:, None], ankle - c, 0))
     heads, tails = new.heads.copy(), new.tails.copy()
-    if growth.max() > 1:                      # a stretched bone's tail rides at its new end
+    if growth.max() > 1 or relax:             # a stretched bone's tail rides at its new end
         for part, joint in ((root, knee), (mid, ankle)):
             was_tail = np.linalg.norm(character.tails[:, character.index[part]] - character.end(part), axis=-1) < 1e-4
             tails[:, character.index[part]] = np.where(was_tail[:, None], joint, tails[:, character.index[part]])
@@ -129,12 +137,21 @@ def reach(character: Character, limb: str, place: Array, stretch: bool = False, 
 
 
 def carry_root(character: Character, offset: Array, hold: Iterable[str] = ("leg.L", "leg.R")) -> Character:
-    """The body moved by (F, 3) while the ends of the ``hold`` limbs stay where they are."""
-    ends = {limb: character.head(body.LIMBS[limb][2]).copy() for limb in hold if character.has(*body.LIMBS[limb])}
+    """The body moved by (F, 3) while the ends of the ``hold`` limbs, or the goals that they cannot reach, stay."""
+    ends = {limb: aim(character, body.LIMBS[limb][2]) for limb in hold if character.has(*body.LIMBS[limb])}
     new = shift(character, offset)
     for limb, place in ends.items():
-        new = reach(new, limb, place)
+        new = reach(new, limb, place, relax=True)
     return new
+
+
+def aim(character: Character, end: str) -> Array:
+    """Where the limb's end would be, (F, 3), if it reached its goal; where it is, without a goal."""
+    place = character.head(end).copy()
+    for goal in character.goals:
+        if goal.part == end:
+            place = place + (goal.place - goal.reach) * goal.influence[:, None]
+    return place
 
 
 def with_goals(character: Character, limbs: Iterable[str] = tuple(body.LIMBS)) -> Character:

@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 
 from .. import body
-from ..numeric.ease import eased_time
-from ..numeric.rotation import exp, log
+from ..measures.turn import local_axes, parent_on
+from ..numeric.ease import ease_places, ease_rotations
+from ..numeric.rotation import exp
 from ..remedy import Ease, Move, Pin, Remedy, Turn
 from ..shot import Character, Shot, with_character
 from . import edit
@@ -52,7 +53,7 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
 def moved(character: Character, target: str, offset: Array) -> Character:
     """A limb's end, the pelvis (feet and hands with goals stay) or any other part moved by (F, 3)."""
     if target in _LIMB_OF_END:
-        return edit.reach(character, _LIMB_OF_END[target], character.head(target) + offset)
+        return edit.reach(character, _LIMB_OF_END[target], edit.aim(character, target) + offset, relax=True)
     if target == "pelvis":
         held = [limb for limb, parts in body.LIMBS.items() if limb.startswith("leg") or any(g.part == parts[2] for g in character.goals)]
         return edit.carry_root(character, offset, held)
@@ -90,43 +91,20 @@ def _pinned(shot: Shot, remedy: Pin, character: Character) -> Character:
 def _eased(shot: Shot, remedy: Ease, character: Character) -> Character:
     first, last = (int(np.searchsorted(shot.frames, f)) for f in remedy.frames)
     last = min(last, len(shot.frames) - 1)
-    for part in remedy.targets:
-        character = _ease_part(character, part, first, last, remedy)
-    return character
-
-
-def _ease_part(character: Character, part: str, first: int, last: int, remedy: Ease) -> Character:
-    """The part's turn against its parent (of the pelvis and of limb ends with a goal: its path) re-timed in its span."""
-    n = last - first
-    if n < 2:
+    if last - first < 2:
         return character
-    f = len(character.heads)
-    if part == "pelvis" or (part in _LIMB_OF_END and any(g.part == part for g in character.goals)):
-        path = character.head(part)
-        steps = np.linalg.norm(np.diff(path, axis=0), axis=-1)
-        time = _times(steps, first, last, remedy)
-        offset = np.zeros_like(path)
-        offset[first:last + 1] = np.stack([np.interp(first + time, np.arange(f), path[:, k]) for k in range(3)], -1) - path[first:last + 1]
-        return moved(character, part, offset)
-    assert character.axes is not None
-    row = character.index[part]
-    above = body.parent(part)
-    while above is not None and not character.has(above):
-        above = body.parent(above)
-    base = character.axes[:, character.index[above]] if above else np.broadcast_to(np.eye(3), (f, 3, 3))
-    local = base.swapaxes(-1, -2) @ character.axes[:, row]
-    step = log(local[:-1].swapaxes(-1, -2) @ local[1:])
-    time = first + _times(np.linalg.norm(step, axis=-1), first, last, remedy)
-    i = np.minimum(time.astype(int), f - 2)
-    eased = local[i] @ exp(step[i] * (time - i)[:, None])
-    change = np.broadcast_to(np.eye(3), (f, 3, 3)).copy()
-    change[first:last + 1] = (base[first:last + 1] @ eased) @ character.axes[first:last + 1, row].swapaxes(-1, -2)
-    return edit.turn(character, part, change)
-
-
-def _times(steps: Array, first: int, last: int, remedy: Ease) -> Array:
-    """Warped sample times 0 .. n of the span; its ends take the speed outside where they are to be eased."""
-    mean = max(float(steps[first:last].mean()), 1e-12)
-    before = steps[first - 1] / mean if first > 0 else 0.0
-    after = steps[last] / mean if last < len(steps) else 0.0
-    return eased_time(last - first, before if remedy.ease_in else 1.0, after if remedy.ease_out else 1.0)
+    span = (first, last, remedy.ease_in, remedy.ease_out)
+    for part in remedy.paths:
+        path = edit.aim(character, part) if part in _LIMB_OF_END else character.head(part)
+        character = moved(character, part, ease_places(path, *span) - path)
+    for part in remedy.targets:
+        local = local_axes(character, part)
+        turns = np.broadcast_to(np.eye(3), local.shape) if (above := parent_on(character, part)) is None \
+            else character.axes[:, character.index[above]]
+        own = character.axes[:, character.index[part]]
+        ends = {limb: character.head(parts[2]).copy() for limb, parts in body.LIMBS.items()
+                if part == "pelvis" and limb.startswith("leg") and character.has(*parts)}
+        character = edit.turn(character, part, turns @ ease_rotations(local, *span) @ own.swapaxes(-1, -2))
+        for limb, place in ends.items():                      # the feet stay where they stand
+            character = edit.reach(character, limb, place)
+    return character

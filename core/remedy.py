@@ -71,15 +71,20 @@ class Pin:
 
 @dataclass(frozen=True, slots=True)
 class Ease:
-    """Ease a move in and out: the same first and last pose, the spacing slow at the ends it names."""
+    """Ease a move in and out: the same first and last pose, the spacing slow at the ends it names.
+
+    The turn of the ``targets`` against their parents is re-timed, and the path of the ``paths`` in the world (pelvis,
+    limb ends that follow a goal): numeric.ease says how.
+    """
     targets: tuple[str, ...]
     frames: Span
     ease_in: bool = True
     ease_out: bool = True
+    paths: tuple[str, ...] = ()
 
     def sentence(self) -> str:
         ends = "in and out" if self.ease_in and self.ease_out else "in" if self.ease_in else "out"
-        who = ", ".join(_name(t) for t in self.targets)
+        who = ", ".join(_name(t) for t in dict.fromkeys((*self.targets, *self.paths)))
         return f"Ease {ends} the {who} {_when(self.frames)}"
 
 

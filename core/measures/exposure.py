@@ -72,7 +72,8 @@ def step_of(changes: Array) -> tuple[int, bool]:
     lengths, counts = np.unique(gaps, return_counts=True)
     covered = lengths * counts / gaps.sum()
     best = int(covered.argmax())
-    if lengths[best] > 1 and covered[best] >= COVER:
+    # a hold covers many frames too: the step must also be the usual one
+    if lengths[best] > 1 and covered[best] >= COVER and counts[best] >= len(gaps) / 2:
         return int(lengths[best]), bool(lengths[best] >= STEPPED_GAP)
     # holds between drawings on twos leave less than that share: they are on twos if nothing ever changes on neighbouring frames
     if len(gaps) >= 8 and gaps.min() > 1 and (gaps == gaps.min()).mean() >= COVER and gaps.min() < STEPPED_GAP:

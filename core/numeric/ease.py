@@ -2,7 +2,12 @@
 """Re-timing of a move: the same poses, other spacing."""
 import numpy as np
 
+from .rotation import exp, log, relative
+
 Array = np.ndarray
+
+#: An end whose speed would stay within this share of the span's own is eased to EASED of it: else nothing would change.
+NO_CHANGE, EASED = 0.15, 0.6
 
 
 def eased_time(n: int, speed_in: float, speed_out: float) -> Array:
@@ -13,4 +18,50 @@ def eased_time(n: int, speed_in: float, speed_out: float) -> Array:
     """
     a, b = np.clip((speed_in, speed_out), 0.0, 3.0)
     s = np.linspace(0.0, 1.0, n + 1)
-    return n * (s * s * (3 - 2 * s) + a * s * (1 - s) ** 2 - b * s * s * (1 - s))
+    return np.asarray(n * (s * s * (3 - 2 * s) + a * s * (1 - s) ** 2 - b * s * s * (1 - s)))
+
+
+def end_speeds(steps: Array, first: int, last: int, ease_in: bool = True, ease_out: bool = True) -> tuple[float, float]:
+    """Speeds in and out for ``eased_time`` of the span between samples ``first`` and ``last``, from steps (F - 1, 3).
+
+    An end takes the speed of the step outside as far as that goes the span's own way: all of it within some degrees,
+    none from 60 degrees on, where the move must come to rest to turn. An end that is not to be eased keeps its speed, as
+    does one at the shot's end, beyond which nothing is known.
+    """
+    mean = steps[first:last].mean(0)
+    size = max(float(np.linalg.norm(mean)), 1e-12)
+
+    def outside(step: Array | None) -> float:
+        if step is None:
+            return 1.0
+        speed = float(np.linalg.norm(step))
+        along = float(step @ mean) / max(speed * size, 1e-24)
+        return speed / size * min(max(2 * along - 1, 0.0), 1.0)
+
+    speeds = [outside(steps[first - 1] if ease_in and first > 0 else None),
+              outside(steps[last] if ease_out and last < len(steps) else None)]
+    asked = [ease_in and first > 0, ease_out and last < len(steps)]
+    if all(abs(v - 1) < NO_CHANGE for v in speeds):
+        speeds = [EASED if wanted else v for v, wanted in zip(speeds, asked, strict=True)]
+    return speeds[0], speeds[1]
+
+
+def ease_places(places: Array, first: int, last: int, ease_in: bool = True, ease_out: bool = True) -> Array:
+    """Places (F, 3) re-timed between samples ``first`` and ``last``; those two and all outside stay."""
+    out = np.array(places, float)
+    speeds = end_speeds(np.diff(out, axis=0), first, last, ease_in, ease_out)
+    at = eased_time(last - first, *speeds)
+    own = np.arange(last - first + 1)
+    piece = out[first:last + 1].copy()
+    out[first:last + 1] = np.stack([np.interp(at, own, piece[:, k]) for k in range(3)], -1)
+    return out
+
+
+def ease_rotations(rotations: Array, first: int, last: int, ease_in: bool = True, ease_out: bool = True) -> Array:
+    """Rotations (F, 3, 3) re-timed between samples ``first`` and ``last``; those two and all outside stay."""
+    steps = log(relative(rotations[:-1], rotations[1:]))
+    at = eased_time(last - first, *end_speeds(steps, first, last, ease_in, ease_out))
+    i = np.clip(at.astype(int), 0, last - first - 1)
+    out = np.array(rotations, float)
+    out[first:last + 1] = rotations[first + i] @ exp(steps[first + i] * (at - i)[:, None])
+    return out

@@ -1,0 +1,194 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Spans in which a signal marches on evenly between two corners, as a machine does and a body does not."""
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..numeric.spans import spans
+from ..shot import Character
+from ..study import Study, measure
+from .keyed import keyed
+from .turn import Motion, Signal, turn
+
+Array = np.ndarray
+
+#: Velocity changes by at most this share from drawing to drawing, for at least so many steps and seconds.
+EVEN, LEAST_STEPS, LEAST_SECONDS = 0.03, 4, 0.16
+#: Slower spans are moving holds (legs a second).
+LEAST_SPEED = 0.25
+#: Share of the speed by which it must change at the harder end, and at the softer one.
+HARD, SOFT = 0.25, 0.20
+#: Evenness that no body and no eased curve shows by chance; then one corner is enough, of at least this share.
+EXACT, EXACT_HARD = 0.005, 0.08
+#: Where keys are known to be linear: quaternion and Euler channels turn a little unevenly between them.
+KEYED_EVEN = 0.10
+#: The noisy test: the stretch stays within this share of its travel plus three times the noise of a straight even march.
+MARCH, NOISES, NOISY_HARD, NOISY_SPEED, NOISY_STEPS, NOISY_SECONDS = 0.012, 3.0, 0.30, 0.30, 8, 0.33
+#: Three times the noise beyond this share of the travel: too noisy to tell.
+TOO_NOISY = 0.018
+
+
+#: Outside a corner the motion is calm where its own change is below this share of the corner.
+CALM = 0.1
+
+
+@dataclass(frozen=True)
+class EvenSpan:
+    """Drawings ``first`` to ``last`` (indices into Motion.drawings) marched through evenly.
+
+    speed: legs a second, on average; ratio: peak over mean speed. corners: change of velocity at first and last, legs a
+    second, NaN at the shot's own end. noisy: found by the test for baked, noisy motion.
+    """
+    signal: Signal
+    first: int
+    last: int
+    speed: float
+    ratio: float
+    corners: tuple[float, float]
+    noisy: bool = False
+
+    @property
+    def corner(self) -> float:
+        """The harder corner, legs a second."""
+        return float(np.nanmax(self.corners))
+
+    @property
+    def worst(self) -> int:
+        """The drawing of the harder corner."""
+        return self.first if np.nan_to_num(self.corners[0]) >= np.nan_to_num(self.corners[1]) else self.last
+
+
+def even_spans(signal: Signal, straight: Sequence[tuple[int, int]] = ()) -> list[EvenSpan]:
+    """Even spans with hard ends of one signal, in order. ``straight``: first and last drawing of stretches between keys
+    that are known to run straight; there a motion a little less even will do, from the one key to the other."""
+    velocity, speed = signal.velocity, signal.speed
+    if len(speed) < LEAST_STEPS:
+        return []
+    change = np.linalg.norm(np.diff(velocity, axis=0), axis=-1)
+    limit = np.maximum(speed[:-1], speed[1:])
+    found: list[EvenSpan] = []
+    tried = [(a, b + 1, hard, soft) for even, hard, soft in ((EVEN, HARD, SOFT), (EXACT, EXACT_HARD, 0.0))
+             for a, b in spans(change <= even * limit)]
+    tried += [(a, b - 1, EXACT_HARD, 0.0) for a, b in straight if (change[a:b - 1] <= KEYED_EVEN * limit[a:b - 1]).all()]
+    for a, b, hard, soft in tried:
+        span = _span(signal, a, b)
+        if span is not None and _ends_hard(span, hard, soft) and not any(_overlap(span, f) for f in found):
+            found.append(span)
+    return sorted(found, key=lambda s: s.first)
+
+
+def noisy_spans(signal: Signal) -> list[EvenSpan]:
+    """Longest stretches that stay by a straight even march within the clip's noise, with hard ends; NOISY_STEPS at least."""
+    step = float(np.median(signal.seconds)) if len(signal.seconds) else 1.0
+    least = max(NOISY_STEPS, int(round(NOISY_SECONDS / step)))
+    around = max(2, int(round(0.08 / step)))
+    path = np.concatenate([np.zeros((1, 3)), np.cumsum(signal.steps, axis=0)])
+    time = np.concatenate([[0.0], np.cumsum(signal.seconds)])
+    allowance = NOISES * signal.noise
+    if len(path) <= least:
+        return []
+    starts = np.flatnonzero(_marches(path, time, least, allowance))
+    found: list[EvenSpan] = []
+    taken = np.zeros(len(path), bool)
+    marches = [(int(a), _longest(path, time, int(a), least, allowance)) for a in starts]
+    for first, last in sorted(marches, key=lambda s: s[0] - s[1]):
+        if taken[first:last + 1].sum() > 1:
+            continue
+        span = _noisy_span(signal, first, last, around)
+        if span is not None:
+            taken[first:last + 1] = True
+            found.append(span)
+    return sorted(found, key=lambda s: s.first)
+
+
+@measure(uses=(turn, keyed))
+def even(study: Study, character: Character) -> tuple[EvenSpan, ...]:
+    """All even spans of a character, the noisy ones where no exact one lies. Keys only soften the test of evenness where
+    they are straight; they never speak alone."""
+    motion: Motion = study.of(turn, character)
+    frames = study.shot.frames[motion.drawings]
+    keys = study.of(keyed, character)
+    out: list[EvenSpan] = []
+    for signal in motion.signals:
+        exact = even_spans(signal, keys.stretches(signal.part, frames))
+        out += exact
+        out += [n for n in noisy_spans(signal) if not any(_overlap(n, e) for e in exact)]
+    return tuple(out)
+
+
+def _overlap(a: EvenSpan, b: EvenSpan) -> bool:
+    return a.first < b.last and b.first < a.last
+
+
+def _span(signal: Signal, a: int, b: int) -> EvenSpan | None:
+    """The span of steps a to b, or None where it is too short, too slow or the whole shot."""
+    velocity, speed = signal.velocity, signal.speed
+    mean = float(speed[a:b + 1].mean())
+    if b - a + 1 < LEAST_STEPS or signal.seconds[a:b + 1].sum() < LEAST_SECONDS - 1e-6 or mean <= LEAST_SPEED:
+        return None
+    into = _corner(velocity[a::-1])
+    out = _corner(velocity[b:])
+    if np.isnan(into) and np.isnan(out):
+        return None
+    return EvenSpan(signal, a, b + 1, mean, float(speed[a:b + 1].max() / mean), (into, out))
+
+
+def _corner(outward: Array) -> float:
+    """Change of velocity just outside a span whose end step comes first in ``outward`` (N, 3); NaN at the shot's end.
+
+    A key between two frames splits its corner over two changes that go the same way. Where the motion outside is calm,
+    both count, less the change that it has anyway; elsewhere the split can't be told from the motion's own change.
+    """
+    changes = np.diff(outward[:4], axis=0)
+    if not len(changes):
+        return float("nan")
+    corner = float(np.linalg.norm(changes[0]))
+    if len(changes) == 3:
+        size, other, usual = (float(n) for n in np.linalg.norm(changes, axis=-1))
+        whole = float(np.linalg.norm(changes[0] + changes[1]))
+        if changes[0] @ changes[1] > 0.98 * size * other and usual < CALM * whole:
+            corner = max(corner, whole - usual)
+    return corner
+
+
+def _ends_hard(span: EvenSpan, hard: float, soft: float) -> bool:
+    """One end may be the shot's own; then the other must be the harder one."""
+    corners = np.array(span.corners)
+    return bool(np.nanmax(corners) > hard * span.speed and np.nanmin(corners) >= soft * span.speed)
+
+
+def _marches(path: Array, time: Array, count: int, allowance: float) -> Array:
+    """(D - count,) whether the ``count`` steps from each drawing on are a straight even march."""
+    window = np.lib.stride_tricks.sliding_window_view(path, count + 1, axis=0).swapaxes(1, 2)      # (N, count + 1, 3)
+    share = np.lib.stride_tricks.sliding_window_view(time, count + 1)
+    share = (share - share[:, :1]) / (share[:, -1:] - share[:, :1])
+    travel = np.linalg.norm(window[:, -1] - window[:, 0], axis=-1)
+    line = window[:, :1] + (window[:, -1:] - window[:, :1]) * share[..., None]
+    off = np.linalg.norm(window - line, axis=-1).max(1)
+    seconds = time[count:] - time[:-count]
+    out: Array = (off <= MARCH * travel + allowance) & (travel > NOISY_SPEED * seconds) & (allowance <= TOO_NOISY * travel)
+    return out
+
+
+def _longest(path: Array, time: Array, first: int, least: int, allowance: float) -> int:
+    """The last drawing of the longest march from ``first`` on."""
+    last = first + least
+    while last + 1 < len(path):
+        piece, t = path[first:last + 2], time[first:last + 2]
+        if not _marches(piece, t, last + 1 - first, allowance)[0]:
+            break
+        last += 1
+    return last
+
+
+def _noisy_span(signal: Signal, first: int, last: int, around: int) -> EvenSpan | None:
+    """The stretch with corners told by the mean of a few steps inside against as many outside."""
+    v, speed = signal.velocity, signal.speed[first:last]
+    mean = float(np.linalg.norm(v[first:last].mean(0)))
+    into = float(np.linalg.norm(v[first:first + around].mean(0) - v[first - around:first].mean(0))) if first >= around else np.nan
+    out = float(np.linalg.norm(v[last:last + around].mean(0) - v[last - around:last].mean(0))) \
+        if last + around <= len(v) else np.nan
+    if np.isnan(into) or np.isnan(out) or min(into, out) <= NOISY_HARD * mean:
+        return None
+    return EvenSpan(signal, first, last, mean, float(speed.max() / mean), (into, out), noisy=True)

@@ -1,0 +1,142 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Which parts are driven by sparse keys, and the stretches between two keys that run straight.
+
+A part is driven by the keys of its own bone and of the handles that the limb's names tell ('hand_ik.L' drives the whole
+left arm). Keys say which keys stand behind a finding; whether there is one, the evaluated motion says.
+"""
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from .. import body
+from ..body_map.names import fold, is_control, is_other, pair_sides, points
+from ..body_map.words import CONTROL
+from ..need import Need
+from ..note import KeyReference
+from ..numeric.fcurve import BEZIER, LINEAR, clamped, segments
+from ..shot import Character, Keys
+from ..study import Study, measure
+
+Array = np.ndarray
+
+#: Keys nearer than this on average (scene frames) are baked, not set by a person.
+SPARSE = 2.0
+#: Inner handles within this share of the chord's height run straight.
+ON_CHORD = 0.01
+#: Shorter stretches say nothing: baked keys are linear over single frames.
+LEAST_FRAMES = 3.0
+
+
+@dataclass(frozen=True)
+class Straight:
+    """A stretch of one channel between two keys, on scene frames ``first`` and ``last``, that runs straight and moves."""
+    channel: int
+    first: float
+    last: float
+
+
+@dataclass(frozen=True)
+class Keyed:
+    """Per part: the channels that drive it (indices into Keys.channels), whether they are sparse, their straight stretches."""
+    keys: Keys | None
+    channels: dict[str, tuple[int, ...]]
+    sparse: frozenset[str]
+    straight: dict[str, tuple[Straight, ...]]
+
+    def stretches(self, part: str, frames: Array) -> list[tuple[int, int]]:
+        """Straight stretches of the part's channels as first and last index of scene frames (N,) inside them."""
+        found = set()
+        for s in self.straight.get(part, ()):
+            a, b = np.searchsorted(frames, (s.first - 1e-3, s.last + 1e-3))
+            if b - 1 > a:
+                found.add((int(a), int(b) - 1))
+        return sorted(found)
+
+    def references(self, parts: Iterable[str], first: float, last: float) -> tuple[KeyReference, ...]:
+        """The keys at both ends of straight stretches that fill scene frames ``first`` to ``last``, give or take a frame."""
+        found: dict[int, set[float]] = {}
+        for part in parts:
+            for s in self.straight.get(part, ()):
+                if s.first <= first + 1 and s.last >= last - 1:
+                    found.setdefault(s.channel, set()).update((s.first, s.last))
+        if self.keys is None:
+            return ()
+        return tuple(KeyReference(self.keys.channels[c].owner, self.keys.channels[c].name, tuple(sorted(frames)))
+                     for c, frames in sorted(found.items()))
+
+
+@measure(Need.KEYS)
+def keyed(study: Study, character: Character) -> Keyed:
+    keys = character.keys
+    if keys is None or not keys.channels:
+        return Keyed(None, {}, frozenset(), {})
+    channels = _channels(character, keys)
+    straight = {i: _straight(keys, i) for i in range(len(keys.channels))}
+    sparse = {i: _sparse(keys.scene_frame[keys.of(i)]) for i in range(len(keys.channels))}
+    return Keyed(keys, channels, frozenset(p for p, found in channels.items() if any(sparse[i] for i in found)),
+                 {p: tuple(s for i in found for s in straight[i]) for p, found in channels.items()})
+
+
+def _sparse(frames: Array) -> bool:
+    return len(frames) > 1 and bool(np.mean(np.diff(frames)) >= SPARSE)
+
+
+def _straight(keys: Keys, channel: int) -> tuple[Straight, ...]:
+    """The channel's straight stretches; neighboring ones on one line on one line are told one by one."""
+    of = keys.of(channel)
+    if of.stop - of.start < 2:
+        return ()
+    pieces = segments(keys, np.arange(of.start, of.stop - 1))
+    p = clamped(pieces.points)
+    length, height = p[:, 3, 0] - p[:, 0, 0], p[:, 3, 1] - p[:, 0, 1]
+    share = (p[:, 1:3, 0] - p[:, :1, 0]) / np.where(length > 0, length, 1.0)[:, None]
+    off = np.abs(p[:, 1:3, 1] - p[:, :1, 1] - share * height[:, None]).max(1)
+    on_chord = (pieces.interpolation == BEZIER) & (off <= ON_CHORD * np.abs(height))
+    moves = np.abs(height) > 1e-9
+    straight = moves & (length >= LEAST_FRAMES) & ((pieces.interpolation == LINEAR) | on_chord)
+    return tuple(Straight(channel, float(p[i, 0, 0]), float(p[i, 3, 0])) for i in np.flatnonzero(straight))
+
+
+def _channels(character: Character, keys: Keys) -> dict[str, tuple[int, ...]]:
+    """Part -> channels that drive it: those of its own bone, and of handles named for it or for its limb's end."""
+    bones: dict[str, str] = {}
+    for part, bone in zip(character.parts, character.bones, strict=True):
+        bones[bone.rpartition("/")[2]] = part
+    names = sorted({c.bone for c in keys.channels if c.bone} - set(bones))
+    for name, part in zip(names, _named(names, list(bones)), strict=True):
+        if part is not None:
+            bones[name] = part
+    found: dict[str, list[int]] = {}
+    for i, channel in enumerate(keys.channels):
+        part = bones.get(channel.bone) if channel.bone else "pelvis"
+        for driven in _driven(part) if part is not None else ():
+            if character.has(driven):
+                found.setdefault(driven, []).append(i)
+    return {p: tuple(c) for p, c in found.items()}
+
+
+def _driven(part: str) -> tuple[str, ...]:
+    """The part, and the limb that a handle at its end moves by inverse kinematics."""
+    for limb in body.LIMBS.values():
+        if limb[2] == part:
+            return limb
+    return (part,)
+
+
+def _named(names: list[str], others: list[str]) -> list[str | None]:
+    """The part that each handle's name speaks of, or None; sides are found by pairing among all names."""
+    folded = [fold(name) for name in (*names, *others)]
+    sides, _, words = pair_sides(folded)
+    out: list[str | None] = []
+    for side, tokens in list(zip(sides, words, strict=True))[:len(names)]:
+        bare = tuple(t for t in tokens if t not in CONTROL)
+        score = points(bare, bool(side)) if bare and not is_other(bare) else {}
+        if not score and is_control(tokens) and "torso" in tokens:
+            score = {"pelvis": 1.0}
+        best = max(score, key=lambda p: score[p], default=None)
+        if best is None:
+            out.append(None)
+        else:
+            out.append(best if best in body.CENTRE else f"{best}.{side}" if side else None)
+    return out

@@ -1,12 +1,16 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """One job from a file to a result, inside a process that has Blender."""
 import os
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
+import numpy as np
+
 from ..core.catalogue import chosen
+from ..core.check import Check
+from ..core.measures.belt import belt
 from ..core.note import Result, Severity
 from ..core.report.blend_header import Version, saved_by
 from ..core.report.json_notes import dump, notes_data, sound
@@ -14,6 +18,7 @@ from ..core.report.notes_file import write
 from ..core.report.progress import Progress
 from ..core.runner import needs_of, run
 from ..core.shot import Shot
+from ..core.study import Measure, Study
 from .options import BadInput, Job
 
 T = TypeVar("T")
@@ -25,6 +30,7 @@ class Outcome:
     code: int
     shot: Shot
     result: Result
+    belts: tuple[tuple[tuple[float, ...], str], ...] = ()
 
 
 def review(job: Job, progress: Progress) -> Outcome:
@@ -42,14 +48,15 @@ def review(job: Job, progress: Progress) -> Outcome:
     except CannotMeasure as error:
         raise BadInput(str(error)) from None
     shot = replace(shot, file=os.fspath(job.shot), remarks=(*said, *shot.remarks))
-    result = sound(_driven(run(shot, checks), "checking", progress))
+    study = Study(shot)
+    result = sound(_driven(run(shot, checks, study), "checking", progress))
     progress.clear()
-    return Outcome(exit_code(result, job.fail_on), shot, result)
+    return Outcome(exit_code(result, job.fail_on), shot, result, _belts(study, checks))
 
 
 def write_notes(outcome: Outcome, part: Path) -> None:
     """The finished notes file, under its temporary name. Raises CannotWrite."""
-    write(part, dump(notes_data(outcome.shot, outcome.result, complete=True)))
+    write(part, dump(notes_data(outcome.shot, outcome.result, complete=True, belts=outcome.belts)))
 
 
 def exit_code(result: Result, fail_on: str) -> int:
@@ -95,6 +102,25 @@ def the_scene(name: str | None) -> tuple[Any, tuple[str, ...]]:
     scene = bpy.context.scene
     others = [n for n in names if n != scene.name]
     return scene, (f'several scenes: "{scene.name}" is checked, not {_listed(others)}',) if others else ()
+
+
+def _belts(study: Study, checks: Sequence[Check]) -> tuple[tuple[tuple[float, ...], str], ...]:
+    """Velocity and sentence of the ground that each character's cycle in place runs on, where a check has asked for it."""
+    if not any(_stands_on(belt, used) for check in checks for used in check.uses):
+        return ()
+    out = []
+    for character in study.shot.characters:
+        try:
+            found = study.of(belt, character)
+        except Exception:  # noqa: BLE001 -- then the check that asked has failed and is listed
+            continue
+        if np.any(found.velocity):
+            out.append((tuple(float(v) for v in found.velocity), f"{character.name}: {found.sentence}"))
+    return tuple(out)
+
+
+def _stands_on(wanted: Measure, measure: Measure) -> bool:
+    return measure is wanted or any(_stands_on(wanted, other) for other in measure.uses)
 
 
 def _driven(steps: Generator[float, None, T], stage: str, progress: Progress) -> T:

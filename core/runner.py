@@ -22,12 +22,12 @@ def needs_of(checks: Sequence[Check]) -> Need:
     return total
 
 
-def run(shot: Shot, checks: Sequence[Check]) -> Generator[float, None, Result]:
+def run(shot: Shot, checks: Sequence[Check], study: Study | None = None) -> Generator[float, None, Result]:
     """Runs the checks; yields the part done, 0 to 1, and returns the Result.
 
-    Close the generator to stop. An exception in one check makes a Failure and the rest go on.
+    study: one of this shot, for who wants to ask it afterward for what the checks measured. Close the generator to stop. An exception in one check makes a Failure and the rest go on.
     """
-    study = Study(shot)
+    study = study or Study(shot)
     notes: list[Note] = []
     skipped: list[Skip] = []
     failed: list[Failure] = []

@@ -7,7 +7,7 @@ Frames are whole scene frames, both ends inside; places are world metres (pixels
 import json
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields, is_dataclass, replace
 from enum import Enum
 from pathlib import Path
@@ -51,11 +51,11 @@ def sound(result: Result) -> Result:
 
 
 def notes_data(shot: Shot, result: Result, complete: bool,
-               belts: Mapping[str, tuple[float, float, float]] | None = None) -> dict[str, Any]:
+               belts: Iterable[tuple[Sequence[float], str]] = ()) -> dict[str, Any]:
     """The notes file's content.
 
-    complete: true only where nothing is still to come. belts: velocity (m/s, world) of the ground that a character's
-    cycle in place stands for, by the character's name; each adds an entry to ``ground``.
+    complete: true only where nothing is still to come. belts: velocity (3,) in m/s in the world of the ground that a
+    character's cycle in place runs on, and a sentence that says so; each adds an entry to ``ground``.
     What the sweep could not show (the shot's remarks, a character's warnings) goes into ``skipped`` with no check's name.
     """
     result = sound(result)
@@ -71,8 +71,8 @@ def notes_data(shot: Shot, result: Result, complete: bool,
                         "leg_length": _number(c.leg_length)} for c in shot.characters],
         "props": [{"name": clean(p.name), "why": clean(p.why)} for p in shot.props],
         "ground": [_ground(shot, s) for s in shot.surfaces] + [
-            {"name": None, "why": f"{clean(who)} cycles in place, so the ground runs under the feet as a belt",
-             "moving": True, "velocity": [_number(v) for v in velocity]} for who, velocity in (belts or {}).items()],
+            {"name": None, "why": clean(why), "moving": True, "velocity": [_number(v) for v in velocity]}
+            for velocity, why in belts],
         "notes": _notes(result.notes),
         "skipped": remarks + warnings + [
             {"check": s.check, "character": clean(s.character), "why": clean(s.why)} for s in result.skipped],

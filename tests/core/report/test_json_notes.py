@@ -25,7 +25,7 @@ EVIDENCE = (
 REMEDIES = (
     r.Move("foot.L", (0.1, 0.0, 0.02), SPAN, toward="back"), r.Turn("shin.L", (1.0, 0.0, 0.0), -12.0, SPAN),
     r.Turn("shin.L", (B, C, B), (1.0, 2.0, 3.0), SPAN), r.Pin("foot.R", (A, B, C), SPAN),
-    r.Ease(("hand.R",), SPAN, ease_in=False),
+    r.Ease(("hand.R",), SPAN, ease_in=False, paths=("foot.L",)),
 )
 
 
@@ -126,7 +126,7 @@ def test_ground_tells_still_moving_plane_and_belt():
     ground = (Surface("Steps", "marked", corners, still), Surface("Cart", "marked", corners, cart), Surface(None, "at the feet", corners, still),
               Surface("Parked", "marked", corners, np.repeat(still, 24, axis=0)))
     prop = Prop("Lantern", "it moves", np.zeros((24, 3)), np.repeat(np.eye(3)[None], 24, axis=0))
-    data = written(Result((), (), ()), shot(surfaces=ground, props=(prop,)), belts={"Keeper": (0.0, -1.25, 0.0)})
+    data = written(Result((), (), ()), shot(surfaces=ground, props=(prop,)), belts=[((0.0, -1.25, 0.0), "the feet run on a belt")])
     assert [g["name"] for g in data["ground"]] == ["Steps", "Cart", None, "Parked", None]
     assert [g["moving"] for g in data["ground"]] == [False, True, False, False, True]
     assert data["ground"][1]["velocity"] == pytest.approx([1.2, 0, 0])

@@ -28,7 +28,7 @@ BLENDERS = {"4.2": "3.11", "4.5": "3.11", "5.2": "3.13"}
 FAVORITE = {"3.11": "4.5", "3.13": "5.2"}
 OLDEST_NUMPY = "1.24"
 NUMPY_PYTHON = "3.11"  # numpy 1.24 has no wheel for a newer one that we use
-HERE = "%d.%d" % sys.version_info[:2]
+HERE = f"{sys.version_info[0]}.{sys.version_info[1]}"
 
 #: What pip's bpy needs on a bare Debian or Ubuntu: measured on bookworm and trixie.
 APT = ("apt-get install --no-install-recommends python3-venv "
@@ -141,14 +141,16 @@ def environment(name: str, python: str, requirements: list[str], extra: str = "t
 
 
 def answers(python: str) -> bool:
-    return Path(python).exists() and not subprocess.run([python, "-c", "import pip"], stderr=subprocess.DEVNULL).returncode
+    """Whether this environment's Python is there and starts."""
+    return Path(python).exists() and not subprocess.run(
+        [python, "-c", "import pip"], stderr=subprocess.DEVNULL).returncode
 
 
 def blender_environment(version: str, python: str) -> str:
     """The Python of the environment with that Blender; Stop names the system libraries that it lacks."""
     own = environment(f"bpy-{version}", python, [f"bpy=={version}.*"])
-    tried = subprocess.run([own, "-c", "import bpy, os; os._exit(0)"], stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
-                           text=True, errors="replace")
+    tried = subprocess.run([own, "-c", "import bpy, os; os._exit(0)"], stdout=subprocess.PIPE,
+                           stderr=subprocess.STDOUT, text=True, errors="replace")
     if tried.returncode:
         raise Stop(what_bpy_lacks(own, tried.stdout))
     return own
@@ -189,7 +191,7 @@ def warn_without_egl() -> None:
         ctypes.CDLL("libEGL.so.1")
     except OSError:
         say("libEGL.so.1 is missing, so pictures are left out"
-            + (f"; install it with: {as_root('apt-get install --no-install-recommends libegl1')}" if like_debian() else ""))
+            + (f"; install it with: {as_root('apt-get install libegl1')}" if like_debian() else ""))
 
 
 # What is fetched: captured motion that the package registry carries
@@ -269,7 +271,8 @@ def test(words: list[str]) -> int:
     def test_one(name: str) -> tuple[int, str]:
         label = name.rpartition(" ")[2] if name != alone else f"numpy {OLDEST_NUMPY}"
         where = words or (["tests/core"] if name == alone else [])
-        return follow(label, [own[name], "-m", "pytest", "-o", f"cache_dir=.cache/pytest-{label.replace(' ', '-')}", *where])
+        cache = f"cache_dir=.cache/pytest-{label.replace(' ', '-')}"
+        return follow(label, [own[name], "-m", "pytest", "-o", cache, *where])
 
     closing = {"walls": (lint([]), "ruff, mypy, import-linter")}
     with ThreadPoolExecutor(2) as pool:
@@ -312,9 +315,15 @@ def favorite() -> str:
 
 
 def script(path: str, words: list[str], python: str | None = None) -> int:
+    """Runs a script of the repository in an environment; where it is missing, says so before anything is set up."""
+    file = present(path)
+    return subprocess.call([python or favorite(), file, *words], cwd=HOME)
+
+
+def present(path: str) -> str:
     if not (HOME / path).is_file():
         raise Stop(f"{path} does not exist yet")
-    return subprocess.call([python or favorite(), str(HOME / path), *words], cwd=HOME)
+    return str(HOME / path)
 
 
 def demo(words: list[str]) -> int:
@@ -325,6 +334,7 @@ def demo(words: list[str]) -> int:
 
 def corpus(words: list[str]) -> int:
     """Run the checks over real motion and print found, missed and false notes ([--more DIR])."""
+    present("tests/corpus/run.py")
     python = favorite()
     fetch_clips(python)
     return script("tests/corpus/run.py", words, python)
@@ -332,6 +342,7 @@ def corpus(words: list[str]) -> int:
 
 def bench(words: list[str]) -> int:
     """Measure the speed of a review against a bare sweep, in Blender 4.5 and 5.2."""
+    present("benchmarks/bench.py")
     have = pythons()
     codes = [script("benchmarks/bench.py", words, blender_environment(version, have[BLENDERS[version]]))
              for version in ("4.5", "5.2") if BLENDERS[version] in have]

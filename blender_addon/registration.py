@@ -26,7 +26,7 @@ def registered_class(cls: type) -> Iterator[None]:
 @contextmanager
 def command_line(word: str) -> Iterator[None]:
     """``blender --command WORD`` runs our command line inside the block."""
-    handle = bpy.utils.register_cli_command(word, cli.command)
+    handle = bpy.utils.register_cli_command(word, cli.command)  # type: ignore[func-returns-value]
     try:
         yield
     finally:

@@ -40,7 +40,7 @@ def test_another_python_gets_one_sentence(monkeypatch: pytest.MonkeyPatch, capsy
 def test_missing_libraries_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
     assert BUILD["not_found"](LISTED) == {"libX11.so.6", "libxkbcommon.so.0"}
     monkeypatch.setitem(BUILD["what_bpy_lacks"].__globals__, "like_debian", lambda: True)
-    said = BUILD["what_bpy_lacks"](sys.executable, "ImportError: libX11.so.6: cannot open shared object file: No such file")
+    said = BUILD["what_bpy_lacks"](sys.executable, "ImportError: libX11.so.6: cannot open shared object file")
     assert "libX11.so.6" in said and "apt-get install --no-install-recommends python3-venv libxrender1" in said
     assert "\n" not in said
 
@@ -68,7 +68,7 @@ def test_new_check_writes_a_pair_that_fails_until_it_measures(
     stub = (tmp_path / "core/checks/lost_lantern.py").read_text("utf-8")
     laws = (tmp_path / "tests/core/checks/test_lost_lantern.py").read_text("utf-8")
     assert "class LostLantern(Check)" in stub and 'check = "lost-lantern"' in laws
-    assert not {"{NAME}", "{CLASS}", "{MODULE}"} & {word for word in ("{NAME}", "{CLASS}", "{MODULE}") if word in stub + laws}
+    assert not [word for word in ("{NAME}", "{CLASS}", "{MODULE}") if word in stub + laws]
     from plumbline.core import checks
     from plumbline.core.catalogue import catalogue
     monkeypatch.setattr(checks, "__path__", [*checks.__path__, str(tmp_path / "core/checks")])

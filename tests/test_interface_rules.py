@@ -47,9 +47,10 @@ def untranslatable(tree: ast.AST) -> Iterator[int]:
 def knows_its_own_name(tree: ast.AST) -> Iterator[int]:
     """The module is called bl_ext.<repository>.plumbline: preferences are found by __package__, never by a literal."""
     for node in ast.walk(tree):
-        if isinstance(node, ast.Subscript) and isinstance(node.value, ast.Attribute) and node.value.attr == "addons" and (
-                isinstance(node.slice, ast.Constant) or isinstance(node.slice, ast.Name) and node.slice.id == "__name__"):
-            yield node.lineno
+        if isinstance(node, ast.Subscript) and isinstance(node.value, ast.Attribute) and node.value.attr == "addons":
+            name = node.slice
+            if isinstance(name, ast.Constant) or (isinstance(name, ast.Name) and name.id == "__name__"):
+                yield node.lineno
 
 
 RULES = {

@@ -45,7 +45,8 @@ def test_license_text_is_whole() -> None:
 
 def test_one_version_everywhere() -> None:
     assert MANIFEST["version"] == BUILD["version"]()
-    assert re.search(rf"^## {re.escape(MANIFEST['version'])}\b", (HOME / "CHANGELOG.md").read_text("utf-8"), re.MULTILINE)
+    changes = (HOME / "CHANGELOG.md").read_text("utf-8")
+    assert re.search(rf"^## {re.escape(MANIFEST['version'])}\b", changes, re.MULTILINE)
 
 
 def test_manifest_keeps_blenders_rules() -> None:

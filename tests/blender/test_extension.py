@@ -37,7 +37,7 @@ def traces() -> dict[str, object]:
              for cls in base.__subclasses__() if "plumbline" in cls.__module__ and cls.is_registered}
     properties = {f"{owner.__name__}.{name}" for owner in (
         bpy.types.Scene, bpy.types.Object, bpy.types.WindowManager, bpy.types.Armature, bpy.types.Bone)
-        for name in owner.bl_rna.properties.keys() if "plumbline" in name}
+        for name in owner.bl_rna.properties.keys() if "plumbline" in name}  # noqa: SIM118
     menus = {name: [draw.__qualname__ for draw in getattr(cls.draw, "_draw_funcs", ())
                     if "plumbline" in draw.__module__]
              for name in dir(bpy.types) if "_MT_" in name or "_HT_" in name

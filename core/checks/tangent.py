@@ -67,16 +67,18 @@ class Tangent(Check):
         if "PANO" in shot.camera.kind:
             names = dict.fromkeys(n for n, k in zip(shot.camera.names, shot.camera.kind, strict=True) if k == "PANO")
             yield self.skip(None, f"the lens of {', '.join(names)} is panoramic, so outlines cannot be followed through it")
-        for track in study.of(tracks):
-            note = self._note(study, track)
-            if note is not None:
-                yield note
+        judged = [(severity, stretch) for severity, stretch in (_judge(shot, track) for track in study.of(tracks))
+                  if severity is not None]
+        judged.sort(key=lambda j: (-j[0].rank, abs(_worst(j[1]).gap)))
+        told: list[Track] = []
+        for severity, stretch in judged:
+            # Two corners of one prop at one head are one kiss: the graver place speaks for both.
+            if not any(_at_once(stretch, other) for other in told):
+                told.append(stretch)
+                yield self._note(study, severity, stretch, [s for _, s in judged if _at_once(s, stretch)])
 
-    def _note(self, study: Study, track: Track) -> Note | None:
+    def _note(self, study: Study, severity: Severity, stretch: Track, together: list[Track]) -> Note:
         shot = study.shot
-        severity, stretch = _judge(shot, track)
-        if severity is None:
-            return None
         worst = _worst(stretch)
         samples = stretch.samples
         span = (int(samples[0]), int(samples[-1]))
@@ -88,7 +90,7 @@ class Tangent(Check):
         who = next((c for c in shot.characters if c.name == figure.character), None)
         place = seen.place(*worst.place, worst.depth_a if figure is a else worst.depth_b)
         part = _part_at(who, figure, worst.sample, place) if who is not None else figure.name
-        remedy, far = _apart(shot, seen, stretch, worst, (shot.frame(span[0]), shot.frame(span[1])),
+        remedy, far = _apart(seen, together, worst, (shot.frame(span[0]), shot.frame(span[1])),
                              part if a.kind == "part" else a.name)
         return self.note(
             study, who, part, span, worst.sample, severity=severity, measured=worst.gap,
@@ -127,6 +129,12 @@ def _judge(shot: Shot, track: Track) -> tuple[Severity | None, Track]:
         if _form(inside) != "corner" and held(track, limit.high, max(long, least)):
             severity = Severity.HIGH
     return severity, inside
+
+
+def _at_once(one: Track, other: Track) -> bool:
+    """Whether two places of the same pair kiss at the same time."""
+    return ((one.a, one.b) == (other.a, other.b) and one.kisses[0].sample <= other.kisses[-1].sample
+            and other.kisses[0].sample <= one.kisses[-1].sample)
 
 
 def _samples(shot: Shot, seconds: float) -> int:
@@ -168,11 +176,9 @@ def _part_at(who: Character, figure: Thing, sample: int, place: Array) -> str:
     return min(figure.parts, key=apart)
 
 
-def _apart(shot: Shot, seen: View, track: Track, worst: Kiss, frames: tuple[int, int],
-           target: str) -> tuple[Move, float]:
-    """Move a across the view, away from b, until CLEAR; and how many U that is in the worst frame."""
-    # The sharpest need of the stretch: the gap may be smaller along the worst frame's normal elsewhere.
-    need = max(CLEAR - k.gap for k in track.kisses)
+def _apart(seen: View, together: list[Track], worst: Kiss, frames: tuple[int, int], target: str) -> tuple[Move, float]:
+    """Move a across the view, away from b, until CLEAR in every frame; and how many U that is."""
+    need = max(CLEAR - k.gap for track in together for k in track.kisses)
     offset = seen.across(np.array(worst.normal)) * need * float(seen.metres_per_unit(worst.depth_a))
     x, y, z = (float(v) for v in offset)
     return Move(target, (x, y, z), frames, toward=f"{_way(worst.normal)} in the picture"), need

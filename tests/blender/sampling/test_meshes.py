@@ -1,0 +1,372 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Kisses planted in real Blender: a skinned figure of our own, a lantern, a camera, and a gap that is set by the picture.
+
+The gap is set by an oracle of its own: hulls of vertices projected by Blender's ``world_to_camera_view``.
+"""
+from dataclasses import dataclass
+from typing import Any
+
+import bpy
+import numpy as np
+import pytest
+from bpy_extras.object_utils import world_to_camera_view
+from mathutils import Matrix, Vector
+
+from plumbline.blender_addon.sampling.sweep import Request, sweep_now
+from plumbline.core.catalogue import catalogue
+from plumbline.core.kiss import Kisses
+from plumbline.core.note import Note, Result
+from plumbline.core.runner import finish
+from plumbline.core.shot import Shot
+from plumbline.core.testing.puppet import adult
+
+Array = np.ndarray
+RADIUS = {"pelvis": .13, "spine": .13, "chest": .15, "neck": .06, "head": .11, "clavicle": .07, "upper_arm": .05, "forearm": .045,
+          "hand": .045, "thigh": .085, "shin": .06, "foot": .05, "toe": .04}
+FRAMES = 30
+
+
+def pod(start: Array, stop: Array, radius: float) -> tuple[Array, list[tuple[int, ...]]]:
+    """A closed, round-ended tube of quads about a segment: vertices (n, 3) and faces."""
+    along = stop - start
+    length = float(np.linalg.norm(along))
+    y = along / length
+    x = np.cross(y, [1.0, 0, 0] if abs(y[0]) < 0.9 else [0, 1.0, 0])
+    x /= np.linalg.norm(x)
+    z = np.cross(x, y)
+    rings, sides = 12, 16
+    places = []
+    for angle in np.linspace(-np.pi / 2, np.pi / 2, rings):
+        centre = start + along * (0.0 if angle < 0 else 1.0) + y * radius * 0.6 * np.sin(angle)
+        for turn in np.linspace(0, 2 * np.pi, sides, endpoint=False):
+            places.append(centre + radius * np.cos(angle) * (x * np.cos(turn) + z * np.sin(turn)))
+    faces = [(i * sides + j, i * sides + (j + 1) % sides, (i + 1) * sides + (j + 1) % sides, (i + 1) * sides + j)
+             for i in range(rings - 1) for j in range(sides)]
+    return np.array(places), faces
+
+
+def figure(name: str = "Keeper") -> Any:
+    """An armature with the parts' own names, under one skin of round pods, each wholly on its bone."""
+    puppet = adult()
+    data = bpy.data.armatures.new(name)
+    rig = bpy.data.objects.new(name, data)
+    bpy.context.scene.collection.objects.link(rig)
+    bpy.context.view_layer.objects.active = rig
+    bpy.ops.object.mode_set(mode="EDIT")
+    for i, part in enumerate(puppet.parts):
+        bone = data.edit_bones.new(part)
+        bone.head, bone.tail = puppet.heads[i], puppet.tails[i]
+        above = puppet.parent_of(part)
+        if above >= 0:
+            bone.parent = data.edit_bones[puppet.parts[above]]
+    bpy.ops.object.mode_set(mode="OBJECT")
+    places, faces, groups = [], [], {}
+    for i, part in enumerate(puppet.parts):
+        own, quads = pod(puppet.heads[i], puppet.tails[i], RADIUS[part.partition(".")[0]])
+        first = sum(len(p) for p in places)
+        groups[part] = list(range(first, first + len(own)))
+        faces += [tuple(first + v for v in quad) for quad in quads]
+        places.append(own)
+    mesh = bpy.data.meshes.new(f"{name} skin")
+    mesh.from_pydata(np.concatenate(places).tolist(), [], faces)
+    skin = bpy.data.objects.new(f"{name} skin", mesh)
+    bpy.context.scene.collection.objects.link(skin)
+    for part, rows in groups.items():
+        skin.vertex_groups.new(name=part).add(rows, 1.0, "REPLACE")
+    skin.modifiers.new("Armature", "ARMATURE").object = rig
+    skin.parent = rig
+    return rig
+
+
+def box(name: str, size: tuple[float, float, float], place: tuple[float, float, float] = (0, 0, 0)) -> Any:
+    half = np.array(size) / 2.0
+    corners = [(x, y, z) for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)]
+    mesh = bpy.data.meshes.new(name)
+    mesh.from_pydata([tuple(np.array(c) * half) for c in corners], [],
+                     [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)])
+    made = bpy.data.objects.new(name, mesh)
+    made.location = place
+    bpy.context.scene.collection.objects.link(made)
+    return made
+
+
+@dataclass
+class Stage:
+    scene: Any
+    rig: Any
+    skin: Any
+    lantern: Any
+    camera: Any
+
+
+def stage(azimuth: float = 35.0, lens: float = 50.0, resolution: tuple[int, int] = (1920, 1080)) -> Stage:
+    """The figure leans and turns its head a little while its camera drifts; nothing is near its head."""
+    scene = bpy.context.scene
+    scene.render.fps = 24
+    scene.render.resolution_x, scene.render.resolution_y = resolution
+    scene.frame_start, scene.frame_end = 1, FRAMES
+    rig = figure()
+    for bone, axis, swing in (("spine", 0, 4.0), ("chest", 2, 6.0), ("head", 2, 5.0)):
+        pose = rig.pose.bones[bone]
+        pose.rotation_mode = "XYZ"
+        for frame, sign in ((1, -1.0), (15, 1.0), (FRAMES, -1.0)):
+            pose.rotation_euler[axis] = np.radians(swing) * sign
+            pose.keyframe_insert("rotation_euler", index=axis, frame=frame)
+    lantern = box("Lantern", (.06, .06, .2))
+    lantern["plumbline_prop"] = True
+    data = bpy.data.cameras.new("View")
+    data.lens = lens
+    camera = bpy.data.objects.new("View", data)
+    scene.collection.objects.link(camera)
+    a = np.radians(azimuth)
+    for frame, sway in ((1, 0.0), (FRAMES, 0.1)):
+        place = Vector((3.6 * np.sin(a) + sway, -3.6 * np.cos(a), 1.5))
+        camera.location = place
+        camera.rotation_euler = (Vector((0, 0, 1.25)) - place).to_track_quat("-Z", "Y").to_euler()
+        camera.keyframe_insert("location", frame=frame)
+        camera.keyframe_insert("rotation_euler", frame=frame)
+    scene.camera = camera
+    return Stage(scene, rig, bpy.data.objects["Keeper skin"], lantern, camera)
+
+
+def seen(s: Stage, points: Array) -> Array:
+    """Pixels (n, 2) of a picture with a shorter side of 1080, by Blender's own projection."""
+    w, h = s.scene.render.resolution_x, s.scene.render.resolution_y
+    unit = 1080.0 / min(w, h)
+    return np.array([tuple(world_to_camera_view(s.scene, s.camera, Vector(p)))[:2] for p in points]) * (w * unit, h * unit)
+
+
+def hull(points: Array) -> Array:
+    """Convex hull (k, 2), counter-clockwise."""
+    ordered = sorted(map(tuple, points.tolist()))
+
+    def half(run: list[tuple[float, ...]]) -> list[tuple[float, ...]]:
+        out: list[tuple[float, ...]] = []
+        for p in run:
+            while len(out) > 1 and ((out[-1][0] - out[-2][0]) * (p[1] - out[-2][1])
+                                    - (out[-1][1] - out[-2][1]) * (p[0] - out[-2][0])) <= 0:
+                out.pop()
+            out.append(p)
+        return out[:-1]
+    return np.array(half(ordered) + half(ordered[::-1]))
+
+
+def signed_gap(a: Array, b: Array) -> float:
+    """Gap of two convex hulls: distance where they are apart, minus the least shift that parts them where they overlap."""
+    best = -np.inf
+    for p in (a, b):
+        edges = np.roll(p, -1, axis=0) - p
+        for edge in edges:
+            n = np.array([edge[1], -edge[0]]) / np.hypot(*edge)
+            best = max(best, float((b @ n).min() - (a @ n).max()), float((a @ n).min() - (b @ n).max()))
+    if best <= 0:
+        return best
+
+    def to(p: Array, q: Array) -> float:
+        along = np.roll(q, -1, axis=0) - q
+        t = np.clip(((p[:, None] - q) * along).sum(2) / (along * along).sum(1), 0, 1)
+        return float(np.linalg.norm(p[:, None] - q - t[..., None] * along, axis=2).min())
+    return min(to(a, b), to(b, a))
+
+
+def plant(s: Stage, gap: float, first: int, held: int, nearer: float, direction: float, leave: float = 5.0) -> None:
+    """Keys the lantern beside the head's outline: ``gap`` px for ``held`` frames, coming and leaving by ``leave`` px a frame.
+
+    nearer: metres by which it stands before the head (negative: behind); direction: degrees in the picture from the head.
+    """
+    way = np.array([np.cos(np.radians(direction)), np.sin(np.radians(direction))])
+    count = len(s.skin.data.vertices)
+    rows = [v.index for v in s.skin.data.vertices if s.skin.vertex_groups[v.groups[0].group].name in ("head", "neck")]
+    lantern = np.array([tuple(v.co) for v in s.lantern.data.vertices])
+    for frame in range(1, FRAMES + 1):
+        s.scene.frame_set(frame)
+        graph = bpy.context.evaluated_depsgraph_get()
+        skin = s.skin.evaluated_get(graph)
+        assert len(skin.data.vertices) == count
+        world = skin.matrix_world
+        head = np.array([tuple(world @ skin.data.vertices[i].co) for i in rows])
+        outline = hull(seen(s, head))
+        eye, middle = np.array(s.camera.matrix_world.translation), head.mean(axis=0)
+        ray = (eye - middle) / np.linalg.norm(eye - middle)
+        right, up = np.array(s.camera.matrix_world.col[0][:3]), np.array(s.camera.matrix_world.col[1][:3])
+        base = middle + ray * nearer
+        away = max(first - frame, frame - (first + held - 1), 0)
+        wanted = gap + leave * away
+        low, high = 0.0, 1.0
+        for _ in range(48):
+            half = (low + high) / 2
+            place = base + half * (right * way[0] + up * way[1])
+            if signed_gap(outline, hull(seen(s, lantern + place))) < wanted:
+                low = half
+            else:
+                high = half
+        s.lantern.location = base + high * (right * way[0] + up * way[1])
+        s.lantern.keyframe_insert("location", frame=frame)
+
+
+def reviewed(s: Stage) -> tuple[Shot, Result]:
+    shot = sweep_now(s.scene, Request(catalogue()["tangent"].needs()))
+    result = finish(shot, [catalogue()["tangent"]])
+    assert not result.failed, result.failed[0].trace
+    return shot, result
+
+
+SETUPS = [(35.0, .45, 10.0), (35.0, -.35, 160.0), (90.0, .45, 40.0), (-30.0, .45, 175.0), (0.0, -.35, 20.0)]
+
+
+@pytest.mark.parametrize("azimuth,nearer,direction", SETUPS)
+@pytest.mark.parametrize("gap", [-1.0, 0.0, 1.0, 2.0])
+def test_a_kiss_is_found_with_its_span_and_gap(azimuth: float, nearer: float, direction: float, gap: float) -> None:
+    s = stage(azimuth)
+    plant(s, gap, first=11, held=8, nearer=nearer, direction=direction)
+    _, result = reviewed(s)
+    assert len(result.notes) == 1, (result.notes, result.skipped)
+    note = result.notes[0]
+    assert note.part in ("head", "neck") and note.character == "Keeper" and "Lantern" in note.parts
+    assert abs(note.start - 11) <= 1 and abs(note.end - 18) <= 1, (note.start, note.end)
+    assert 11 <= note.worst <= 18
+    assert abs(note.measured - gap) <= 0.6, note.measured
+    assert note.severity == "medium"
+
+
+@pytest.mark.parametrize("azimuth,nearer,direction", SETUPS)
+@pytest.mark.parametrize("gap", [-12.0, -6.0, 4.0, 8.0])
+def test_clear_and_overlapping_outlines_are_no_kiss(azimuth: float, nearer: float, direction: float, gap: float) -> None:
+    s = stage(azimuth)
+    plant(s, gap, first=1, held=FRAMES, nearer=nearer, direction=direction)
+    _, result = reviewed(s)
+    assert not result.notes, [n.text for n in result.notes]
+
+
+def test_a_quick_crossing_is_silent() -> None:
+    s = stage()
+    plant(s, 0.0, first=14, held=3, nearer=.45, direction=10.0, leave=25.0)
+    shot, result = reviewed(s)
+    assert not result.notes, [n.text for n in result.notes]
+    assert isinstance(shot.kisses, Kisses) and shot.kisses.pairs
+
+
+@pytest.mark.parametrize("before", [True, False])
+def test_a_wall_hides_a_kiss_only_when_it_stands_before_it(before: bool) -> None:
+    s = stage()
+    plant(s, 0.0, first=11, held=8, nearer=.45, direction=10.0)
+    wall = box("Wall", (4.0, .1, 4.0))
+    eye = np.array(s.camera.matrix_world.translation)
+    place = eye + (np.array([0, 0, 1.4]) - eye) * (0.4 if before else 1.8)
+    wall.matrix_world = Matrix.Translation(place) @ s.camera.matrix_world.to_3x3().to_4x4() @ Matrix.Rotation(np.pi / 2, 4, "X")
+    _, result = reviewed(s)
+    assert len(result.notes) == (0 if before else 1), [n.text for n in result.notes]
+
+
+def test_what_a_render_does_not_show_has_no_outline_and_hides_nothing() -> None:
+    s = stage()
+    plant(s, 0.0, first=11, held=8, nearer=.45, direction=10.0)
+    wall = box("Wall", (4.0, .1, 4.0))
+    eye = np.array(s.camera.matrix_world.translation)
+    wall.matrix_world = Matrix.Translation(eye + (np.array([0, 0, 1.4]) - eye) * 0.4) @ s.camera.matrix_world.to_3x3().to_4x4() \
+        @ Matrix.Rotation(np.pi / 2, 4, "X")
+    wall.hide_render = True
+    assert len(reviewed(s)[1].notes) == 1
+    s.lantern.hide_render = True
+    _, result = reviewed(s)
+    assert not result.notes and any("no surface" in skip.why for skip in result.skipped), result.skipped
+
+
+def test_a_hand_that_holds_is_silent() -> None:
+    s = stage()
+    for frame in range(1, FRAMES + 1):
+        s.scene.frame_set(frame)
+        hand = s.rig.matrix_world @ s.rig.pose.bones["hand.L"].tail
+        s.lantern.location = hand + Vector((0.03, 0, -.12))
+        s.lantern.keyframe_insert("location", frame=frame)
+    shot, result = reviewed(s)
+    assert not [n for n in result.notes if n.part.startswith(("hand", "forearm", "upper_arm"))], [n.text for n in result.notes]
+    assert not any(p.b.name == "arm.L" for p in shot.kisses.pairs)
+
+
+def test_the_remedy_applied_to_the_scene_silences_the_note() -> None:
+    for azimuth, nearer, direction in SETUPS:
+        for gap in (0.0, 2.0):
+            bpy.ops.wm.read_factory_settings(use_empty=True)
+            s = stage(azimuth)
+            plant(s, gap, first=11, held=8, nearer=nearer, direction=direction)
+            note = reviewed(s)[1].notes[0]
+            move(s, note)
+            assert not reviewed(s)[1].notes, [n.text for n in reviewed(s)[1].notes]
+
+
+def move(s: Stage, note: Note) -> None:
+    """The remedy, as a person would key it: the whole offset in its frames, eased linearly outside."""
+    remedy = note.remedy
+    assert remedy is not None and remedy.target == "Lantern"
+    (first, last), ease = remedy.frames, remedy.ease
+    for frame in range(1, FRAMES + 1):
+        s.scene.frame_set(frame)
+        weight = 1.0 - max(first - frame, frame - last, 0) / (ease + 1)
+        if weight > 0:
+            s.lantern.location = s.lantern.location + Vector(remedy.offset) * weight
+            s.lantern.keyframe_insert("location", frame=frame)
+
+
+def test_a_cut_ends_a_kiss() -> None:
+    """Ten frames of kiss, cut in the middle to a camera from the other side: five frames a run are too few."""
+    s = stage()
+    plant(s, 0.0, first=11, held=8, nearer=.45, direction=10.0)
+    other = s.camera.copy()
+    other.animation_data_clear()
+    other.location, other.rotation_euler = (-3, 3, 1.6), (Vector((3, -3, -.3)).to_track_quat("-Z", "Y").to_euler())
+    s.scene.collection.objects.link(other)
+    for frame, camera in ((1, s.camera), (15, other)):
+        s.scene.timeline_markers.new(camera.name, frame=frame).camera = camera
+    shot, result = reviewed(s)
+    assert shot.camera is not None and int(shot.camera.run[-1]) == 1
+    assert not [n for n in result.notes if n.start < 15], [n.text for n in result.notes]
+
+
+def test_doubled_vertices_make_no_outlines() -> None:
+    """A skin split along every edge, as importers make them, gives the same note."""
+    gaps = []
+    for split in (False, True):
+        bpy.ops.wm.read_factory_settings(use_empty=True)
+        s = stage()
+        plant(s, 1.0, first=11, held=8, nearer=.45, direction=10.0)
+        if split:
+            modifier = s.skin.modifiers.new("Split", "EDGE_SPLIT")
+            modifier.split_angle = 0.0
+            with bpy.context.temp_override(object=s.skin, active_object=s.skin):
+                bpy.ops.object.modifier_move_to_index(modifier="Split", index=0)
+        note = reviewed(s)[1].notes
+        assert len(note) == 1, split
+        gaps.append(note[0].measured)
+    assert abs(gaps[0] - gaps[1]) < 1e-3
+
+
+def test_no_camera_and_no_pair_are_said() -> None:
+    s = stage()
+    s.scene.camera = None
+    assert any("no camera" in skip.why for skip in reviewed(s)[1].skipped)
+    s.scene.camera = s.camera
+    bpy.data.objects.remove(s.lantern)
+    assert any("no prop" in skip.why for skip in reviewed(s)[1].skipped)
+    s.camera.data.type = "PANO"
+    box("Lantern", (.06, .06, .2))["plumbline_prop"] = True
+    assert any("panoramic" in skip.why for skip in reviewed(s)[1].skipped)
+
+
+def test_the_scene_is_left_as_it_was() -> None:
+    s = stage()
+    plant(s, 0.0, first=11, held=8, nearer=.45, direction=10.0)
+    s.scene.frame_set(7)
+    before = (s.scene.frame_current, len(bpy.data.scenes), len(bpy.data.objects), len(bpy.data.meshes))
+    reviewed(s)
+    assert before == (s.scene.frame_current, len(bpy.data.scenes), len(bpy.data.objects), len(bpy.data.meshes))
+
+
+@pytest.mark.parametrize("resolution", [(960, 540), (1080, 1920)])
+def test_the_gap_is_of_a_picture_of_1080(resolution: tuple[int, int]) -> None:
+    s = stage(resolution=resolution)
+    plant(s, 1.0, first=11, held=8, nearer=.45, direction=10.0)
+    note = reviewed(s)[1].notes
+    assert len(note) == 1 and abs(note[0].measured - 1.0) < 0.6
+
+

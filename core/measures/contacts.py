@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..need import NOTHING
+from .. import body
+from ..need import Need
 from ..numeric.spans import sliding, spans
 from ..shot import SOLE_POINTS, Character
 from ..study import Study, measure
@@ -28,6 +29,9 @@ GATE = 0.10                 # planted points lie lower than this ...
 SURE_HEIGHT, SURE_SPEED = 0.06, 0.6     # ... and somewhere in the run below this height and this share of the threshold
 FILL, DROP = 0.05, 0.07     # shorter gaps are filled, shorter runs dropped
 SKATE_GAP, SKATE_RISE = 0.3, 0.015      # a foot that alone carries the body cannot let go for so short without rising
+SMOOTH_RATE = 30.0          # drawings a second
+# A joint this near the floor may carry the body by the flesh around it: from memory of body breadths.
+CARRIES = {"hand": 0.15, "forearm": 0.15, "shin": 0.15, "pelvis": 0.3, "chest": 0.3, "head": 0.25}
 
 
 @dataclass(frozen=True)
@@ -46,13 +50,15 @@ class Stance:
 class Contacts:
     """planted: 'foot.L', 'foot.R' -> (F, 7) bool, in the order of shot.SOLE_POINTS; stances: part -> its stances in time order.
 
-    drawn: the same as planted on the D drawings of the tread measure, (D, 7). relative (D - 1, S, 3): steps of all sole points in metres
-    against the ground that they stand on, belt included.
+    drawn: the same as planted on the D drawings of the tread measure, (D, 7). relative (D - 1, S, 3): steps of all sole points in
+    metres against the ground that they stand on, belt included. elsewhere (D,) bool: a hand, knee, hip or head is as low as the floor,
+    as in lying, kneeling, crawling and rolling, so that a foot may drag without weight.
     """
     planted: dict[str, Array]
     stances: dict[str, tuple[Stance, ...]]
     drawn: dict[str, Array]
     relative: Array
+    elsewhere: Array
 
     def standing(self, part: str) -> Array:
         """(F,) bool: any point of the foot is planted."""
@@ -60,7 +66,7 @@ class Contacts:
         return some
 
 
-@measure(NOTHING, uses=(tread, belt))
+@measure(Need.JOINTS, uses=(tread, belt))
 def contacts(study: Study, character: Character) -> Contacts:
     """Planted points of both feet. Hands are not judged yet; whether a planted foot bears weight is not known here."""
     t: Tread = study.of(tread, character)
@@ -74,7 +80,20 @@ def contacts(study: Study, character: Character) -> Contacts:
         drawn[part] = planted[:, t.columns(side)]
         full[part] = drawn[part][cover]
         stances[part] = tuple(Stance(part, a, b) for a, b in spans(full[part].any(1)))
-    return Contacts(full, stances, drawn, relative)
+    return Contacts(full, stances, drawn, relative, _elsewhere(character, t))
+
+
+def _elsewhere(character: Character, t: Tread) -> Array:
+    """(D,) bool: some part other than a foot is low enough to carry the body."""
+    out = np.zeros(len(t.samples), bool)
+    if not t.sides:
+        return out
+    floor = (t.places @ t.up - t.height).min(1)
+    for part in character.parts:
+        reach = CARRIES.get(body.base(part))
+        if reach is not None:
+            out |= character.head(part)[t.samples] @ t.up - floor < reach * t.leg
+    return out
 
 
 def plant(t: Tread, relative: Array) -> Array:
@@ -82,9 +101,7 @@ def plant(t: Tread, relative: Array) -> Array:
     d, s = t.height.shape
     if d < 3 or s == 0:
         return np.zeros((d, s), bool)
-    interval = np.linalg.norm(relative, axis=-1) / t.dt[:, None]
-    # the smaller of the neighbouring intervals, so that the first and the last planted frame count
-    speed = np.minimum(np.concatenate([interval[:1], interval]), np.concatenate([interval, interval[-1:]]))
+    speed = frame_speed(t, relative)
     threshold = _threshold(t, speed)
     near = (speed < threshold) & (t.height < GATE * t.leg)
     sure = (speed < SURE_SPEED * threshold) & (t.height < SURE_HEIGHT * t.leg)
@@ -104,6 +121,20 @@ def plant(t: Tread, relative: Array) -> Array:
     _bridge(t, planted)
     # Here the rescue of dwelling points belongs, for feet on unknown obstacles: it needs the vertical force.
     return planted
+
+
+def frame_speed(t: Tread, relative: Array) -> Array:
+    """(D, S) m/s: the smaller of the speeds before and after each drawing, so that a stance's first and last one count as slow.
+
+    Above 30 drawings a second each is read over 1/30 s: single frames of a capture are mostly noise.
+    """
+    k = int(min(max(1, round(t.rate / SMOOTH_RATE)), len(relative)))
+    path = np.concatenate([np.zeros((1, *relative.shape[1:])), np.cumsum(relative, 0)])
+    time = np.concatenate([[0.0], np.cumsum(t.dt)])
+    far = np.linalg.norm(path[k:] - path[:-k], axis=-1) / (time[k:] - time[:-k])[:, None]
+    after = np.concatenate([far, np.full((k, far.shape[1]), np.inf)])
+    before = np.concatenate([np.full((k, far.shape[1]), np.inf), far])
+    return np.minimum(before, after)
 
 
 def _threshold(t: Tread, speed: Array) -> Array:

@@ -1,0 +1,136 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""slip: a planted foot skates."""
+from collections.abc import Iterator
+from typing import ClassVar
+
+import numpy as np
+
+from .. import body
+from ..check import Check
+from ..evidence import Arrow, Evidence, Patch, Place
+from ..measures.belt import Belt, belt
+from ..measures.contacts import Contacts, contacts
+from ..measures.drift import Drift, drifts, steps_of
+from ..measures.exposure import exposure
+from ..measures.sole import Soles, soles
+from ..measures.tread import Tread, tread
+from ..need import Need
+from ..note import Limit, Note, Skip
+from ..remedy import Pin
+from ..shot import SOLE_POINTS, Character
+from ..study import Study
+
+Array = np.ndarray
+
+# The sole's outline, walked round.
+_OUTLINE = [SOLE_POINTS.index(p) for p in ("heel", "heel_outer", "ball_outer", "toe_tip", "ball_inner", "heel_inner")]
+#: On a bare captured skeleton the sole is guessed, and captured feet on unknown ground drift this far: of the leg.
+BARE_MEDIUM = 0.065
+#: Pinned feet of keyed motion are exactly pinned, so less is seen as a fault there: of the leg.
+KEYED_LOW = 0.006
+
+
+class Slip(Check):
+    """A planted foot skates.
+
+    Seen as: a foot that stands slides over the ground, away from its print.
+    Measures: how far the planted patch of the sole drifts in the ground's own plane: from frame to frame the smallest
+    step among all places of the patch that stay planted, summed as a vector, so that a pivot about heel, ball or toe and a
+    turn on the spot count as none. The largest such drift within 1 s, or within the whole stance where the foot is keyed.
+    Against the ground's own motion: a treadmill, a cycle in place, a moving mesh.
+    Limit: 0.024 low, 0.042 medium, 0.08 high, of the leg: 2, 3.5 and 6.5 cm on an adult; slides under 21 mm are noticed
+    (Prazak, Hoyet and O'Sullivan 2011). Where the sole is only guessed on captured motion medium is 0.065 (5.5 cm). Where
+    planted points repeat exactly, as keys make them, low is 0.006 (5 mm).
+    Silent when: the foot pivots or rolls; the ground carries it; it is in the air; the body may
+    rest on hands, knees, hips or head. Stepped motion, and figures in place over
+    ground of uneven speed, are said as skipped.
+    Cannot see: the first and last 0.08 s of a stance; stances under 0.25 s; a skate as fast as a step while the other
+    foot stands; whether the foot bears weight; hands.
+    Remedy: pin the foot from the first frame of the drift to the end of its stance, its pivots and rolls kept.
+    """
+    lane = "Contacts"
+    uses = (contacts, tread, belt, soles, exposure)
+    own_needs = Need.JOINTS
+    groups = tuple((f"thigh.{s}", f"shin.{s}", f"foot.{s}") for s in body.SIDES)
+    metric = True
+    #: In leg lengths; a note's limit is this times the character's leg, in metres.
+    limit: ClassVar[Limit] = Limit(
+        0.024, 0.042, 0.08, "m",
+        "low: slides under 21 mm are noticed in most conditions (Prazak, Hoyet and O'Sullivan 2011); "
+        "medium and high: common practice, no source")
+
+    def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
+        assert character is not None
+        drawn = study.of(exposure, character)
+        if drawn.stepped:
+            yield self.skip(character, drawn.sentence)
+            return
+        ground: Belt = study.of(belt, character)
+        if ground.varies:
+            yield self.skip(character, f"{ground.sentence}: slip against it is not measured")
+            return
+        for group in self.groups_on(character):
+            yield from self._foot(study, character, group[-1], ground)
+
+    def _foot(self, study: Study, character: Character, part: str, ground: Belt) -> Iterator[Note]:
+        t: Tread = study.of(tread, character)
+        touch: Contacts = study.of(contacts, character)
+        side = body.side(part)
+        steps = steps_of(t, touch, side)
+        sole: Soles = study.of(soles, character)
+        base = self.limit if sole.source[side] in ("mesh", "card") else _with(self.limit, medium=BARE_MEDIUM)
+        keyed = _with(self.limit, low=KEYED_LOW)
+        for drift in drifts(t, touch, side, steps, base.low * t.leg, keyed.low * t.leg):
+            limit = (keyed if drift.keyed else base).scaled(t.leg * character.real_size)
+            measured = drift.size * character.real_size
+            severity = limit.severity(measured)
+            if severity is None:
+                continue
+            yield self.note(
+                study, character, part, (int(t.samples[drift.first]), int(t.samples[drift.last])), int(t.samples[drift.last]),
+                severity=severity, measured=measured, limit=limit.step(severity),
+                text=self._text(study, character, part, drift, t, measured, ground),
+                remedy=_pin(study, character, part, drift, t), evidence=_evidence(study, part, drift, t, touch))
+
+    def _text(self, study: Study, character: Character, part: str, drift: Drift, t: Tread, measured: float, ground: Belt) -> str:
+        shot = study.shot
+        first, last = (shot.frame(int(t.samples[i])) for i in (drift.first, drift.last))
+        text = f"{body.spoken(part)} slips {100 * measured:.1f} cm from frame {first} to {last}"
+        whole = drift.total * character.real_size
+        if whole > 1.3 * measured:
+            text += f", {100 * whole:.0f} cm in the whole stance"
+        if ground.sentence:
+            text += f"; {ground.sentence}"
+        return text
+
+
+def _with(limit: Limit, low: float | None = None, medium: float | None = None) -> Limit:
+    return Limit(limit.low if low is None else low, limit.medium if medium is None else medium, limit.high, limit.unit, limit.source)
+
+
+def _place(v: Array) -> Place:
+    return (float(v[0]), float(v[1]), float(v[2]))
+
+
+def _evidence(study: Study, part: str, drift: Drift, t: Tread, touch: Contacts) -> tuple[Evidence, ...]:
+    """The footprint at the start, carried by its ground to now; the footprint now; the drift between them."""
+    frames = (study.shot.frame(int(t.samples[drift.first])), study.shot.frame(int(t.samples[drift.last])))
+    columns = t.columns(body.side(part))
+    own = (np.diff(t.places[:, columns], axis=0) - touch.relative[:, columns])[drift.first:drift.last].sum(0)
+    before, now = t.places[drift.first, columns] + own, t.places[drift.last, columns]
+    middle = now.mean(0)
+    return (Patch("held_against", frames, tuple(_place(p) for p in before[_OUTLINE])),
+            Patch("found", frames, tuple(_place(p) for p in now[_OUTLINE])),
+            Arrow("found", frames, _place(middle - drift.vector), _place(middle)))
+
+
+def _pin(study: Study, character: Character, part: str, drift: Drift, t: Tread) -> Pin:
+    """The ankle's own path less the drift so far, held to the end of the stance: pivots and rolls stay."""
+    shot = study.shot
+    first, last = shot.frame(int(t.samples[drift.first])), shot.frame(int(t.samples[drift.stance_last]))
+    whole = np.arange(first, last + 1)
+    gone = np.stack([np.interp(whole, shot.frames[t.samples], drift.path[:, k]) for k in range(3)], -1)
+    ankle = character.head(part)
+    now = np.stack([np.interp(whole, shot.frames, ankle[:, k]) for k in range(3)], -1)
+    ease = int(np.clip(drift.swing_after * shot.fps, 1, max(3, round(0.25 * shot.fps))))
+    return Pin(part, tuple(_place(p) for p in now - gone), (first, last), ease)

@@ -1,0 +1,154 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""How far the planted patch of a foot drifts over its ground, pivots forgiven."""
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..numeric.hull import smallest_norm
+from ..numeric.spans import spans
+from ..shot import SOLE_POINTS
+from .contacts import SMOOTH_RATE, Contacts
+from .tread import Tread
+
+Array = np.ndarray
+
+WINDOW = 1.0        # s: within this long captured feet drift less than the limits
+EDGE = 0.08         # s left off each end of a stance: a heel truly slides 2 to 3 cm as it lands
+SHORTEST = 0.25     # s: stances under this are not judged
+TIGHT = 0.97        # the span of a drift is the tightest that holds this share of it
+TOGETHER = 0.25     # s: drifts of one stance closer than this are one
+SAME_PLACE, SAME_TIME = 3e-5, 0.125     # m on an adult's leg, s: captured points never keep still like this
+
+
+@dataclass(frozen=True)
+class Drift:
+    """One drift within one stance, by drawings: first and last (its end is the worst), stance_last the stance's last drawing.
+
+    size m: the largest within the window; total m: within the stance; vector (3,) m from first to last; path (D, 3) m: the drift so far,
+    zero before ``first`` and held after ``last``; keyed: planted points repeat exactly in the stance; swing_after s: from the
+    stance's end to the foot's next one.
+    """
+    first: int
+    last: int
+    stance_last: int
+    size: float
+    total: float
+    vector: Array
+    path: Array
+    keyed: bool
+    swing_after: float
+
+
+def steps_of(t: Tread, touch: Contacts, side: str) -> Array:
+    """(D - 1, 3) m: the smallest step of the planted patch between drawings, in the ground's plane; zero where nothing stays,
+    and where the body may rest on other parts.
+
+    Above 30 drawings a second the step is that over the 1/30 s around, shared evenly: captured noise of single frames would
+    add up.
+    """
+    columns = t.columns(side)
+    planted = held(touch.drawn[f"foot.{side}"]) & ~touch.elsewhere[:, None]
+    relative = touch.relative[:, columns]
+    count = len(relative)
+    k = int(min(max(1, round(t.rate / SMOOTH_RATE)), max(1, count)))
+    if k == 1:
+        return _least(relative, planted[:-1] & planted[1:], t.normal[:-1, columns.start])
+    path = np.concatenate([np.zeros((1, *relative.shape[1:])), np.cumsum(relative, 0)])
+    stays = np.lib.stride_tricks.sliding_window_view(planted, k + 1, axis=0).all(-1)
+    far = _least(path[k:] - path[:-k], stays, t.normal[:len(path) - k, columns.start]) / k
+    near = _least(relative, planted[:-1] & planted[1:], t.normal[:-1, columns.start])
+    total, weight = np.zeros((count, 3)), np.zeros(count)
+    some = stays.any(1)
+    for shift in range(k):
+        rows = slice(shift, shift + len(far))
+        total[rows] += np.where(some[:, None], far, 0)
+        weight[rows] += some
+    return np.where(weight[:, None] > 0, total / np.maximum(weight, 1)[:, None], near)
+
+
+def _least(step: Array, stays: Array, normal: Array) -> Array:
+    """The smallest step (N, 3) in the plane square to normal (N, 3) among all places of the patch: step (N, 7, 3), stays (N, 7)."""
+    seed = np.where(np.abs(normal[:, :1]) < 0.9, [[1.0, 0, 0]], [[0, 1.0, 0]])
+    e1 = seed - (seed * normal).sum(1, keepdims=True) * normal
+    e1 /= np.linalg.norm(e1, axis=1, keepdims=True)
+    e2 = np.cross(normal, e1)
+    flat = np.stack([(step * e1[:, None]).sum(-1), (step * e2[:, None]).sum(-1)], -1)
+    least = np.nan_to_num(smallest_norm(flat, stays))
+    out: Array = least[:, :1] * e1 + least[:, 1:] * e2
+    return out
+
+
+def held(planted: Array) -> Array:
+    """Planted points (D, 7) where a planted heel or ball brings its inner and outer edge."""
+    out = planted.copy()
+    for middle in ("heel", "ball"):
+        at = SOLE_POINTS.index(middle)
+        out[:, at + 1:at + 3] |= planted[:, at:at + 1]
+    return out
+
+
+def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, least_keyed: float) -> list[Drift]:
+    """All drifts of one foot at or above ``least`` metres (``least_keyed`` in keyed stances), in time order."""
+    planted = touch.drawn[f"foot.{side}"]
+    path = np.concatenate([np.zeros((1, 3)), np.cumsum(steps, 0)])
+    stances = spans(planted.any(1))
+    edge = int(np.ceil(EDGE * t.rate - 1e-6))
+    found: list[Drift] = []
+    for k, (a, b) in enumerate(stances):
+        lo, hi = a + edge, b - edge
+        if (b - a + 1) / t.rate < SHORTEST or hi <= lo:
+            continue
+        keyed = _repeats(t, touch, side, a, b)
+        window = hi - lo if keyed else min(hi - lo, max(1, round(WINDOW * t.rate)))
+        floor = least_keyed if keyed else least
+        spells = _merged(_spells(path, lo, hi, window, floor), round(TOGETHER * t.rate), keyed)
+        after = (stances[k + 1][0] - b) / t.rate if k + 1 < len(stances) else 1.0
+        for first, last, size in spells:
+            so_far = path - path[first]
+            so_far[:first] = 0.0
+            so_far[last:] = path[last] - path[first]
+            reach = path[lo:hi + 1] - path[lo]
+            total = float(np.linalg.norm(reach[:, None] - reach[None, ::max(1, len(reach) // 64)], axis=-1).max())
+            found.append(Drift(first, last, b, size, max(total, size), path[last] - path[first], so_far, keyed, after))
+    return found
+
+
+def _repeats(t: Tread, touch: Contacts, side: str, a: int, b: int) -> bool:
+    """Whether some planted point keeps its place exactly for a while, as only keys make it."""
+    columns = t.columns(side)
+    planted = touch.drawn[f"foot.{side}"][a:b + 1]
+    path = np.concatenate([np.zeros((1, columns.stop - columns.start, 3)), np.cumsum(touch.relative[a:b, columns], 0)])
+    k = max(2, round(SAME_TIME * t.rate))
+    if len(path) <= k:
+        return False
+    windows = np.lib.stride_tricks.sliding_window_view(path, k + 1, axis=0)
+    stays = np.lib.stride_tricks.sliding_window_view(planted, k + 1, axis=0).all(-1)
+    return bool((stays & (np.ptp(windows, axis=-1).max(-1) < SAME_PLACE * t.leg / 0.85)).any())
+
+
+def _spells(path: Array, lo: int, hi: int, window: int, least: float) -> list[tuple[int, int, float]]:
+    """Largest drift between lo and hi, then the largest ones before and after it, and so on down to ``least``."""
+    best, where = 0.0, (lo, lo)
+    for gap in range(1, min(window, hi - lo) + 1):
+        size = np.linalg.norm(path[lo + gap:hi + 1] - path[lo:hi + 1 - gap], axis=1)
+        at = int(size.argmax())
+        if size[at] > best * (1 + 1e-9):
+            best, where = float(size[at]), (lo + at, lo + at + gap)
+    if best < least or best <= 0:
+        return []
+    i, j = where
+    # noise before and after makes the span longer than the drift: take the tightest that holds nearly all of it
+    first = i + int(np.flatnonzero(np.linalg.norm(path[j] - path[i:j], axis=1) >= TIGHT * best)[-1])
+    last = first + 1 + int(np.flatnonzero(np.linalg.norm(path[first + 1:j + 1] - path[first], axis=1) >= TIGHT * TIGHT * best)[0])
+    return [*_spells(path, lo, first, window, least), (first, last, best), *_spells(path, last, hi, window, least)]
+
+
+def _merged(spells: list[tuple[int, int, float]], gap: int, keyed: bool) -> list[tuple[int, int, float]]:
+    """Neighbouring drifts with less than ``gap`` drawings between them as one, of the larger size."""
+    out: list[tuple[int, int, float]] = []
+    for first, last, size in spells:
+        if out and first - out[-1][1] <= gap:
+            out[-1] = (out[-1][0], last, max(out[-1][2], size))
+        else:
+            out.append((first, last, size))
+    return out

@@ -85,6 +85,8 @@ def limb_pairs(tree: Tree, mirror: Mirror) -> list[Pair]:
         reach = float(min(tree.reach[i], tree.reach[j]))
         leg, arm = (max(_by_name(tree, path, parts) for path in paths) for parts in (LEG, ARM))
         named = max(leg, arm) >= 2
+        if min(len(path) for path in paths) < 2:
+            continue
         if reach < (LONG_BY_NAME if named else LONG) * tree.size:
             continue
         if not named and any(names.is_other(tree.words[k]) for k in path_words(paths)):
@@ -190,7 +192,9 @@ def legs_and_arms(tree: Tree, mirror: Mirror, pairs: Sequence[Pair], up: Array) 
     for p in rest:
         grounded = (float(p.tip @ up) - floor) < 0.12 * tall and _cosine(p.tip - p.start, -up) > 0.5
         apart = p.host != first.host or float(np.linalg.norm(p.start - first.start)) > 0.15 * tree.size
-        handed = p.arm > p.leg + 1.5 or p.fan >= 4 and p.leg < 2
+        between = p.start - first.start
+        level = abs(float(between @ up)) < 0.5 * float(np.linalg.norm(between))  # a cat's front legs may well be called arms
+        handed = (p.arm > p.leg + 1.5 or p.fan >= 4 and p.leg < 2) and not level
         if legs and grounded and apart and not handed and p.length > 0.4 * first.length:
             legs.append(p)
     rest = [p for p in rest if p not in legs]

@@ -65,7 +65,7 @@ def find_trunk(tree: Tree, mirror: Mirror, up: Array, hips: Array, hip_host: int
         elif between and not named:
             parts["spine"] = between[0]
     if upright:  # what hangs from the hips backwards or down is a tail or a coat, unless it is named
-        floor = float(hips @ up) + 0.06 * tree.size
+        floor = float(hips @ up) + 0.12 * tree.size
         above = [k for k in above if float(tree.heads[k] @ up) > floor or tree.points(k)]
         above = _risen(tree, above, up)
     _neck_and_head(tree, mirror, above, parts, shape)
@@ -131,6 +131,8 @@ def _neck_and_head(tree: Tree, mirror: Mirror, above: Sequence[int], parts: dict
         after = above[above.index(shape["head"]) + 1:]
         if after:
             parts["head"] = after[0]
+    if "head" not in parts and any(names.is_other(tree.words[c]) for c in tree.children[above[-1]]):
+        parts["head"] = above[-1]  # whatever it is called: hat, hair or face hang from it
     upto = above[:above.index(parts["head"])] if "head" in parts else above
     if upto:
         shape["neck"] = upto[0]

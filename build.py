@@ -198,7 +198,8 @@ def warn_without_egl() -> None:
 
 CLIPS = HOME / ".cache" / "clips"
 #: Beginning of a path inside the package -> folder under CLIPS.
-PYBULLET_FILES = {"pybullet_data/data/motions/humanoid3d_": "humanoid3d", "pybullet_data/data/motions/walker/": "walker",
+PYBULLET_FILES = {"pybullet_data/data/motions/humanoid3d_": "humanoid3d",
+                  "pybullet_data/data/motions/walker/": "walker",
                   "pybullet_data/humanoid/humanoid.urdf": "humanoid3d"}
 CLIPS_README = """Captured clips that the package registry carries, fetched by build.py and never committed.
 humanoid3d/humanoid3d_*.txt  pybullet 3.2.7, pybullet_data/data/motions: JSON, Y up, meters, quaternions w x y z
@@ -261,7 +262,7 @@ def test(words: list[str]) -> int:
 
     with ThreadPoolExecutor(2) as pool:
         clips = pool.submit(fetch_clips, newest)
-        walls = pool.submit(environment, "dev", newest, [], "dev")
+        walls = pool.submit(workshop, have)
         own = dict(zip(runs, pool.map(prepare, runs)))
         clips.result()
         walls.result()
@@ -294,9 +295,14 @@ def used(python: str) -> str:
     return subprocess.run([python, "-c", asked], stdout=subprocess.PIPE, text=True).stdout.strip()
 
 
+def workshop(have: dict[str, str]) -> str:
+    """The Python of the environment with the tools that read code: on the oldest Python here, which it must fit."""
+    return environment("dev", have[min(have, key=lambda version: int(version.split(".")[1]))], [], "dev")
+
+
 def lint(words: list[str]) -> int:
     """The walls: ruff, mypy, import-linter."""
-    python = environment("dev", pythons().get(HERE, sys.executable), [], "dev")
+    python = workshop(pythons())
     stage([])
     own = Path(python).parent
     config = str(HOME / "pyproject.toml")
@@ -419,7 +425,7 @@ def make_zip(words: list[str]) -> int:
 
 
 def stage(words: list[str]) -> int:
-    """Link the package as .stage/plumbline, for tools that cannot follow the editable install and for live work."""
+    """Link the package as .stage/plumbline, for live work and tools that cannot follow the editable install."""
     stage_folder = HOME / ".stage" / "plumbline"
     shutil.rmtree(stage_folder, ignore_errors=True)
     (stage_folder / "blender_addon").mkdir(parents=True)

@@ -214,7 +214,7 @@ def legs_and_arms(tree: Tree, mirror: Mirror, pairs: Sequence[Pair], up: Array) 
         ends = [k for k in range(len(tree.bones)) if _is_head(tree, k)] or ([head] if head is not None else [])
         if ends:
             place = tree.heads[ends[0]]
-            legs.sort(key=lambda p: -float(np.linalg.norm(p.start - place)))
+            legs.sort(key=lambda p: (p.arm > p.leg + 2, -float(np.linalg.norm(p.start - place))))
     return legs, arms
 
 
@@ -224,8 +224,8 @@ def _midline_end(tree: Tree, mirror: Mirror, up: Array) -> int:
     heads = [k for k in mid if _is_head(tree, k)]
     if heads:
         return heads[0]
-    own = set(mid)
-    ends = [k for k in mid if not any(c in own for c in tree.children[k]) and tree.parent[k] >= 0]
+    own = {k for k in mid if not names.is_other(tree.words[k])}
+    ends = [k for k in own if not any(c in own for c in tree.children[k]) and tree.parent[k] >= 0]
     return max(ends, key=lambda k: (float(tree.heads[k] @ up), -k), default=-1)
 
 

@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Pictures of a shot with a note's evidence laid over: Workbench stills from the shot's camera, or a framed view where it
-has none. Rendered in a copy of the scene that is thrown away; the file and the person's scene stay as they are."""
+has none. Rendered in a copy of the scene that is thrown away, so the file, the frame and the settings stay as they are. Not for
+an open session with unkeyed edits: after a render Blender evaluates the open scene again, and keyed channels fall back to their
+keys (seen in 4.2, 4.5 and 5.2)."""
 import ctypes
 import os
 import sys
@@ -16,7 +18,7 @@ import numpy as np
 from ..core.measures.kisses import view_of
 from ..core.note import Note
 from ..core.report.framing import framed
-from ..core.report.picture import Frame, draw, marks
+from ..core.report.picture import Frame, bones, draw, marks
 from ..core.report.raster import png
 from ..core.shot import Camera, Shot
 
@@ -54,7 +56,8 @@ def picture(scene: Any, shot: Shot, note: Note, path: Path, frame: int | None = 
     assert view is not None
     size = _size(view.size)
     pixels = still(scene, number, size, framing, shot.unit_scale)
-    draw(pixels, marks(note, Frame(view, number, size), camera=framing is None))
+    seen = Frame(view, number, size)
+    draw(pixels, [*([] if _has_skin(scene) else bones(shot, seen)), *marks(note, seen, camera=framing is None)])
     path.write_bytes(png(pixels))
 
 
@@ -82,11 +85,7 @@ def still(scene: Any, number: int, size: tuple[int, int], camera: Camera | None,
 
 @contextmanager
 def _stage(scene: Any) -> Iterator[Any]:
-    """A copy of the scene that shares its objects, and everything made in it, thrown away at the end.
-
-    The frame is set on the copy, but the objects are shared: what they showed is evaluated again for the person's scene
-    by the view layer's update that follows.
-    """
+    """A copy of the scene that shares its objects; it and everything made in it are thrown away at the end."""
     before = {name: set(getattr(bpy.data, name)) for name in ("cameras", "objects", "images", "worlds")}
     stage = scene.copy()
     stage.name = ".plumbline stills"
@@ -98,6 +97,12 @@ def _stage(scene: Any) -> Iterator[Any]:
             container = getattr(bpy.data, name)
             for made in set(container) - known:
                 container.remove(made)
+
+
+def _has_skin(scene: Any) -> bool:
+    """Whether a mesh that a render shows hangs on an armature."""
+    return any(o.type == "MESH" and not o.hide_render and (
+        (o.parent is not None and o.parent.type == "ARMATURE") or any(m.type == "ARMATURE" for m in o.modifiers)) for o in scene.objects)
 
 
 def _camera_object(stage: Any, camera: Camera, unit_scale: float) -> Any:

@@ -14,6 +14,7 @@ from ..evidence import Arc, Arrow, Evidence, Label, Patch, Point, Polyline, Scre
 from ..note import Note
 from ..numeric.camera import View
 from ..numeric.rotation import exp
+from ..shot import Shot
 from . import raster
 from .palette import KEY, LANE_COLORS, PAPER, Color
 from .stroke_font import strokes
@@ -70,8 +71,17 @@ def marks(note: Note, frame: Frame, camera: bool = True) -> list[Mark]:
         out += drawn
         if anchor is None and shape.role == "found" and drawn:
             spots = np.concatenate([line for m in drawn for line in m.lines])
-            anchor = (spots.min(0) + spots.max(0)) / 2
+            middle = (spots.min(0) + spots.max(0)) / 2         # the line ends on the mark, not in the air beside it
+            anchor = spots[np.argmin(np.linalg.norm(spots - middle, axis=1))]
     return out + _plate(note, frame, lane, out, anchor)
+
+
+def bones(shot: Shot, frame: Frame) -> list[Mark]:
+    """The figures' bones as plain lines, for a rig without a skin: stills do not show armatures."""
+    i = int(np.argmin(np.abs(shot.frames - frame.number)))
+    lines = [frame.pixels([c.head(part)[i], c.end(part)[i]]) for c in shot.characters for part in c.parts]
+    whole = tuple(line for line in lines if np.isfinite(line).all())
+    return [Mark(whole, 5 * frame.unit, KEY, 0.6), Mark(whole, 3 * frame.unit, PAPER, 0.5)] if whole else []
 
 
 def draw(pixels: Array, drawn: Iterable[Mark]) -> None:

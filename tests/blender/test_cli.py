@@ -1,0 +1,425 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The command line as people meet it: real files, real child processes, exit codes, what is left on disk."""
+import gzip
+import json
+import math
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import bpy
+import jsonschema
+import pytest
+from mathutils import Vector
+
+from plumbline.blender_addon import cli
+from plumbline.core import body
+from plumbline.core.catalogue import catalogue
+from plumbline.core.report.json_notes import schema
+from plumbline.core.testing.puppet import adult
+
+HOSTILE = 'Kee\x1b[2Jper "\\\u202e\n</x>'
+
+
+def keeper(name="Keeper", knee=-60.0):
+    """An FK figure whose left knee is keyed to bend by ``knee`` degrees at frame 26; below zero is backward."""
+    puppet = adult()
+    data = bpy.data.armatures.new(name)
+    rig = bpy.data.objects.new(name, data)
+    bpy.context.scene.collection.objects.link(rig)
+    bpy.context.view_layer.objects.active = rig
+    bpy.ops.object.mode_set(mode="EDIT")
+    for part, head, tail in zip(puppet.parts, puppet.heads, puppet.tails, strict=True):
+        bone = data.edit_bones.new(part)
+        bone.head, bone.tail = head, tail
+    for part in puppet.parts:
+        above = body.parent(part)
+        if above:
+            data.edit_bones[part].parent = data.edit_bones[above]
+    bpy.ops.object.mode_set(mode="OBJECT")
+    shin = rig.pose.bones["shin.L"]
+    shin.rotation_mode = "AXIS_ANGLE"
+    axis = shin.bone.matrix_local.to_3x3().inverted() @ Vector((1.0, 0.0, 0.0))
+    for frame, degrees in ((1, 5.0), (18, 5.0), (24, knee), (28, knee), (34, 5.0), (48, 5.0)):
+        shin.rotation_axis_angle = (math.radians(degrees), *axis)
+        shin.keyframe_insert("rotation_axis_angle", frame=frame)
+    bpy.context.scene.frame_start, bpy.context.scene.frame_end = 1, 48
+    return rig
+
+
+def saved(path, **more):
+    bpy.ops.wm.save_as_mainfile(filepath=str(path), compress=False, **more)
+    return path
+
+
+@pytest.fixture
+def shot(tmp_path):
+    keeper()
+    return saved(tmp_path / "tower.blend")
+
+
+def plumbline(*words, **more):
+    """Runs the command in a process of its own."""
+    code = "import sys; from plumbline.blender_addon.cli import main; sys.exit(main(sys.argv[1:]))"
+    environment = {**os.environ, "NO_COLOR": "1", "PYTHONIOENCODING": "utf-8", **more.pop("env", {})}
+    return subprocess.run([sys.executable, "-c", code, *map(str, words)], capture_output=True, encoding="utf-8", errors="replace",
+                          timeout=240, env=environment, **more)
+
+
+def one_line(text):
+    """The one line on stderr that says what is wrong, Blender's own lines and progress apart."""
+    own = [line for line in text.splitlines() if line.startswith("plumbline: ")]
+    assert len(own) == 1, text
+    assert "Traceback" not in text
+    return own[0]
+
+
+# ---- the job done ---------------------------------------------------------------------------------------------------
+
+def test_a_reversed_knee_becomes_one_note_in_the_file(shot, tmp_path):
+    notes = tmp_path / "notes.json"
+    run = plumbline("check", shot, "--checks", "joint-limit", "--json", notes)
+    assert run.returncode == 1, run.stderr
+    data = json.loads(notes.read_text("utf-8"))
+    jsonschema.Draft202012Validator(schema()).validate(data)
+    assert data["complete"] is True
+    assert data["shot"] == {"file": str(shot), "first": 1, "last": 48, "fps": 24, "units": 1}
+    (note,) = data["notes"]
+    assert (note["check"], note["part"], note["severity"]) == ("joint-limit", "shin.L", "high")
+    assert note["measured"] == pytest.approx(51.0, abs=10), "60 degrees less the rest bend of the figure's own knee"
+    assert 24 <= note["worst"] <= 28
+    assert data["characters"][0]["map"]["shin.L"] == "shin.L"
+    assert "left knee" in run.stdout.lower()
+    assert sorted(os.listdir(tmp_path)) == ["notes.json", "tower.blend"]
+
+
+@pytest.mark.parametrize(("fail_on", "code"), [("low", 1), ("high", 1), ("never", 0)])
+def test_fail_on_decides_the_code(shot, fail_on, code):
+    assert plumbline("check", shot, "--checks", "joint-limit", "--fail-on", fail_on).returncode == code
+
+
+def test_nothing_found_is_zero(tmp_path):
+    keeper(knee=40.0)
+    run = plumbline("check", saved(tmp_path / "calm.blend"), "--checks", "joint-limit", "--json", tmp_path / "n.json")
+    assert run.returncode == 0, run.stderr
+    assert json.loads((tmp_path / "n.json").read_text())["notes"] == []
+
+
+def test_a_range_is_kept(shot, tmp_path):
+    run = plumbline("check", shot, "--checks", "joint-limit", "--range", "36-48", "--json", tmp_path / "n.json")
+    assert run.returncode == 0, run.stderr
+    data = json.loads((tmp_path / "n.json").read_text())
+    assert (data["shot"]["first"], data["shot"]["last"], data["notes"]) == (36, 48, [])
+
+
+def test_a_card_sets_a_limit(shot, tmp_path):
+    card = tmp_path / "card.json"
+    card.write_text(json.dumps({"map": {"shin.L": "", "shin.R": ""}}))
+    run = plumbline("check", shot, "--checks", "joint-limit", "--card", f"Keeper={card}", "--json", tmp_path / "n.json")
+    assert run.returncode == 0, run.stderr
+    data = json.loads((tmp_path / "n.json").read_text())
+    assert "shin.L" not in data["characters"][0]["map"]
+    assert any(s["check"] == "joint-limit" for s in data["skipped"])
+
+
+def test_hostile_names_reach_the_file_and_never_the_terminal(tmp_path):
+    keeper(name=HOSTILE)
+    run = plumbline("check", saved(tmp_path / "tow\x1ber \n.blend"), "--checks", "joint-limit", "--json", tmp_path / "n.json")
+    assert run.returncode == 1, run.stderr
+    data = json.loads((tmp_path / "n.json").read_text("utf-8"))
+    assert data["notes"][0]["character"] == data["characters"][0]["name"] == HOSTILE
+    own = [line for line in (run.stdout + run.stderr).splitlines() if not line.startswith(("Read blend", ".blend"))]
+    assert "\x1b" not in "".join(line for line in own if "Kee" in line)
+    assert "\u202e" not in run.stdout
+    assert r"Kee\x1b[2Jper" in run.stdout
+
+
+def test_several_scenes_the_files_active_one_is_taken_and_said(tmp_path):
+    keeper()
+    other = bpy.data.scenes.new("Tower at Night")
+    path = saved(tmp_path / "two.blend")
+    run = plumbline("check", path, "--checks", "joint-limit")
+    assert run.returncode == 1
+    assert 'several scenes: "Scene" is checked, not "Tower at Night"' in run.stderr
+    assert other.name in run.stderr
+    run = plumbline("check", path, "--scene", "Tower at Night")
+    assert run.returncode == 2
+    assert "no armature" in one_line(run.stderr)
+
+
+def test_scripts_in_the_file_stay_off(tmp_path):
+    keeper()
+    text = bpy.data.texts.new("run_me.py")
+    text.use_module = True
+    text.write(f"open({str(tmp_path / 'ran')!r}, 'w').close()")
+    path = saved(tmp_path / "script.blend")
+    assert plumbline("check", path, "--checks", "joint-limit").returncode == 1
+    assert not (tmp_path / "ran").exists()
+
+
+def test_a_library_that_is_missing_is_told_and_the_rest_measured(tmp_path):
+    keeper()
+    library = tmp_path / "library.blend"
+    cube = bpy.data.objects.new("Cube", bpy.data.meshes.new("Cube"))
+    bpy.data.libraries.write(str(library), {cube})
+    with bpy.data.libraries.load(str(library), link=True) as (_, into):
+        into.objects = ["Cube"]
+    bpy.context.scene.collection.objects.link(into.objects[0])
+    path = saved(tmp_path / "linked.blend")
+    library.unlink()
+    run = plumbline("check", path, "--checks", "joint-limit", "--json", tmp_path / "n.json")
+    assert run.returncode == 1, run.stderr
+    data = json.loads((tmp_path / "n.json").read_text())
+    assert len(data["notes"]) == 1
+    assert any("library.blend" in s["why"] for s in data["skipped"])
+
+
+def test_a_file_at_which_opening_raises_although_it_opened_is_measured(shot, tmp_path, monkeypatch, capfd):
+    child_running(monkeypatch, REAL.format(
+        "import bpy\n"
+        "class Raising:\n"
+        "    def __getattr__(self, name): return getattr(bpy.ops.wm, name)\n"
+        "    def open_mainfile(self, **words):\n"
+        "        bpy.ops.wm.open_mainfile(**words)\n"
+        "        raise RuntimeError('Error: Cannot find lib //lamp.blend\\n')\n"
+        "class Ops: wm = Raising()\n"
+        "class Bpy:\n"
+        "    ops = Ops()\n"
+        "    def __getattr__(self, name): return getattr(bpy, name)\n"
+        "real = review.open_shot\n"
+        "def opened(path):\n"
+        "    sys.modules['bpy'] = Bpy()\n"
+        "    try: return real(path)\n"
+        "    finally: sys.modules['bpy'] = bpy\n"
+        "review.open_shot = opened"))
+    assert cli.main(["check", str(shot), "--checks", "joint-limit", "--json", str(tmp_path / "n.json")]) == 1
+    assert "Blender says: Cannot find lib //lamp.blend" in capfd.readouterr().err
+
+
+# ---- bad input ------------------------------------------------------------------------------------------------------
+
+@pytest.mark.parametrize(("words", "says"), [
+    (["--checks", "slop"], 'there is no check "slop"; there are '),
+    (["--checks", ","], "--checks names no check"),
+    (["--range", "20-5"], "the range 20-5 runs backward"),
+    (["--range", "5-7"], "holds 3 frames; at least 4 are needed"),
+    (["--range", "-9--7"], "holds 3 frames"),
+    (["--range", "5"], 'the range "5" is not two whole frames'),
+    (["--range", "a-b"], "is not two whole frames"),
+    (["--range", "900-990"], "outside the scene's range 1 to 48"),
+    (["--scene", "Night"], 'there is no scene "Night"; the file has "Scene"'),
+    (["--character", "Pilot"], "no character named 'Pilot' (it has: Keeper)"),
+    (["--card", "none.json"], "the card none.json cannot be read"),
+    (["--card", "bad.json"], "bad.json: the card's map names an unknown part 'third_leg'"),
+    (["--card", "types.json"], "types.json: the card's height must be a number"),
+    (["--card", "prose.json"], "prose.json: the card is not JSON"),
+    (["--card", "Pilot=good.json"], "a card was given for 'Pilot', but the characters are: Keeper"),
+    (["--card", "good.json", "--card", "good.json"], "two cards are given for every character"),
+    (["--fail-on", "sometimes"], "--fail-on"),
+    (["--colour"], "--colour"),
+    (["--json", "none/notes.json"], "there is no folder none"),
+    (["--json", "."], "is a folder"),
+    (["--json", "tower.blend"], "tower.blend holds something that is no notes file; it is left as it is"),
+], ids=lambda v: " ".join(v) if isinstance(v, list) else "")
+def test_bad_words_are_told_in_one_line_and_leave_no_notes(shot, tmp_path, words, says):
+    (tmp_path / "bad.json").write_text('{"map": {"third_leg": "x"}}')
+    (tmp_path / "types.json").write_text('{"height": "tall"}')
+    (tmp_path / "prose.json").write_text("a tall keeper")
+    (tmp_path / "good.json").write_text('{"schema": 1}')
+    before = shot.read_bytes()
+    asked = [] if "--json" in words else ["--json", "notes.json"]
+    run = plumbline("check", "tower.blend", *words, *asked, cwd=tmp_path)
+    assert run.returncode == 2, run.stderr
+    assert says in one_line(run.stderr)
+    assert sorted(os.listdir(tmp_path)) == ["bad.json", "good.json", "prose.json", "tower.blend", "types.json"]
+    assert shot.read_bytes() == before
+
+
+NEWER_OLD, NEWER_NEW = b"BLENDER-v999RENDH" + bytes(400), b"BLENDER17-01v9900REND" + bytes(400)
+
+
+@pytest.mark.parametrize(("content", "says"), [
+    (None, "there is no file"), ("folder", "is a folder"), (b"", "the file is empty"), (b"hello", "is not a .blend file"),
+    (b"\x89PNG\r\n\x1a\n" + bytes(90), "is not a .blend file"), (b"BLENDER-v4", "cut short"),
+    (NEWER_OLD, "saved by Blender 9.99, newer than this Blender"), (NEWER_NEW, "saved by Blender 99.0, newer than this Blender"),
+    (gzip.compress(NEWER_OLD), "saved by Blender 9.99"), (b"\x28\xb5\x2f\xfd" + os.urandom(300), "not a .blend file"),
+    (b"BLENDER-v402RENDH" + bytes(400), "cut short or damaged"), (gzip.compress(b"BLENDER-v402" + bytes(999))[:20], "cut short"),
+], ids=lambda v: repr(v)[:24])
+def test_files_that_are_no_shot_are_told_in_one_line(tmp_path, content, says):
+    path = tmp_path / "tower.blend"
+    if content == "folder":
+        path.mkdir()
+    elif content is not None:
+        path.write_bytes(content)
+    notes = tmp_path / "notes.json"
+    run = plumbline("check", path, "--json", notes)
+    assert run.returncode == 2, run.stderr
+    assert says in one_line(run.stderr)
+    assert not notes.exists()
+
+
+@pytest.mark.parametrize("compress", [False, True])
+@pytest.mark.parametrize("share", [0.3, 0.9])
+def test_a_file_cut_short(tmp_path, compress, share):
+    keeper()
+    path = tmp_path / "tower.blend"
+    bpy.ops.wm.save_as_mainfile(filepath=str(path), compress=compress)
+    whole = path.read_bytes()
+    path.write_bytes(whole[:int(len(whole) * share)])
+    run = plumbline("check", path)
+    assert run.returncode == 2, run.stderr
+    assert "cut short or damaged" in one_line(run.stderr)
+
+
+def test_a_file_without_an_armature(tmp_path):
+    run = plumbline("check", saved(tmp_path / "empty.blend"), "--json", tmp_path / "n.json")
+    assert run.returncode == 2
+    assert "no armature" in one_line(run.stderr)
+    assert not (tmp_path / "n.json").exists()
+
+
+def test_a_file_that_may_not_be_read(tmp_path):
+    if hasattr(os, "geteuid") and os.geteuid() == 0:
+        pytest.skip("root may read anything")
+    path = tmp_path / "tower.blend"
+    path.write_bytes(b"BLENDER-v402")
+    path.chmod(0)
+    run = plumbline("check", path)
+    assert run.returncode == 2
+    assert "cannot be read: permission denied" in one_line(run.stderr)
+
+
+def test_bad_input_takes_an_older_notes_file_away(tmp_path):
+    notes = tmp_path / "notes.json"
+    notes.write_text('{\n "schema": 1,\n "complete": true\n}')
+    assert plumbline("check", saved(tmp_path / "empty.blend"), "--json", notes).returncode == 2
+    assert not notes.exists()
+
+
+# ---- our own failures -----------------------------------------------------------------------------------------------
+
+def child_running(monkeypatch, code):
+    """Exchanges what the child process does; ``PART`` and ``WORDS`` stand for its arguments."""
+    monkeypatch.setattr(cli, "child_command", lambda part, words: [
+        sys.executable, "-c", f"import os, sys, time; PART, WORDS = {str(part)!r}, {list(words)!r}\n{code}"])
+
+
+#: A child that does all its work in Blender, but whose check or sweep is exchanged.
+REAL = "sys.argv = ['child', PART, *WORDS]\nfrom plumbline.blender_addon import child, review\n{}\nchild.main()"
+
+
+@pytest.mark.parametrize(("code", "named"), [
+    ("os.abort()", "SIGABRT"),
+    ("os.kill(os.getpid(), 11)", "SIGSEGV"),
+    ("open(PART, 'w').write('{ \"schema\": 1, \"complete\": true'); os.kill(os.getpid(), 9)", "SIGKILL"),
+    ("sys.exit(1)", "exit code 1"), ("sys.exit(0)", "exit code 0"), ("raise ImportError('no such thing')", "exit code 1"),
+    (REAL.format("review.run = lambda *a: os.abort()"), "SIGABRT"),
+    (REAL.format("review.dump = lambda data: os.kill(os.getpid(), 11)"), "SIGSEGV"),
+], ids=["abort", "segfault", "killed in mid-write", "Python's 1", "Python's 0", "import", "abort in Blender", "segfault at writing"])
+@pytest.mark.skipif(os.name == "nt", reason="signals are POSIX")
+def test_a_crash_is_survived_and_named(shot, tmp_path, monkeypatch, capfd, code, named):
+    child_running(monkeypatch, code)
+    assert cli.main(["check", str(shot), "--checks", "joint-limit", "--json", str(tmp_path / "n.json")]) == 3
+    said = [line for line in capfd.readouterr().err.splitlines() if line.startswith("plumbline: ")]
+    assert said == [f"plumbline: Blender crashed ({named}) on {shot}; no notes file is left"]
+    assert os.listdir(tmp_path) == ["tower.blend"]
+
+
+def test_a_failing_check_is_three_but_its_notes_stay(shot, tmp_path, monkeypatch, capfd):
+    child_running(monkeypatch, REAL.format(
+        "from plumbline.core.catalogue import catalogue\n"
+        "def fails(self, study, character): raise ValueError('the lamp went out')\n"
+        "type(catalogue()['slip']).run = fails"))
+    assert cli.main(["check", str(shot), "--checks", "joint-limit,slip", "--json", str(tmp_path / "n.json")]) == 3
+    data = json.loads((tmp_path / "n.json").read_text())
+    jsonschema.Draft202012Validator(schema()).validate(data)
+    assert data["failed"] == [{"check": "slip", "character": "Keeper", "error": "ValueError: the lamp went out"}]
+    assert [n["check"] for n in data["notes"]] == ["joint-limit"]
+    assert data["complete"] is True
+    assert "plumbline: the check slip failed on Keeper: ValueError: the lamp went out" in capfd.readouterr().err
+
+
+def test_anything_uncaught_is_three_and_leaves_no_notes(shot, tmp_path, monkeypatch, capfd):
+    child_running(monkeypatch, REAL.format("def fails(*a, **more): raise ZeroDivisionError('x')\nreview.notes_data = fails"))
+    assert cli.main(["check", str(shot), "--checks", "joint-limit", "--json", str(tmp_path / "n.json")]) == 3
+    error = capfd.readouterr().err
+    assert "Traceback" in error
+    assert error.splitlines()[-1] == "plumbline: Plumbline failed: ZeroDivisionError: x"
+    assert os.listdir(tmp_path) == ["tower.blend"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals are POSIX")
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGKILL])
+def test_being_killed_in_mid_write_leaves_no_finished_file(shot, tmp_path, number):
+    code = ("import sys; from plumbline.blender_addon import cli\n"
+            "cli.child_command = lambda part, words: [sys.executable, '-c', 'import time; f = open(%r, \"w\"); "
+            "f.write(\\'{ \"schema\": 1\\'); f.flush(); time.sleep(60)' % str(part)]\n"
+            "sys.exit(cli.main(sys.argv[1:]))")
+    process = subprocess.Popen([sys.executable, "-c", code, "check", str(shot), "--json", str(tmp_path / "n.json")],
+                               stderr=subprocess.PIPE, text=True, start_new_session=True)
+    end = time.monotonic() + 60
+    while not list(tmp_path.glob(".n.json.*.part")):
+        assert time.monotonic() < end
+        time.sleep(0.05)
+    process.send_signal(number)
+    process.wait(30)
+    try:
+        os.killpg(process.pid, signal.SIGKILL)                 # the child of one that was killed outright
+    except ProcessLookupError:
+        pass
+    assert not (tmp_path / "n.json").exists()
+    if number != signal.SIGKILL:
+        assert process.returncode == 3
+        assert "stopped; no notes file is left" in process.stderr.read()
+        assert os.listdir(tmp_path) == ["tower.blend"]
+    process.stderr.close()
+
+
+# ---- the other words ------------------------------------------------------------------------------------------------
+
+def test_the_words_that_need_no_blender_load_none(tmp_path):
+    (tmp_path / "bpy.py").write_text("raise SystemError('Blender was loaded')")
+    env = {"PYTHONPATH": str(tmp_path)}
+    for words, code in ((["--version"], 0), (["--help"], 0), (["check", "--help"], 0), (["explain", "slip"], 0), (["explain", "slop"], 2),
+                        ([], 2), (["check"], 2), (["dance"], 2), (["check", "none.blend"], 2)):
+        run = plumbline(*words, env=env)
+        assert run.returncode == code, (words, run.stderr)
+        assert "Blender was loaded" not in run.stderr
+    assert plumbline("--version", env=env).stdout.startswith("plumbline ")
+
+
+def test_no_blender_at_all_is_our_failure(shot, tmp_path):
+    (tmp_path / "bpy.py").write_text("raise ImportError('libXrender.so.1: cannot open shared object file', name='bpy')")
+    run = plumbline("check", shot, env={"PYTHONPATH": str(tmp_path)})
+    assert run.returncode == 3
+    assert "Blender cannot be loaded here: libXrender.so.1" in one_line(run.stderr)
+
+
+@pytest.mark.parametrize("name", sorted(catalogue()))
+def test_explain_prints_the_checks_page(name):
+    run = plumbline("explain", name)
+    assert run.returncode == 0
+    for heading in ("Seen as:", "Measures:", "Limit:", "Silent when:", "Cannot see:", "Remedy:", "Steps: low "):
+        assert f"\n{heading}" in run.stdout
+
+
+def test_the_same_in_blenders_own_process(shot, tmp_path, capfd):
+    notes = tmp_path / "n.json"
+    assert cli.command(["check", str(shot), "--checks", "joint-limit", "--json", str(notes)]) == 1
+    assert len(json.loads(notes.read_text())["notes"]) == 1
+    assert cli.command(["check", str(shot), "--checks", "slop", "--json", str(notes)]) == 2
+    assert cli.command(["check", str(tmp_path / "none.blend")]) == 2
+    assert cli.command(["explain", "slip"]) == 0
+    assert cli.command([]) == 2
+    assert cli.command(["--version"]) == 0
+    assert sorted(os.listdir(tmp_path)) == ["n.json", "tower.blend"]
+    assert "blender --command plumbline" in capfd.readouterr().err
+
+
+def test_nothing_is_written_to_the_shot(shot):
+    before = shot.read_bytes(), Path(shot).stat().st_mtime_ns
+    plumbline("check", shot)
+    assert (shot.read_bytes(), shot.stat().st_mtime_ns) == before

@@ -1,17 +1,20 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which armatures a scene shows, and which of them make one character."""
-from collections.abc import Iterator, Sequence
+import hashlib
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+import bpy
 import numpy as np
 from mathutils import Matrix
 
 from ...core.body_map.find import find
+from ...core.body_map.group import group
 from ...core.body_map.result import BodyMap, BodyMapError
 from ...core.body_map.skeleton import Skeleton
 from ...core.card import Card, CardError
-from .skeleton import skeleton_of
+from .skeleton import armatures_of, skeleton_of
 
 Array = np.ndarray
 
@@ -46,12 +49,16 @@ class Rig:
 
 @dataclass(frozen=True)
 class Member:
-    """One character of the cast: its armatures, what the body map found, and its card."""
+    """One character of the cast: its armatures, what the body map found, and its card.
+
+    worlds: per rig the world matrix (4, 4), scene units, that the skeleton and the map's directions were carried by.
+    """
     name: str
     rigs: tuple[Rig, ...]
     skeleton: Skeleton
     map: BodyMap
     card: Card
+    worlds: tuple[Array, ...]
     warnings: tuple[str, ...] = ()
 
     def rig_of(self, bone: int) -> Rig:
@@ -60,10 +67,10 @@ class Member:
         return next(rig for rig in self.rigs if rig.name == name)
 
     def carried(self, worlds: Sequence[Array], unit: float) -> "Member":
-        """This member with its rest pose carried from where its armatures stand now to ``worlds``, one (4, 4) a rig."""
+        """This member with its rest pose carried from where its armatures stood to ``worlds``, one (4, 4) a rig."""
         moves = {}
-        for rig, world in zip(self.rigs, worlds, strict=True):
-            move = world @ np.linalg.inv(np.array(rig.world_now(), float))
+        for rig, old, world in zip(self.rigs, self.worlds, worlds, strict=True):
+            move = world @ np.linalg.inv(old)
             move[:3, 3] *= unit
             moves[rig.name] = move
         each = np.array([moves[name] for name in self.skeleton.armatures])
@@ -78,7 +85,7 @@ class Member:
         main = moves[self.skeleton.armatures[next(iter(self.map.parts.values()))]][:3, :3]
         up, forward = main @ self.map.up, main @ self.map.forward
         found = replace(self.map, up=up / np.linalg.norm(up), forward=forward / np.linalg.norm(forward))
-        return replace(self, skeleton=skeleton, map=found)
+        return replace(self, skeleton=skeleton, map=found, worlds=tuple(worlds))
 
 
 @dataclass
@@ -166,14 +173,18 @@ def _places(rigs: Sequence[Rig]) -> list[list[Rig]]:
 
 def _members(scene: Any, rigs: list[Rig], cards: dict[str, Card], reasons: list[str]) -> Iterator[Member]:
     scale = scene.unit_settings.scale_length
-    skeletons = [skeleton_of([rig.object], scale, worlds=[rig.world_now()]) for rig in rigs]
-    for group_rows in _groups(skeletons):
+    worlds = [np.array(rig.world_now(), float) for rig in rigs]
+    skeletons = [skeleton_of([rig.object], scale, worlds=[world]) for rig, world in zip(rigs, worlds, strict=True)]
+    meshes = [users for users in _shared_meshes([rig.object for rig in rigs]) if len(users) > 1] if len(rigs) > 1 else []
+    maps = [_find(skeleton, {}) for skeleton in skeletons] if len(rigs) > 1 else []
+    groups = group(skeletons, _carriers(rigs), meshes, maps) if len(rigs) > 1 else [(0,)]
+    for group_rows in groups:
         together = [rigs[i] for i in group_rows]
         skeleton = skeletons[group_rows[0]] if len(group_rows) == 1 else skeleton_of(
-            [rig.object for rig in together], scale, worlds=[rig.world_now() for rig in together])
+            [rig.object for rig in together], scale, worlds=[worlds[i] for i in group_rows])
         card = _card(together, cards)
         try:
-            found = find(skeleton, card.parts)
+            found = _find(skeleton, card.parts)
         except BodyMapError as error:
             raise CannotMeasure(f"the card of {together[0].name} cannot be used: {error}") from None
         if not found.parts:
@@ -183,15 +194,48 @@ def _members(scene: Any, rigs: list[Rig], cards: dict[str, Card], reasons: list[
             continue
         warnings = []
         for rig in together:
-            if rig.world_now().determinant() < 0:
-                warnings.append(f"{rig.name} has a negative scale, so it stands mirrored: its left limbs are on its right")
             if rig.object.hide_viewport:
                 warnings.append(f"{rig.name} is hidden in viewports; it is measured as it would move if shown")
-        yield Member(_body_name(together, skeleton, found), tuple(together), skeleton, found, card, tuple(warnings))
+        yield Member(_body_name(together, skeleton, found), tuple(together), skeleton, found, card,
+                     tuple(worlds[i] for i in group_rows), tuple(warnings))
 
 
-def _groups(skeletons: Sequence[Skeleton]) -> list[list[int]]:
-    return [[i] for i in range(len(skeletons))]
+_found: dict[bytes, BodyMap] = {}
+
+
+def _find(skeleton: Skeleton, given: Mapping[str, str]) -> BodyMap:
+    """``find``, remembered for skeletons that are equal to the last bit: a second check of a scene need not think again."""
+    whole = hashlib.sha256(repr((skeleton.names, skeleton.armatures, skeleton.goals, skeleton.up, sorted(given.items()))).encode())
+    for column in (skeleton.parents, skeleton.heads, skeleton.tails, skeleton.axes, skeleton.deform, skeleton.weight):
+        whole.update(np.ascontiguousarray(column).tobytes())
+    key = whole.digest()
+    if key not in _found:
+        if len(_found) >= 256:
+            _found.clear()
+        _found[key] = find(skeleton, given)
+    return _found[key]
+
+
+def _carriers(rigs: Sequence[Rig]) -> list[int]:
+    """For each rig the index of the rig that carries it, by parent or by constraint; -1 where none does."""
+    row = {rig.object: i for i, rig in enumerate(rigs)}
+    out = []
+    for rig in rigs:
+        found, above = -1, rig.object.parent
+        while above is not None and found < 0:
+            found, above = row.get(above, -1), above.parent
+        for constraint in rig.object.constraints:
+            target = getattr(constraint, "target", None)
+            if found < 0 and not constraint.mute and constraint.type in {"CHILD_OF", "COPY_TRANSFORMS", "COPY_LOCATION"}:
+                found = row.get(target, -1)
+        out.append(found)
+    return out
+
+
+def _shared_meshes(armatures: Sequence[Any]) -> list[list[int]]:
+    """Per mesh of the file, the indices of those armatures that bend it."""
+    row = {object: i for i, object in enumerate(armatures)}
+    return [[row[a] for a in armatures_of(mesh) if a in row] for mesh in bpy.data.objects if mesh.type == "MESH"]
 
 
 def _body_name(rigs: Sequence[Rig], skeleton: Skeleton, found: BodyMap) -> str:
@@ -242,10 +286,8 @@ def _unusable(rig: Rig) -> str | None:
     if object.data.pose_position == "REST":
         return "it is set to its rest position"
     world = np.array(rig.world_now(), float)
-    if not np.isfinite(world).all():
-        return "its place, turn or scale is not a number"
-    if abs(np.linalg.det(world[:3, :3])) < 1e-18 or np.linalg.norm(world[:3, :3], axis=0).min() < 1e-6:
-        return "it is scaled to zero"
+    if not np.isfinite(world).all() or abs(np.linalg.det(world[:3, :3])) < 1e-18:
+        return "its place, turn or scale is zero or not a number"
     if object.rigid_body is not None and object.rigid_body.type == "ACTIVE" and not object.rigid_body.kinematic:
         return "it is moved by rigid-body simulation, which the sweep cannot show; bake the simulation to keys first"
     return None

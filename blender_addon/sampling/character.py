@@ -86,6 +86,15 @@ def unscaled(axes: Array) -> Array:
     return out
 
 
+def unplaceable(world: Array) -> str | None:
+    """Why an armature under these world matrices (F or 1, 4, 4) cannot be measured, or None."""
+    if not np.isfinite(world).all():
+        return "its place, turn or scale is not a number"
+    if np.linalg.norm(world[:, :3, :3], axis=1).min() < 1e-9 or np.abs(np.linalg.det(world[:, :3, :3])).min() < 1e-20:
+        return "it is scaled to zero"
+    return None
+
+
 def scale_of(world: Array, frames: int) -> Array:
     """(F,) the uniform scale of an armature over its first."""
     size = np.cbrt(np.abs(np.linalg.det(world[:, :3, :3])))
@@ -102,6 +111,8 @@ def character_of(
     """
     parts = [p for p in body.PARTS if p in member.map.parts]
     warnings = [*member.map.warnings, *member.warnings]
+    warnings += [f"{rig.name} has a negative scale, so it stands mirrored: its left limbs are on its right"
+                 for rig in member.rigs if np.linalg.det(places.of(rig)[0, :3, :3]) < 0]
     table = _gather(member, [member.map.parts[p] for p in parts], poses, places, unit)
     good = np.isfinite(table.heads).all((0, 2)) & np.isfinite(table.tails).all((0, 2)) & np.isfinite(table.axes).all((0, 2, 3))
     remarks = []

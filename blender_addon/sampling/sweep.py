@@ -18,7 +18,7 @@ from ...core.shot import Character, Shot
 from ..compat import library_is_missing
 from . import reach
 from .armatures import CannotMeasure, Cast, Member, Rig, cast_of
-from .character import Places, bones_of, character_of
+from .character import Places, bones_of, character_of, unplaceable
 from .goals import Chain, InfluenceReader, chains_of, goals_of, target_place
 from .keys import keys_of
 from .probe import Probe, probe, remove_strays
@@ -95,8 +95,9 @@ class _Pass:
         worlds = Places(places)
         characters = []
         for member in members:
-            if not all(np.isfinite(worlds.of(rig)[0]).all() for rig in member.rigs):
-                self.remarks.append(f"{member.name} is not measured: its place, turn or scale is not a number")
+            why = next((why for why in map(unplaceable, (worlds.of(rig) for rig in member.rigs)) if why), None)
+            if why is not None:
+                self.remarks.append(f"{member.name} is not measured: {why}")
                 continue
             character = self._character(member, frames, poses, worlds, places, chains.get(member.name, []), influences)
             if character is not None:
@@ -113,7 +114,7 @@ class _Pass:
             remarks=tuple(dict.fromkeys([*self.remarks, *things.remarks])))
         if Need.KISSES in needs:
             from .meshes import sweep_kisses
-            steps = sweep_kisses(self.inside.scene, self.scene, shot)
+            steps = sweep_kisses(self.inside, self.scene, shot, members)
             while True:
                 try:
                     yield 0.9 + 0.1 * next(steps)

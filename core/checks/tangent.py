@@ -69,7 +69,8 @@ class Tangent(Check):
             yield self.skip(None, f"the lens of {', '.join(names)} is panoramic, so outlines cannot be followed through it")
         judged = [(severity, stretch) for severity, stretch in (_judge(shot, track) for track in study.of(tracks))
                   if severity is not None]
-        judged.sort(key=lambda j: (-j[0].rank, abs(_worst(j[1]).gap)))
+        # Where one place overlaps and another still gapes, the two outlines overlap.
+        judged.sort(key=lambda j: (-j[0].rank, float(np.median(j[1].gaps))))
         told: list[Track] = []
         for severity, stretch in judged:
             # Two corners of one prop at one head are one kiss: the graver place speaks for both.

@@ -24,6 +24,8 @@ NEAR_GAP = 3.0
 DISC = 32.0
 #: Least distance of two places of one pair, U, and how many are looked at.
 APART, MOST = 54.0, 6
+#: Radius in which the gap itself is taken, U.
+CLOSE = 13.0
 #: A thing whose whole outline is smaller than this has no kisses, U.
 SMALLEST = 40.0
 #: Length of facing outline within REACH that makes a parallel kiss; of agreeing outline that makes an aligned one, U.
@@ -181,9 +183,9 @@ def _judge_place(one: _Side, two: _Side, i: Array, j: Array, distance: Array, sq
         depth = max(depth, _deepest(this, other, place))
         if depth > NEAR_GAP:
             return None
-    near = squared <= 13.0 ** 2
+    near = squared <= CLOSE ** 2
     m, n = edge_pairs(one.samples, two.samples, i[near], j[near], len(two.edges))
-    apart, on_a, on_b = between_segments(one.edges.start[m], one.edges.stop[m], two.edges.start[n], two.edges.stop[n])
+    apart, on_a, on_b = between_segments(*_clipped(one.edges, m, place), *_clipped(two.edges, n, place))
     best = int(apart.argmin())
     gap = -depth if depth > 0.0 else float(apart[best])
     if gap > NEAR_GAP:
@@ -208,20 +210,38 @@ def _judge_place(one: _Side, two: _Side, i: Array, j: Array, distance: Array, sq
 
 def _deepest(this: _Side, other: _Side, place: Array) -> float:
     """How deep the deepest visible silhouette point of one thing near the place lies in the other, U; 0 where none does."""
-    rows = this.within(place, DISC)
-    rows = rows[np.isfinite(other.picture.nearest(other.thing, this.samples.place[rows]))]
-    rows = this.valid(rows)
-    if not len(rows):
+    rows = this.valid(_inside(this, other, this.within(place, DISC)))
+    points = this.samples.place[rows]
+    # The deepest point of a straight-edged outline is an end of an edge, which lies between two samples.
+    edges = np.unique(this.samples.edge[this.valid(this.within(place, DISC))])
+    ends = np.concatenate([this.edges.start[edges], this.edges.stop[edges]])
+    ends = ends[np.hypot(*(ends - place).T) <= DISC]
+    points = np.concatenate([points, ends[np.isfinite(other.picture.nearest(other.thing, ends))]])
+    if not len(points):
         return 0.0
     walls = np.unique(other.samples.edge[other.valid(other.within(place, DISC + 16.0))])
     if not len(walls):
         return np.inf
     start, along = other.edges.start[walls], other.edges.stop[walls] - other.edges.start[walls]
-    points = this.samples.place[rows]
     offset = points[:, None, :] - start[None]
     t = np.clip((offset * along).sum(axis=2) / np.maximum((along * along).sum(axis=1), 1e-30), 0.0, 1.0)
     rest = offset - along[None] * t[..., None]
     return float(np.sqrt((rest * rest).sum(axis=2).min(axis=1)).max())
+
+
+def _clipped(edges: Contour, rows: Array, place: Array) -> tuple[Array, Array]:
+    """Starts and stops of edges, cut to the neighborhood of a place: a long edge may come nearer elsewhere."""
+    start, along = edges.start[rows], edges.stop[rows] - edges.start[rows]
+    length = np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-12)
+    middle = ((place - start) * along).sum(axis=1) / length
+    reach = CLOSE + STEP
+    low, high = (np.clip((middle + d) / length, 0.0, 1.0)[:, None] for d in (-reach, reach))
+    return start + along * low, start + along * high
+
+
+def _inside(this: _Side, other: _Side, rows: Array) -> Array:
+    out: Array = rows[np.isfinite(other.picture.nearest(other.thing, this.samples.place[rows]))]
+    return out
 
 
 def _form(a: Samples, b: Samples, i: Array, j: Array, distance: Array, squared: Array, faces: Array, size: float) -> str:

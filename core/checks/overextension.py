@@ -69,10 +69,13 @@ class Overextension(Check):
         solid = held(level, samples(HELD_SECONDS, rate))
         for span in beyond(level, self.limit.low, CLOSES, samples(JOIN_SECONDS, rate)):
             severity = self.limit.severity(float(solid[span[0]:span[1] + 1].max()))
-            if severity is None:
-                continue
             worst = span[0] + int(np.nanargmax(level[span[0]:span[1] + 1]))
             whole = _with_flat(span, limb.flat)
+            if severity is None:
+                # a peak too short to count is one all the same where the limb stands flat around it
+                if whole == span:
+                    continue
+                severity = Severity.LOW
             measured = float(amount[worst])
             stretched = bool(limb.stretch[worst] >= limb.gap[worst])
             yield self.note(
@@ -89,7 +92,8 @@ class Overextension(Check):
         many = len(spells) > MOST_SPELLS
         for span in [(spells[0][0], spells[-1][1])] if many else spells:
             flat = np.concatenate([np.arange(a, b + 1) for a, b in spells if span[0] <= a and b <= span[1]])
-            worst = int(flat[np.argmin(limb.flexion[flat])])
+            longest = max((s for s in spells if span[0] <= s[0] and s[1] <= span[1]), key=lambda s: s[1] - s[0])
+            worst = (longest[0] + longest[1]) // 2          # it stands still, so its middle is as bad as any
             joint = _joint(limb.limb)
             count = f"stands straight in {len(spells)} spells, " if many else ""
             frames = (study.shot.frame(span[0]), study.shot.frame(span[1]))
@@ -147,12 +151,25 @@ def _remedy(study: Study, character: Character, limb: Reach, span: Span, worst: 
     along = np.clip(inward @ way, 0.5, 1.0)
     size = float(np.nanmax(weight / along))
     frames = (study.shot.frame(span[0]), study.shot.frame(span[1]))
-    ease = max(1, round(EASE_SECONDS * study.shot.fps))
+    ease = _ease(study, limb, span, way)
     root, _, end = body.LIMBS[limb.limb]
     hip = "hip" if body.base(root) == "thigh" else "shoulder"
     if _foot_stands(limb, span, study.shot.rate) and not _other_leg_runs_out(study, character, limb, at, -way * size):
         return Move("pelvis", _tuple(-way * size), frames, ease, f"toward the {body.spoken(end)}")
     return Move(end, _tuple(way * size), frames, ease, f"toward the {hip}")
+
+
+def _ease(study: Study, limb: Reach, span: Span, way: Array) -> int:
+    """How many frames the offset can be eased over: a quarter of a second, less where a limb that swings fast would
+    be pulled outward by it."""
+    step = study.shot.fps / study.shot.rate
+    most = max(1, round(EASE_SECONDS * study.shot.fps))
+    inward = rot.dot(limb.root - limb.end, way)
+    for k in range(1, round(most / step) + 1):
+        near = [i for i in (span[0] - k, span[1] + k) if 0 <= i < len(inward)]
+        if any(inward[i] < 0.2 * limb.length[i] for i in near):
+            return max(1, int((k - 1) * step))
+    return most
 
 
 def _foot_stands(limb: Reach, span: Span, rate: float) -> bool:

@@ -1,9 +1,11 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """``plumbline check`` and ``plumbline explain``, at the command line and as ``blender --command plumbline``.
 
-Exit codes: 0 nothing at or above --fail-on; 1 such notes; 2 bad input or usage, or a shot that cannot be measured; 3 our
+Exit codes: 0 nothing at or above --fail-on; 1 such notes; 2 bad input or usage, or a shot that cannot be measured; 3
+our
 own failure: a check failed, Blender crashed, anything uncaught. Importing this module needs no Blender.
 """
+
 import os
 import signal
 import subprocess
@@ -32,7 +34,8 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def command(argv: Sequence[str]) -> int:
-    """``blender --command plumbline ...``: the same, in Blender's own process, since there is no Python to start beside it."""
+    """``blender --command plumbline ...``: the same, in Blender's own process, since there is no Python to start
+    beside it."""
     return _entry(list(argv), "blender --command plumbline", _check_here)
 
 
@@ -48,7 +51,7 @@ def in_process(words: Sequence[str], part: Path | None) -> int:
         return _fail(2, str(error))
     except notes_file.CannotWrite as error:
         return _fail(2, str(error))
-    except BaseException as error:  # noqa: BLE001 -- whatever it is, the code must say 3 and not what Python would say
+    except BaseException as error:
         return _uncaught(error)
 
 
@@ -73,9 +76,9 @@ def _entry(argv: list[str], program: str, check: Callable[[Job, Path | None, Seq
                 part.unlink(missing_ok=True)
     except (BadInput, notes_file.CannotWrite) as error:
         return _fail(2, str(error))
-    except SystemExit as stop:                                 # argparse: --help, --version
+    except SystemExit as stop:  # argparse: --help, --version
         return stop.code if isinstance(stop.code, int) else 0
-    except BaseException as error:  # noqa: BLE001 -- see in_process
+    except BaseException as error:
         return _uncaught(error)
 
 
@@ -100,6 +103,7 @@ def _settle(code: int, job: Job, part: Path | None) -> int:
 
 def _review(job: Job, part: Path | None) -> int:
     from .review import review, write_notes
+
     progress = Progress(sys.stderr, job.shot.name, sys.stderr.isatty())
     try:
         outcome = review(job, progress)
@@ -113,18 +117,25 @@ def _review(job: Job, part: Path | None) -> int:
         write_notes(outcome, part)
     _print(sys.stdout, "\n".join(lines(outcome.shot, outcome.result, style_here(sys.stdout.isatty()))) + "\n")
     for failure in outcome.result.failed:
-        _fail(3, f"the check {failure.check} failed" + (f" on {failure.character}" if failure.character else "") + f": {failure.error}")
+        _fail(
+            3,
+            f"the check {failure.check} failed"
+            + (f" on {failure.character}" if failure.character else "")
+            + f": {failure.error}",
+        )
     return FAILED_CHECK if outcome.code == 3 else outcome.code
 
 
 def _run(words: list[str]) -> int:
     """The child's return code; it is ended with us, also where somebody ends us."""
     with subprocess.Popen(words) as child:
+
         def stop(number: int, frame: object) -> None:
             raise KeyboardInterrupt
+
         try:
             old = signal.signal(signal.SIGTERM, stop)
-        except ValueError:                                     # not the main thread
+        except ValueError:  # not the main thread
             old = None
         try:
             return child.wait()
@@ -157,8 +168,9 @@ def _uncaught(error: BaseException) -> int:
 
 def printable_trace(error: BaseException) -> str:
     """The traceback with its lines kept and everything else that could steer a terminal shown as an escape."""
-    return "".join(printable(line.rstrip("\n")) + "\n"
-                   for text in traceback.format_exception(error) for line in text.splitlines())
+    return "".join(
+        printable(line.rstrip("\n")) + "\n" for text in traceback.format_exception(error) for line in text.splitlines()
+    )
 
 
 def _print(stream: TextIO, text: str) -> None:
@@ -166,7 +178,7 @@ def _print(stream: TextIO, text: str) -> None:
     try:
         stream.write(text.encode(encoding, "backslashreplace").decode(encoding))
         stream.flush()
-    except BrokenPipeError:                                    # the reader has seen enough
+    except BrokenPipeError:  # the reader has seen enough
         pass
 
 

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The command line's words, read into a Job. Nothing here needs Blender."""
+
 import argparse
 import re
 from collections.abc import Sequence
@@ -22,6 +23,7 @@ class BadInput(ValueError):
 @dataclass(frozen=True)
 class Job:
     """One shot to check. cards: character -> card, '' for every character. checks: None for all."""
+
     shot: Path
     first: int | None = None
     last: int | None = None
@@ -40,26 +42,52 @@ class _Parser(argparse.ArgumentParser):
 
 def parser(version: str, program: str = "plumbline") -> argparse.ArgumentParser:
     """The command line: check, explain, --version, --help."""
-    top = _Parser(prog=program, description="Measures the body mechanics of an animated Blender shot and says where, what, how "
-                                            "much and how to mend it", allow_abbrev=False)
+    top = _Parser(
+        prog=program,
+        description="Measures the body mechanics of an animated Blender shot and says where, what, how "
+        "much and how to mend it",
+        allow_abbrev=False,
+    )
     top.add_argument("--version", action="version", version=f"plumbline {version}")
     words = top.add_subparsers(dest="word", metavar="COMMAND", required=True, parser_class=_Parser)
     check = words.add_parser(
-        "check", help="check a shot", allow_abbrev=False,
+        "check",
+        help="check a shot",
+        allow_abbrev=False,
         description="Checks a shot. Scripts in the file stay off, and nothing is written to it.",
-        epilog="exit codes: 0 no note at or above --fail-on; 1 such notes; 2 bad input or usage, or a shot that cannot be "
-               "measured; 3 Plumbline or Blender failed")
+        epilog="exit codes: 0 no note at or above --fail-on; 1 such notes; 2 bad input or usage, or a shot that
+        cannot
+       
+        be
+        "
+        "measured; 3 Plumbline or Blender failed",
+    )
     check.add_argument("shot", metavar="SHOT.blend", type=Path)
-    check.add_argument("--range", metavar="A-B", help="scene frames to judge, both inside; else the preview range when it is "
-                                                      "on, else the scene's")
+    check.add_argument(
+        "--range",
+        metavar="A-B",
+        help="scene frames to judge, both inside; else the preview range when it is on, else the scene's",
+    )
     check.add_argument("--scene", metavar="NAME", help="the scene; else the one that is active in the file")
-    check.add_argument("--character", metavar="NAME", action="append", default=[], help="only this character; may be repeated")
-    check.add_argument("--card", metavar="[NAME=]FILE", action="append", default=[],
-                       help="a character card, for the character NAME or for all; may be repeated")
+    check.add_argument(
+        "--character", metavar="NAME", action="append", default=[], help="only this character; may be repeated"
+    )
+    check.add_argument(
+        "--card",
+        metavar="[NAME=]FILE",
+        action="append",
+        default=[],
+        help="a character card, for the character NAME or for all; may be repeated",
+    )
     check.add_argument("--checks", metavar="a,b", help="only these checks")
     check.add_argument("--json", metavar="FILE", type=Path, help="write the notes file here")
-    check.add_argument("--fail-on", metavar="low|medium|high|never", choices=("low", "medium", "high", "never"), default="high",
-                       help="exit with 1 at notes of this severity or above (default: high)")
+    check.add_argument(
+        "--fail-on",
+        metavar="low|medium|high|never",
+        choices=("low", "medium", "high", "never"),
+        default="high",
+        help="exit with 1 at notes of this severity or above (default: high)",
+    )
     explain = words.add_parser("explain", help="tell what a check sees, its limit and its remedy", allow_abbrev=False)
     explain.add_argument("check", metavar="CHECK")
     return top
@@ -80,8 +108,16 @@ def job_of(options: argparse.Namespace) -> Job:
     """The job that ``check``'s options ask for. Raises BadInput with a sentence."""
     first, last = _range(options.range) if options.range is not None else (None, None)
     return Job(
-        shot=_shot(options.shot), first=first, last=last, scene=options.scene, characters=tuple(dict.fromkeys(options.character)),
-        cards=_cards(options.card), checks=_checks(options.checks), notes=options.json, fail_on=options.fail_on)
+        shot=_shot(options.shot),
+        first=first,
+        last=last,
+        scene=options.scene,
+        characters=tuple(dict.fromkeys(options.character)),
+        cards=_cards(options.card),
+        checks=_checks(options.checks),
+        notes=options.json,
+        fail_on=options.fail_on,
+    )
 
 
 def _shot(path: Path) -> Path:
@@ -95,7 +131,7 @@ def _shot(path: Path) -> Path:
         raise BadInput(f"{path} cannot be read: {(error.strerror or str(error)).lower()}") from None
     except NotABlend as error:
         raise BadInput(f"{path}: {error}") from None
-    except ValueError as error:                                # a name with a NUL in it
+    except ValueError as error:  # a name with a NUL in it
         raise BadInput(f"{path} is no file name: {error}") from None
     return path
 
@@ -119,7 +155,7 @@ def _cards(words: Sequence[str]) -> dict[str, Card]:
         if not equals or Path(word).is_file():
             name, file = "", word
         if name in cards:
-            raise BadInput(f'two cards are given for {name or "every character"}')
+            raise BadInput(f"two cards are given for {name or 'every character'}")
         try:
             cards[name] = Card.read(Path(file).read_text("utf-8-sig"))
         except OSError as error:

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """One job from a file to a result, inside a process that has Blender."""
+
 import os
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass, replace
@@ -27,6 +28,7 @@ T = TypeVar("T")
 @dataclass(frozen=True)
 class Outcome:
     """What came of a job: the exit code (0, 1, or 3 where a check failed), and what was found."""
+
     code: int
     shot: Shot
     result: Result
@@ -36,11 +38,14 @@ class Outcome:
 def review(job: Job, progress: Progress) -> Outcome:
     """Opens the file, measures and checks. Raises BadInput for whatever exit code 2 stands for."""
     from .sampling.sweep import CannotMeasure, Request, sweep
+
     progress.part("opening", 0.0)
     complaints = open_shot(job.shot)
     scene, said = the_scene(job.scene)
     checks = chosen(None if job.checks is None else list(job.checks))
-    request = Request(needs=needs_of(checks), first=job.first, last=job.last, characters=job.characters or None, cards=job.cards)
+    request = Request(
+        needs=needs_of(checks), first=job.first, last=job.last, characters=job.characters or None, cards=job.cards
+    )
     for sentence in (*complaints, *said):
         progress.say(sentence)
     try:
@@ -75,6 +80,7 @@ def open_shot(path: Path) -> tuple[str, ...]:
     Raises BadInput with a sentence.
     """
     import bpy
+
     own = (bpy.app.version[0], bpy.app.version[1])
     _not_newer(saved_by(path), own)
     before = bpy.data.filepath
@@ -93,6 +99,7 @@ def open_shot(path: Path) -> tuple[str, ...]:
 def the_scene(name: str | None) -> tuple[Any, tuple[str, ...]]:
     """The scene to measure and what is to be said about the choice. Raises BadInput where the name is unknown."""
     import bpy
+
     names = [scene.name for scene in bpy.data.scenes]
     if name is not None:
         scene = next((s for s in bpy.data.scenes if s.name == name), None)
@@ -105,14 +112,15 @@ def the_scene(name: str | None) -> tuple[Any, tuple[str, ...]]:
 
 
 def _belts(study: Study, checks: Sequence[Check]) -> tuple[tuple[tuple[float, ...], str], ...]:
-    """Velocity and sentence of the ground that each character's cycle in place runs on, where a check has asked for it."""
+    """Velocity and sentence of the ground that each character's cycle in place runs on, where a check has asked for
+    it."""
     if not any(_stands_on(belt, used) for check in checks for used in check.uses):
         return ()
     out = []
     for character in study.shot.characters:
         try:
             found = study.of(belt, character)
-        except Exception:  # noqa: BLE001 -- then the check that asked has failed and is listed
+        except Exception:
             continue
         if np.any(found.velocity):
             out.append((tuple(float(v) for v in found.velocity), f"{character.name}: {found.sentence}"))
@@ -134,8 +142,10 @@ def _driven(steps: Generator[float, None, T], stage: str, progress: Progress) ->
 
 def _not_newer(saved: Version | None, own: Version) -> None:
     if saved is not None and saved > own:
-        raise BadInput(f"the file was saved by Blender {saved[0]}.{saved[1]}, newer than this Blender {own[0]}.{own[1]}; "
-                       f"check it with Blender {saved[0]}.{saved[1]}")
+        raise BadInput(
+            f"the file was saved by Blender {saved[0]}.{saved[1]}, newer than this Blender {own[0]}.{own[1]}; "
+            f"check it with Blender {saved[0]}.{saved[1]}"
+        )
 
 
 def _same(opened: str, path: Path) -> bool:

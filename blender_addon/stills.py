@@ -1,8 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Pictures of a shot with a note's evidence laid over: Workbench stills from the shot's camera, or a framed view where it
-has none. Rendered in a copy of the scene that is thrown away, so the file, the frame and the settings stay as they are. Not for
-an open session with unkeyed edits: after a render Blender evaluates the open scene again, and keyed channels fall back to their
+"""Pictures of a shot with a note's evidence laid over: Workbench stills from the shot's camera, or a framed view
+where it
+has none. Rendered in a copy of the scene that is thrown away, so the file, the frame and the settings stay as they
+are. Not for
+an open session with unkeyed edits: after a render Blender evaluates the open scene again, and keyed channels fall
+back to their
 keys (seen in 4.2, 4.5 and 5.2)."""
+
 import ctypes
 import os
 import sys
@@ -33,7 +37,8 @@ class NoPictures(RuntimeError):
 
 
 def check_drawing() -> None:
-    """Raises NoPictures where Blender would abort for want of a system library: that cannot be caught once it renders."""
+    """Raises NoPictures where Blender would abort for want of a system library: that cannot be caught once it
+    renders."""
     if not sys.platform.startswith("linux"):
         return
     try:
@@ -62,7 +67,8 @@ def picture(scene: Any, shot: Shot, note: Note, path: Path, frame: int | None = 
 
 
 def still(scene: Any, number: int, size: tuple[int, int], camera: Camera | None, unit_scale: float) -> Array:
-    """Pixels (H, W, 3), 0 to 1 as on screen, of a frame of the scene through its own camera in use, or through ``camera``."""
+    """Pixels (H, W, 3), 0 to 1 as on screen, of a frame of the scene through its own camera in use, or through
+    ``camera``."""
     with _stage(scene) as stage, tempfile.TemporaryDirectory() as folder:
         render = stage.render
         render.engine = "BLENDER_WORKBENCH"
@@ -77,9 +83,10 @@ def still(scene: Any, number: int, size: tuple[int, int], camera: Camera | None,
         _plain_shading(stage)
         stage.frame_set(number)
         if camera is not None:
-            stage.timeline_markers.clear()                     # they would bind the shot's own cameras again
+            stage.timeline_markers.clear()  # they would bind the shot's own cameras again
             stage.camera = _camera_object(stage, camera, unit_scale)
-        bpy.ops.render.render(write_still=True, scene=stage.name)
+        with bpy.context.temp_override(scene=stage):  # the operator's own ``scene`` would render the open scene's frame
+            bpy.ops.render.render(write_still=True)
         return _read(render.filepath + ".png")
 
 
@@ -93,6 +100,7 @@ def _stage(scene: Any) -> Iterator[Any]:
         yield stage
     finally:
         bpy.data.scenes.remove(stage)
+        scene.frame_set(scene.frame_current, subframe=scene.frame_subframe)  # the objects still show the still's frame
         for name, known in before.items():
             container = getattr(bpy.data, name)
             for made in set(container) - known:
@@ -101,12 +109,17 @@ def _stage(scene: Any) -> Iterator[Any]:
 
 def _has_skin(scene: Any) -> bool:
     """Whether a mesh that a render shows hangs on an armature."""
-    return any(o.type == "MESH" and not o.hide_render and (
-        (o.parent is not None and o.parent.type == "ARMATURE") or any(m.type == "ARMATURE" for m in o.modifiers)) for o in scene.objects)
+    return any(
+        o.type == "MESH"
+        and not o.hide_render
+        and ((o.parent is not None and o.parent.type == "ARMATURE") or any(m.type == "ARMATURE" for m in o.modifiers))
+        for o in scene.objects
+    )
 
 
 def _camera_object(stage: Any, camera: Camera, unit_scale: float) -> Any:
     from mathutils import Matrix
+
     data = bpy.data.cameras.new(".plumbline stills")
     data.lens = float(camera.lens_mm[0])
     data.sensor_width, data.sensor_height = (float(v) for v in camera.sensor_mm[0])
@@ -143,7 +156,7 @@ def _size(units: Array) -> tuple[int, int]:
 def _read(path: str) -> Array:
     image = bpy.data.images.load(path)
     try:
-        image.colorspace_settings.name = "Non-Color"           # the file's numbers as they are
+        image.colorspace_settings.name = "Non-Color"  # the file's numbers as they are
         width, height = image.size
         flat = np.empty(width * height * image.channels, np.float32)
         image.pixels.foreach_get(flat)

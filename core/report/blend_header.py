@@ -5,6 +5,7 @@ Three spellings, seen in files saved by 4.2.23, 4.5.15 and 5.2.3: 'BLENDER-v402'
 (17 bytes, from 5.0), and either inside gzip (to 2.9x) or Zstandard (from 3.0). Python has no Zstandard before 3.14; but
 these few bytes never compress, so a Zstandard file carries them as they are within its first 64 bytes.
 """
+
 import gzip
 import re
 import zlib

@@ -1,5 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""A camera for pictures of a shot that has none: from the figure's front, half to its side, all of it and the evidence in view."""
+"""A camera for pictures of a shot that has none: from the figure's front, half to its side, all of it and the
+evidence in view."""
+
 import numpy as np
 
 from ..evidence import Arc, Arrow, Label, Patch, Point, Polyline
@@ -35,7 +37,7 @@ def _directions(character: Character | None, i: int) -> tuple[Array, Array]:
         return up, np.array([0.0, -1.0, 0.0])
     up = character.up
     forward = character.forward
-    if character.has("thigh.L", "thigh.R"):                    # the hips turn with the figure, the rest pose does not
+    if character.has("thigh.L", "thigh.R"):  # the hips turn with the figure, the rest pose does not
         right = character.head("thigh.R")[i] - character.head("thigh.L")[i]
         faced = np.cross(up, right)
         if np.linalg.norm(faced) > 1e-6:
@@ -47,7 +49,7 @@ def _directions(character: Character | None, i: int) -> tuple[Array, Array]:
 
 def _camera(cloud: Array, up: Array, forward: Array, resolution: tuple[int, int]) -> Camera:
     side = np.cross(forward, up)
-    back = forward * 0.8 + side * 0.55 + up * 0.18             # toward the camera
+    back = forward * 0.8 + side * 0.55 + up * 0.18  # toward the camera
     back /= np.linalg.norm(back)
     x = np.cross(up, back)
     x /= np.linalg.norm(x)
@@ -59,9 +61,18 @@ def _camera(cloud: Array, up: Array, forward: Array, resolution: tuple[int, int]
     matrix[:3, :3] = axes
     matrix[:3, 3] = center + back * radius / (half * (1 - FREE))
     return Camera(
-        names=("framed",), run=np.zeros(1, int), kind=("PERSP",), fit=("AUTO",), world_from_camera=matrix[None],
-        lens_mm=np.array([LENS]), ortho_scale=np.array([1.0]), sensor_mm=np.array([[SENSOR, 24.0]]), shift=np.zeros((1, 2)),
-        resolution=np.array(resolution, float), pixel_aspect=np.ones(2))
+        names=("framed",),
+        run=np.zeros(1, int),
+        kind=("PERSP",),
+        fit=("AUTO",),
+        world_from_camera=matrix[None],
+        lens_mm=np.array([LENS]),
+        ortho_scale=np.array([1.0]),
+        sensor_mm=np.array([[SENSOR, 24.0]]),
+        shift=np.zeros((1, 2)),
+        resolution=np.array(resolution, float),
+        pixel_aspect=np.ones(2),
+    )
 
 
 def _places(shape: object) -> tuple[tuple[float, float, float], ...]:

@@ -4,6 +4,7 @@
 Frames are whole scene frames, both ends inside; places are world metres (pixels of a picture with a shorter side of
 1080 for a screen outline); every number is finite.
 """
+
 import json
 import math
 import re
@@ -34,7 +35,8 @@ def schema() -> dict[str, Any]:
 
 
 def sound(result: Result) -> Result:
-    """The result without notes that no file could carry: one whose numbers are not finite becomes a failure of its check.
+    """The result without notes that no file could carry: one whose numbers are not finite becomes a failure of its
+    check.
 
     A shape of evidence that is not finite is left out and its note stays, since the measure itself is whole.
     """
@@ -42,40 +44,62 @@ def sound(result: Result) -> Result:
     failed = list(result.failed)
     for note in result.notes:
         if not (math.isfinite(note.measured) and math.isfinite(note.limit)):
-            failed.append(Failure(note.check, note.character,
-                                  f"a note on {note.part} at frame {note.worst} measured {note.measured} against {note.limit}"))
+            failed.append(
+                Failure(
+                    note.check,
+                    note.character,
+                    f"a note on {note.part} at frame {note.worst} measured {note.measured} against {note.limit}",
+                )
+            )
             continue
         remedy = note.remedy if note.remedy is None or _finite(note.remedy) else None
         notes.append(replace(note, remedy=remedy, evidence=tuple(e for e in note.evidence if _finite(e))))
     return replace(result, notes=tuple(notes), failed=tuple(failed))
 
 
-def notes_data(shot: Shot, result: Result, complete: bool,
-               belts: Iterable[tuple[Sequence[float], str]] = ()) -> dict[str, Any]:
+def notes_data(
+    shot: Shot, result: Result, complete: bool, belts: Iterable[tuple[Sequence[float], str]] = ()
+) -> dict[str, Any]:
     """The notes file's content.
 
     complete: true only where nothing is still to come. belts: velocity (3,) in m/s in the world of the ground that a
     character's cycle in place runs on, and a sentence that says so; each adds an entry to ``ground``.
-    What the sweep could not show (the shot's remarks, a character's warnings) goes into ``skipped`` with no check's name.
+    What the sweep could not show (the shot's remarks, a character's warnings) goes into ``skipped`` with no check's
+    name.
     """
     result = sound(result)
     remarks = [{"check": "", "character": "", "why": clean(why)} for why in shot.remarks]
-    warnings = [{"check": "", "character": clean(c.name), "why": clean(why)} for c in shot.characters for why in c.warnings]
+    warnings = [
+        {"check": "", "character": clean(c.name), "why": clean(why)} for c in shot.characters for why in c.warnings
+    ]
     return {
         "schema": VERSION,
         "complete": bool(complete),
-        "shot": {"file": clean(shot.file), "first": int(shot.first or 0), "last": int(shot.last or 0),
-                 "fps": _number(shot.fps), "units": _number(shot.unit_scale)},
-        "characters": [{"name": clean(c.name),
-                        "map": {part: clean(bone) for part, bone in zip(c.parts, c.bones, strict=True)},
-                        "leg_length": _number(c.leg_length)} for c in shot.characters],
+        "shot": {
+            "file": clean(shot.file),
+            "first": int(shot.first or 0),
+            "last": int(shot.last or 0),
+            "fps": _number(shot.fps),
+            "units": _number(shot.unit_scale),
+        },
+        "characters": [
+            {
+                "name": clean(c.name),
+                "map": {part: clean(bone) for part, bone in zip(c.parts, c.bones, strict=True)},
+                "leg_length": _number(c.leg_length),
+            }
+            for c in shot.characters
+        ],
         "props": [{"name": clean(p.name), "why": clean(p.why)} for p in shot.props],
-        "ground": [_ground(shot, s) for s in shot.surfaces] + [
+        "ground": [_ground(shot, s) for s in shot.surfaces]
+        + [
             {"name": None, "why": clean(why), "moving": True, "velocity": [_number(v) for v in velocity]}
-            for velocity, why in belts],
+            for velocity, why in belts
+        ],
         "notes": _notes(result.notes),
-        "skipped": remarks + warnings + [
-            {"check": s.check, "character": clean(s.character), "why": clean(s.why)} for s in result.skipped],
+        "skipped": remarks
+        + warnings
+        + [{"check": s.check, "character": clean(s.character), "why": clean(s.why)} for s in result.skipped],
         "failed": [{"check": f.check, "character": clean(f.character), "error": clean(f.error)} for f in result.failed],
     }
 
@@ -86,7 +110,8 @@ def dump(data: Mapping[str, Any]) -> str:
 
 
 def clean(text: str) -> str:
-    """The text with halves of broken characters (as undecodable file names carry) replaced, so that it is valid UTF-8."""
+    """The text with halves of broken characters (as undecodable file names carry) replaced, so that it is valid
+    UTF-8."""
     return text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
 
 
@@ -109,16 +134,32 @@ def _notes(notes: tuple[Note, ...]) -> list[dict[str, Any]]:
         seen[note.id] = seen.get(note.id, 0) + 1
         # two faces of one check can speak of the same part from the same frame: the second and later are numbered
         number = clean(note.id) + (f"/{seen[note.id]}" if seen[note.id] > 1 else "")
-        out.append({
-            "id": number, "check": note.check, "lane": note.lane, "character": clean(note.character), "part": clean(note.part),
-            "start": int(note.start), "end": int(note.end), "worst": int(note.worst), "severity": note.severity.value,
-            "measured": _number(note.measured), "limit": _number(note.limit), "unit": note.unit, "source": note.source,
-            "text": clean(note.text), "remedy": remedy_data(note.remedy),
-            "evidence": [evidence_data(e) for e in note.evidence],
-            "keys": [{"owner": clean(k.owner), "channel": clean(k.channel), "frames": [_number(f) for f in k.frames]}
-                     for k in note.keys],
-            "trial": bool(note.trial), "set_aside": None if note.set_aside is None else {"reason": clean(note.set_aside)},
-        })
+        out.append(
+            {
+                "id": number,
+                "check": note.check,
+                "lane": note.lane,
+                "character": clean(note.character),
+                "part": clean(note.part),
+                "start": int(note.start),
+                "end": int(note.end),
+                "worst": int(note.worst),
+                "severity": note.severity.value,
+                "measured": _number(note.measured),
+                "limit": _number(note.limit),
+                "unit": note.unit,
+                "source": note.source,
+                "text": clean(note.text),
+                "remedy": remedy_data(note.remedy),
+                "evidence": [evidence_data(e) for e in note.evidence],
+                "keys": [
+                    {"owner": clean(k.owner), "channel": clean(k.channel), "frames": [_number(f) for f in k.frames]}
+                    for k in note.keys
+                ],
+                "trial": bool(note.trial),
+                "set_aside": None if note.set_aside is None else {"reason": clean(note.set_aside)},
+            }
+        )
     return out
 
 
@@ -132,8 +173,12 @@ def _ground(shot: Shot, surface: Surface) -> dict[str, Any]:
         seconds = float(shot.times[-1] - shot.times[0])
         if seconds > 0 and np.isfinite(path[[0, -1]]).all():
             velocity = (path[-1] - path[0]) / seconds
-    return {"name": None if surface.name is None else clean(surface.name), "why": clean(surface.why), "moving": moved,
-            "velocity": [_number(v) for v in velocity]}
+    return {
+        "name": None if surface.name is None else clean(surface.name),
+        "why": clean(surface.why),
+        "moving": moved,
+        "velocity": [_number(v) for v in velocity],
+    }
 
 
 def _tag(thing: Any) -> str:
@@ -166,7 +211,7 @@ def _number(value: Any) -> float | int:
     number = float(value)
     if not math.isfinite(number):
         raise ValueError(f"the notes file cannot carry {number}")
-    return int(number) if number.is_integer() and abs(number) < 2 ** 53 else number
+    return int(number) if number.is_integer() and abs(number) < 2**53 else number
 
 
 def _finite(value: Any) -> bool:

@@ -3,6 +3,7 @@
 
 Whoever finds a file of the right name may therefore trust it: a crash, a kill or bad input leaves none.
 """
+
 import os
 import re
 from pathlib import Path

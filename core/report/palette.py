@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""The colors of marks, sRGB, 0 to 1. The lane's color is what the shot does; PAPER is what it is held against; KEY is the
+"""The colors of marks, sRGB, 0 to 1. The lane's color is what the shot does; PAPER is what it is held against; KEY is
+the
 dark line round every mark. The lanes keep apart under three color deficiencies and from Blender's own colors."""
 
 Color = tuple[float, float, float]
@@ -10,8 +11,14 @@ def _hex(word: str) -> Color:
 
 
 LANE_COLORS: dict[str, Color] = {
-    "Limbs": _hex("a680e4"), "Contacts": _hex("b28931"), "Balance": _hex("44dfc1"), "Spacing": _hex("d2f18a"),
-    "Arcs": _hex("ffd2fe"), "Staging": _hex("95b4d3"), "Props": _hex("66988e"), "Hits": _hex("f59474"),
+    "Limbs": _hex("a680e4"),
+    "Contacts": _hex("b28931"),
+    "Balance": _hex("44dfc1"),
+    "Spacing": _hex("d2f18a"),
+    "Arcs": _hex("ffd2fe"),
+    "Staging": _hex("95b4d3"),
+    "Props": _hex("66988e"),
+    "Hits": _hex("f59474"),
 }
 KEY: Color = _hex("0e1013")
 PAPER: Color = _hex("eceae6")

@@ -4,13 +4,14 @@
 What the shot does has the lane's color, what it is held against is paper white, and a dark line lies round each mark.
 Sizes are pixels of a picture with a shorter side of 720 and grow with it.
 """
+
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..check import LANES
-from ..evidence import Arc, Arrow, Evidence, Label, Patch, Point, Polyline, ScreenOutline
+from ..evidence import Arc, Arrow, Evidence, Patch, Point, Polyline, ScreenOutline
 from ..note import Note
 from ..numeric.camera import View
 from ..numeric.rotation import exp
@@ -25,6 +26,7 @@ Array = np.ndarray
 @dataclass(frozen=True)
 class Mark:
     """Lines (each (n, 2), pixels from the upper left corner) of one width, or a fill where ``width`` is 0."""
+
     lines: tuple[Array, ...]
     width: float
     color: Color
@@ -33,7 +35,9 @@ class Mark:
 
 @dataclass(frozen=True)
 class Frame:
-    """A view onto the shot at scene frame ``number``, and the size (width, height) in pixels of the picture that shows it."""
+    """A view onto the shot at scene frame ``number``, and the size (width, height) in pixels of the picture that
+    shows it."""
+
     view: View
     number: int
     size: tuple[int, int]
@@ -61,9 +65,12 @@ def marks(note: Note, frame: Frame, camera: bool = True) -> list[Mark]:
     camera: the view is the shot's own camera, in which alone a screen outline has its place.
     """
     lane = LANE_COLORS[note.lane]
-    shown = [e for e in note.evidence if e.frames[0] <= frame.number <= e.frames[1]
-             and (camera or not isinstance(e, ScreenOutline))]
-    shown.sort(key=lambda e: e.role == "found")                # yardsticks below, the finding above
+    shown = [
+        e
+        for e in note.evidence
+        if e.frames[0] <= frame.number <= e.frames[1] and (camera or not isinstance(e, ScreenOutline))
+    ]
+    shown.sort(key=lambda e: e.role == "found")  # yardsticks below, the finding above
     out: list[Mark] = []
     anchor = None
     for shape in shown:
@@ -71,7 +78,7 @@ def marks(note: Note, frame: Frame, camera: bool = True) -> list[Mark]:
         out += drawn
         if anchor is None and shape.role == "found" and drawn:
             spots = np.concatenate([line for m in drawn for line in m.lines])
-            middle = (spots.min(0) + spots.max(0)) / 2         # the line ends on the mark, not in the air beside it
+            middle = (spots.min(0) + spots.max(0)) / 2  # the line ends on the mark, not in the air beside it
             anchor = spots[np.argmin(np.linalg.norm(spots - middle, axis=1))]
     return out + _plate(note, frame, lane, out, anchor)
 
@@ -110,14 +117,21 @@ def _shape(shape: Evidence, frame: Frame, color: Color) -> list[Mark]:
             return []
         edge = np.vstack([outline, outline[:1]])
         lines = (edge,) if found else _dashes(edge, frame.unit)
-        return [Mark((outline,), 0, color, 0.34 if found else 0.10), Mark(lines, (2.5 if found else 1.5) * frame.unit, color)]
+        return [
+            Mark((outline,), 0, color, 0.34 if found else 0.10),
+            Mark(lines, (2.5 if found else 1.5) * frame.unit, color),
+        ]
     if isinstance(shape, ScreenOutline):
         places = frame.from_units(np.array(shape.places, float))
         if shape.closed:
             places = np.vstack([places, places[:1]])
         return [Mark(_pieces(places), (3.0 if found else 1.5) * frame.unit, color)]
     at = frame.pixels([shape.place])[0]
-    return _words(shape.text, at + (8 * frame.unit, -16 * frame.unit), 9 * frame.unit, PAPER) if np.isfinite(at).all() else []
+    return (
+        _words(shape.text, at + (8 * frame.unit, -16 * frame.unit), 9 * frame.unit, PAPER)
+        if np.isfinite(at).all()
+        else []
+    )
 
 
 def _point(shape: Point, frame: Frame, color: Color) -> list[Mark]:
@@ -129,9 +143,12 @@ def _point(shape: Point, frame: Frame, color: Color) -> list[Mark]:
         return [Mark((_circle(at, 4 * frame.unit),), 0, color)]
     ring = _circle(at, (9 if shape.kind == "ring" else 11) * frame.unit)
     out = [Mark((np.vstack([ring, ring[:1]]),), 2.5 * frame.unit, color)]
-    if shape.kind == "mass":                                   # the draftsman's quartered circle
+    if shape.kind == "mass":  # the draftsman's quartered circle
         n = len(ring) // 4
-        out += [Mark((np.vstack([at, ring[:n + 1]]),), 0, color), Mark((np.vstack([at, ring[2 * n:3 * n + 1]]),), 0, color)]
+        out += [
+            Mark((np.vstack([at, ring[: n + 1]]),), 0, color),
+            Mark((np.vstack([at, ring[2 * n : 3 * n + 1]]),), 0, color),
+        ]
     return out
 
 
@@ -148,7 +165,9 @@ def _polyline(shape: Polyline, frame: Frame, color: Color) -> list[Mark]:
             if np.isfinite(n) and n > 1e-9:
                 across = np.array([-d[1], d[0]]) / n * half
                 away = abs(shape.frames[0] + k - frame.number)
-                out.append(Mark((np.stack([at - across, at + across]),), 1.5 * frame.unit, color, max(0.16, 1 - away / 9)))
+                out.append(
+                    Mark((np.stack([at - across, at + across]),), 1.5 * frame.unit, color, max(0.16, 1 - away / 9))
+                )
     return out
 
 
@@ -161,8 +180,10 @@ def _arrow(ends: Array, width: float, unit: float, color: Color) -> list[Mark]:
     side = np.array([-d[1], d[0]])
     head = min(9 * unit, length)
     base = ends[1] - d * head
-    return [Mark((np.stack([ends[0], base]),), width * unit, color),
-            Mark((np.stack([ends[1], base + side * head * 0.45, base - side * head * 0.45]),), 0, color)]
+    return [
+        Mark((np.stack([ends[0], base]),), width * unit, color),
+        Mark((np.stack([ends[1], base + side * head * 0.45, base - side * head * 0.45]),), 0, color),
+    ]
 
 
 def _arc(shape: Arc, frame: Frame, color: Color) -> list[Mark]:
@@ -176,18 +197,23 @@ def _arc(shape: Arc, frame: Frame, color: Color) -> list[Mark]:
     found = shape.role == "found"
     rays = [places[[0, -1]]] if found else [places[[0, -1]], *_dashes(places[[0, 1]], frame.unit)]
     out = [Mark((places,), 0, color, 0.30)] if found else []
-    out += [Mark((places[1:],), (3.0 if found else 1.5) * frame.unit, color, 1.0 if found else 0.7),
-            Mark(tuple(rays), (2.5 if found else 1.5) * frame.unit, color)]
+    out += [
+        Mark((places[1:],), (3.0 if found else 1.5) * frame.unit, color, 1.0 if found else 0.7),
+        Mark(tuple(rays), (2.5 if found else 1.5) * frame.unit, color),
+    ]
     return out + ([Mark((_circle(places[0], 4 * frame.unit),), 0, color)] if found else [])
 
 
 def _plate(note: Note, frame: Frame, lane: Color, evidence: list[Mark], anchor: Array | None) -> list[Mark]:
-    """The note's own plate: the lane's letter on its chip, the sentence, and which frame this is; beside the evidence, with a
+    """The note's own plate: the lane's letter on its chip, the sentence, and which frame this is; beside the
+    evidence, with a
     line to the first thing found."""
     u = frame.unit
     span = f"frame {frame.number}" if note.start == note.end else f"frame {frame.number} of {note.start} to {note.end}"
     who = f"{note.character}, " if note.character else ""
-    rows = [(row, 10 * u, 1.0) for row in _wrapped(note.text, 58)] + [(f"{who}{span}, {note.severity.value}", 8 * u, 0.8)]
+    rows = [(row, 10 * u, 1.0) for row in _wrapped(note.text, 58)] + [
+        (f"{who}{span}, {note.severity.value}", 8 * u, 0.8)
+    ]
     width = max(strokes(row, size)[1] for row, size, _ in rows) + 44 * u
     height = sum(size * 1.9 for _, size, _ in rows) + 12 * u
     room = np.array(frame.size, float)
@@ -203,7 +229,10 @@ def _plate(note: Note, frame: Frame, lane: Color, evidence: list[Mark], anchor: 
     out = []
     if anchor is not None:
         near = np.clip(anchor, corner, corner + (width, height))
-        out += [Mark((np.stack([near, anchor]),), 3 * u, KEY, 0.6), Mark((np.stack([near, anchor]),), 1.2 * u, PAPER, 0.85)]
+        out += [
+            Mark((np.stack([near, anchor]),), 3 * u, KEY, 0.6),
+            Mark((np.stack([near, anchor]),), 1.2 * u, PAPER, 0.85),
+        ]
     out += [Mark((plate,), 0, KEY, 0.80), Mark((_rectangle(corner, 3 * u, height),), 0, lane)]
     chip = _rectangle(corner + (10 * u, 8 * u), 17 * u, 17 * u)
     letter, wide = strokes(LANES[note.lane], 10 * u)
@@ -220,8 +249,14 @@ def _plate(note: Note, frame: Frame, lane: Color, evidence: list[Mark], anchor: 
 
 def _words(text: str, at: Array, size: float, color: Color) -> list[Mark]:
     lines, width = strokes(text, size)
-    return [Mark((_rectangle(at - size * 0.5, width + size, size * 2.2),), 0, KEY, 0.80),
-            Mark(tuple(line + at for line in lines), size * 0.15, color)] if lines else []
+    return (
+        [
+            Mark((_rectangle(at - size * 0.5, width + size, size * 2.2),), 0, KEY, 0.80),
+            Mark(tuple(line + at for line in lines), size * 0.15, color),
+        ]
+        if lines
+        else []
+    )
 
 
 def _wrapped(text: str, most: int) -> list[str]:

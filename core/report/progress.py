@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Progress on a stream: one line that rewrites itself on a terminal, now and then a plain line in a log."""
+
 import time
 from collections.abc import Callable
 from typing import TextIO

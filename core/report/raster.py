@@ -3,6 +3,7 @@
 
 By distance: a pixel is covered as far as its center lies within the shape's edge, over one pixel's width.
 """
+
 import struct
 import zlib
 
@@ -12,7 +13,8 @@ Array = np.ndarray
 
 
 def stroke(pixels: Array, lines: list[Array], width: float, color: tuple[float, float, float], alpha: float) -> None:
-    """Draws open lines, each (n, 2) pixels with (0, 0) at the upper left corner, as one mark: where they cross, ``alpha`` is
+    """Draws open lines, each (n, 2) pixels with (0, 0) at the upper left corner, as one mark: where they cross,
+    ``alpha`` is
     not laid on twice. pixels (H, W, 3) float 0 to 1 are changed in place."""
     box = _box(pixels, lines, width / 2 + 1)
     if box is None:
@@ -26,7 +28,7 @@ def stroke(pixels: Array, lines: list[Array], width: float, color: tuple[float, 
                 continue
             u0, v0, u1, v1 = piece
             distance = _distance(u0, v0, u1, v1, a, b)
-            window = cover[v0 - y0:v1 - y0, u0 - x0:u1 - x0]
+            window = cover[v0 - y0 : v1 - y0, u0 - x0 : u1 - x0]
             np.maximum(window, np.clip(width / 2 + 0.5 - distance, 0, 1), out=window)
     _lay(pixels[y0:y1, x0:x1], cover * alpha, color)
 
@@ -54,10 +56,15 @@ def png(pixels: Array) -> bytes:
     """A PNG file of pixels (H, W, 3) float 0 to 1."""
     data = (np.clip(pixels, 0, 1) * 255 + 0.5).astype(np.uint8)
     height, width = data.shape[:2]
-    rows = np.zeros((height, width * 3 + 1), np.uint8)         # the first byte of a row says that it is not filtered
+    rows = np.zeros((height, width * 3 + 1), np.uint8)  # the first byte of a row says that it is not filtered
     rows[:, 1:] = data.reshape(height, -1)
     head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
-    return b"\x89PNG\r\n\x1a\n" + _chunk(b"IHDR", head) + _chunk(b"IDAT", zlib.compress(rows.tobytes(), 6)) + _chunk(b"IEND", b"")
+    return (
+        b"\x89PNG\r\n\x1a\n"
+        + _chunk(b"IHDR", head)
+        + _chunk(b"IDAT", zlib.compress(rows.tobytes(), 6))
+        + _chunk(b"IEND", b"")
+    )
 
 
 def _chunk(name: bytes, data: bytes) -> bytes:

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The notes as plain lines for a terminal or a farm's log. Names come from other people's files: what could steer a
 terminal is shown, never sent."""
+
 import inspect
 import os
 import unicodedata
@@ -17,8 +18,9 @@ _BOLD, _FAINT, _PLAIN = "\x1b[1m", "\x1b[2m", "\x1b[0m"
 
 def printable(text: str) -> str:
     r"""The text with everything that is not ink or a space shown as an escape: '\x1b', '\u202e', '\n'."""
-    return "".join(c if c.isprintable() or unicodedata.category(c) == "Zs" else c.encode("unicode_escape").decode()
-                   for c in text)
+    return "".join(
+        c if c.isprintable() or unicodedata.category(c) == "Zs" else c.encode("unicode_escape").decode() for c in text
+    )
 
 
 def wants_style(environment: Mapping[str, str], terminal: bool) -> bool:
@@ -34,7 +36,10 @@ def counts(notes: Sequence[Note]) -> str:
     """'2 high, 1 medium', 'no notes'; those on trial or set aside are counted apart, since they decide nothing."""
     live = [n for n in notes if not n.trial and n.set_aside is None]
     words = [f"{k} {s.value}" for s in reversed(Severity) if (k := sum(n.severity is s for n in live))]
-    for word, k in (("on trial", sum(n.trial for n in notes)), ("set aside", sum(n.set_aside is not None for n in notes))):
+    for word, k in (
+        ("on trial", sum(n.trial for n in notes)),
+        ("set aside", sum(n.set_aside is not None for n in notes)),
+    ):
         if k:
             words.append(f"{k} {word}")
     return ", ".join(words) or "no notes"
@@ -45,7 +50,9 @@ def note_lines(note: Note, style: bool = False) -> list[str]:
     word = f"{note.severity.value:<6}"
     if style:
         word = {Severity.HIGH: _BOLD, Severity.LOW: _FAINT}.get(note.severity, "") + word + _PLAIN
-    frames = f"frame {note.start}" if note.start == note.end else f"frames {note.start} to {note.end}, worst {note.worst}"
+    frames = (
+        f"frame {note.start}" if note.start == note.end else f"frames {note.start} to {note.end}, worst {note.worst}"
+    )
     part = spoken(note.part) if note.part in PARTS else note.part
     who = ", ".join(printable(w) for w in (note.character, part) if w)
     state = " (on trial)" if note.trial else ""
@@ -83,8 +90,10 @@ def page(check: Check) -> str:
     steps = ", ".join(f"{s.value} {limit.step(s):.6g}" for s in Severity)
     unit = "" if limit.unit == "1" else f" {limit.unit}"
     trial = "\nOn trial: shown, but never decides the exit code" if check.trial else ""
-    return (f"{check.name} ({check.lane})\n\n{inspect.cleandoc(type(check).__doc__ or '')}\n\n"
-            f"Steps: {steps}{unit}\nSource: {limit.source}{trial}\n")
+    return (
+        f"{check.name} ({check.lane})\n\n{inspect.cleandoc(type(check).__doc__ or '')}\n\n"
+        f"Steps: {steps}{unit}\nSource: {limit.source}{trial}\n"
+    )
 
 
 def style_here(terminal: bool) -> bool:

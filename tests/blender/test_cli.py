@@ -1,5 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The command line as people meet it: real files, real child processes, exit codes, what is left on disk."""
+
+import contextlib
 import gzip
 import json
 import math
@@ -14,7 +16,6 @@ import bpy
 import jsonschema
 import pytest
 from mathutils import Vector
-
 from plumbline.blender_addon import cli
 from plumbline.core import body
 from plumbline.core.catalogue import catalogue
@@ -65,8 +66,15 @@ def plumbline(*words, **more):
     """Runs the command in a process of its own."""
     code = "import sys; from plumbline.blender_addon.cli import main; sys.exit(main(sys.argv[1:]))"
     environment = {**os.environ, "NO_COLOR": "1", "PYTHONIOENCODING": "utf-8", **more.pop("env", {})}
-    return subprocess.run([sys.executable, "-c", code, *map(str, words)], capture_output=True, encoding="utf-8", errors="replace",
-                          timeout=240, env=environment, **more)
+    return subprocess.run(
+        [sys.executable, "-c", code, *map(str, words)],
+        capture_output=True,
+        encoding="utf-8",
+        errors="replace",
+        timeout=240,
+        env=environment,
+        **more,
+    )
 
 
 def one_line(text):
@@ -78,6 +86,7 @@ def one_line(text):
 
 
 # ---- the job done ---------------------------------------------------------------------------------------------------
+
 
 def test_a_reversed_knee_becomes_one_note_in_the_file(shot, tmp_path):
     notes = tmp_path / "notes.json"
@@ -127,7 +136,9 @@ def test_a_card_sets_a_limit(shot, tmp_path):
 
 def test_hostile_names_reach_the_file_and_never_the_terminal(tmp_path):
     keeper(name=HOSTILE)
-    run = plumbline("check", saved(tmp_path / "tow\x1ber \n.blend"), "--checks", "joint-limit", "--json", tmp_path / "n.json")
+    run = plumbline(
+        "check", saved(tmp_path / "tow\x1ber \n.blend"), "--checks", "joint-limit", "--json", tmp_path / "n.json"
+    )
     assert run.returncode == 1, run.stderr
     data = json.loads((tmp_path / "n.json").read_text("utf-8"))
     assert data["notes"][0]["character"] == data["characters"][0]["name"] == HOSTILE
@@ -178,52 +189,61 @@ def test_a_library_that_is_missing_is_told_and_the_rest_measured(tmp_path):
 
 
 def test_a_file_at_which_opening_raises_although_it_opened_is_measured(shot, tmp_path, monkeypatch, capfd):
-    child_running(monkeypatch, REAL.format(
-        "import bpy\n"
-        "class Raising:\n"
-        "    def __getattr__(self, name): return getattr(bpy.ops.wm, name)\n"
-        "    def open_mainfile(self, **words):\n"
-        "        bpy.ops.wm.open_mainfile(**words)\n"
-        "        raise RuntimeError('Error: Cannot find lib //lamp.blend\\n')\n"
-        "class Ops: wm = Raising()\n"
-        "class Bpy:\n"
-        "    ops = Ops()\n"
-        "    def __getattr__(self, name): return getattr(bpy, name)\n"
-        "real = review.open_shot\n"
-        "def opened(path):\n"
-        "    sys.modules['bpy'] = Bpy()\n"
-        "    try: return real(path)\n"
-        "    finally: sys.modules['bpy'] = bpy\n"
-        "review.open_shot = opened"))
+    child_running(
+        monkeypatch,
+        REAL.format(
+            "import bpy\n"
+            "class Raising:\n"
+            "    def __getattr__(self, name): return getattr(bpy.ops.wm, name)\n"
+            "    def open_mainfile(self, **words):\n"
+            "        bpy.ops.wm.open_mainfile(**words)\n"
+            "        raise RuntimeError('Error: Cannot find lib //lamp.blend\\n')\n"
+            "class Ops: wm = Raising()\n"
+            "class Bpy:\n"
+            "    ops = Ops()\n"
+            "    def __getattr__(self, name): return getattr(bpy, name)\n"
+            "real = review.open_shot\n"
+            "def opened(path):\n"
+            "    sys.modules['bpy'] = Bpy()\n"
+            "    try: return real(path)\n"
+            "    finally: sys.modules['bpy'] = bpy\n"
+            "review.open_shot = opened"
+        ),
+    )
     assert cli.main(["check", str(shot), "--checks", "joint-limit", "--json", str(tmp_path / "n.json")]) == 1
     assert "Blender says: Cannot find lib //lamp.blend" in capfd.readouterr().err
 
 
 # ---- bad input ------------------------------------------------------------------------------------------------------
 
-@pytest.mark.parametrize(("words", "says"), [
-    (["--checks", "slop"], 'there is no check "slop"; there are '),
-    (["--checks", ","], "--checks names no check"),
-    (["--range", "20-5"], "the range 20-5 runs backward"),
-    (["--range", "5-7"], "holds 3 frames; at least 4 are needed"),
-    (["--range", "-9--7"], "holds 3 frames"),
-    (["--range", "5"], 'the range "5" is not two whole frames'),
-    (["--range", "a-b"], "is not two whole frames"),
-    (["--range", "900-990"], "outside the scene's range 1 to 48"),
-    (["--scene", "Night"], 'there is no scene "Night"; the file has "Scene"'),
-    (["--character", "Pilot"], "no character named 'Pilot' (it has: Keeper)"),
-    (["--card", "none.json"], "the card none.json cannot be read"),
-    (["--card", "bad.json"], "bad.json: the card's map names an unknown part 'third_leg'"),
-    (["--card", "types.json"], "types.json: the card's height must be a number"),
-    (["--card", "prose.json"], "prose.json: the card is not JSON"),
-    (["--card", "Pilot=good.json"], "a card was given for 'Pilot', but the characters are: Keeper"),
-    (["--card", "good.json", "--card", "good.json"], "two cards are given for every character"),
-    (["--fail-on", "sometimes"], "--fail-on"),
-    (["--colour"], "--colour"),
-    (["--json", "none/notes.json"], "there is no folder none"),
-    (["--json", "."], "is a folder"),
-    (["--json", "tower.blend"], "tower.blend holds something that is no notes file; it is left as it is"),
-], ids=lambda v: " ".join(v) if isinstance(v, list) else "")
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--checks", "slop"], 'there is no check "slop"; there are '),
+        (["--checks", ","], "--checks names no check"),
+        (["--range", "20-5"], "the range 20-5 runs backward"),
+        (["--range", "5-7"], "holds 3 frames; at least 4 are needed"),
+        (["--range", "-9--7"], "holds 3 frames"),
+        (["--range", "5"], 'the range "5" is not two whole frames'),
+        (["--range", "a-b"], "is not two whole frames"),
+        (["--range", "900-990"], "outside the scene's range 1 to 48"),
+        (["--scene", "Night"], 'there is no scene "Night"; the file has "Scene"'),
+        (["--character", "Pilot"], "no character named 'Pilot' (it has: Keeper)"),
+        (["--card", "none.json"], "the card none.json cannot be read"),
+        (["--card", "bad.json"], "bad.json: the card's map names an unknown part 'third_leg'"),
+        (["--card", "types.json"], "types.json: the card's height must be a number"),
+        (["--card", "prose.json"], "prose.json: the card is not JSON"),
+        (["--card", "Pilot=good.json"], "a card was given for 'Pilot', but the characters are: Keeper"),
+        (["--card", "good.json", "--card", "good.json"], "two cards are given for every character"),
+        (["--fail-on", "sometimes"], "--fail-on"),
+        (["--colour"], "--colour"),
+        (["--json", "none/notes.json"], "there is no folder none"),
+        (["--json", "."], "is a folder"),
+        (["--json", "tower.blend"], "tower.blend holds something that is no notes file; it is left as it is"),
+    ],
+    ids=lambda v: " ".join(v) if isinstance(v, list) else "",
+)
 def test_bad_words_are_told_in_one_line_and_leave_no_notes(shot, tmp_path, words, says):
     (tmp_path / "bad.json").write_text('{"map": {"third_leg": "x"}}')
     (tmp_path / "types.json").write_text('{"height": "tall"}')
@@ -241,13 +261,24 @@ def test_bad_words_are_told_in_one_line_and_leave_no_notes(shot, tmp_path, words
 NEWER_OLD, NEWER_NEW = b"BLENDER-v999RENDH" + bytes(400), b"BLENDER17-01v9900REND" + bytes(400)
 
 
-@pytest.mark.parametrize(("content", "says"), [
-    (None, "there is no file"), ("folder", "is a folder"), (b"", "the file is empty"), (b"hello", "is not a .blend file"),
-    (b"\x89PNG\r\n\x1a\n" + bytes(90), "is not a .blend file"), (b"BLENDER-v4", "cut short"),
-    (NEWER_OLD, "saved by Blender 9.99, newer than this Blender"), (NEWER_NEW, "saved by Blender 99.0, newer than this Blender"),
-    (gzip.compress(NEWER_OLD), "saved by Blender 9.99"), (b"\x28\xb5\x2f\xfd" + os.urandom(300), "not a .blend file"),
-    (b"BLENDER-v402RENDH" + bytes(400), "cut short or damaged"), (gzip.compress(b"BLENDER-v402" + bytes(999))[:20], "cut short"),
-], ids=lambda v: repr(v)[:24])
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (None, "there is no file"),
+        ("folder", "is a folder"),
+        (b"", "the file is empty"),
+        (b"hello", "is not a .blend file"),
+        (b"\x89PNG\r\n\x1a\n" + bytes(90), "is not a .blend file"),
+        (b"BLENDER-v4", "cut short"),
+        (NEWER_OLD, "saved by Blender 9.99, newer than this Blender"),
+        (NEWER_NEW, "saved by Blender 99.0, newer than this Blender"),
+        (gzip.compress(NEWER_OLD), "saved by Blender 9.99"),
+        (b"\x28\xb5\x2f\xfd" + os.urandom(300), "not a .blend file"),
+        (b"BLENDER-v402RENDH" + bytes(400), "cut short or damaged"),
+        (gzip.compress(b"BLENDER-v402" + bytes(999))[:20], "cut short"),
+    ],
+    ids=lambda v: repr(v)[:24],
+)
 def test_files_that_are_no_shot_are_told_in_one_line(tmp_path, content, says):
     path = tmp_path / "tower.blend"
     if content == "folder":
@@ -268,7 +299,7 @@ def test_a_file_cut_short(tmp_path, compress, share):
     path = tmp_path / "tower.blend"
     bpy.ops.wm.save_as_mainfile(filepath=str(path), compress=compress)
     whole = path.read_bytes()
-    path.write_bytes(whole[:int(len(whole) * share)])
+    path.write_bytes(whole[: int(len(whole) * share)])
     run = plumbline("check", path)
     assert run.returncode == 2, run.stderr
     assert "cut short or damaged" in one_line(run.stderr)
@@ -301,24 +332,47 @@ def test_bad_input_takes_an_older_notes_file_away(tmp_path):
 
 # ---- our own failures -----------------------------------------------------------------------------------------------
 
+
 def child_running(monkeypatch, code):
     """Exchanges what the child process does; ``PART`` and ``WORDS`` stand for its arguments."""
-    monkeypatch.setattr(cli, "child_command", lambda part, words: [
-        sys.executable, "-c", f"import os, sys, time; PART, WORDS = {str(part)!r}, {list(words)!r}\n{code}"])
+    monkeypatch.setattr(
+        cli,
+        "child_command",
+        lambda part, words: [
+            sys.executable,
+            "-c",
+            f"import os, sys, time; PART, WORDS = {str(part)!r}, {list(words)!r}\n{code}",
+        ],
+    )
 
 
 #: A child that does all its work in Blender, but whose check or sweep is exchanged.
 REAL = "sys.argv = ['child', PART, *WORDS]\nfrom plumbline.blender_addon import child, review\n{}\nchild.main()"
 
 
-@pytest.mark.parametrize(("code", "named"), [
-    ("os.abort()", "SIGABRT"),
-    ("os.kill(os.getpid(), 11)", "SIGSEGV"),
-    ("open(PART, 'w').write('{ \"schema\": 1, \"complete\": true'); os.kill(os.getpid(), 9)", "SIGKILL"),
-    ("sys.exit(1)", "exit code 1"), ("sys.exit(0)", "exit code 0"), ("raise ImportError('no such thing')", "exit code 1"),
-    (REAL.format("review.run = lambda *a: os.abort()"), "SIGABRT"),
-    (REAL.format("review.dump = lambda data: os.kill(os.getpid(), 11)"), "SIGSEGV"),
-], ids=["abort", "segfault", "killed in mid-write", "Python's 1", "Python's 0", "import", "abort in Blender", "segfault at writing"])
+@pytest.mark.parametrize(
+    ("code", "named"),
+    [
+        ("os.abort()", "SIGABRT"),
+        ("os.kill(os.getpid(), 11)", "SIGSEGV"),
+        ("open(PART, 'w').write('{ \"schema\": 1, \"complete\": true'); os.kill(os.getpid(), 9)", "SIGKILL"),
+        ("sys.exit(1)", "exit code 1"),
+        ("sys.exit(0)", "exit code 0"),
+        ("raise ImportError('no such thing')", "exit code 1"),
+        (REAL.format("review.run = lambda *a: os.abort()"), "SIGABRT"),
+        (REAL.format("review.dump = lambda data: os.kill(os.getpid(), 11)"), "SIGSEGV"),
+    ],
+    ids=[
+        "abort",
+        "segfault",
+        "killed in mid-write",
+        "Python's 1",
+        "Python's 0",
+        "import",
+        "abort in Blender",
+        "segfault at writing",
+    ],
+)
 @pytest.mark.skipif(os.name == "nt", reason="signals are POSIX")
 def test_a_crash_is_survived_and_named(shot, tmp_path, monkeypatch, capfd, code, named):
     child_running(monkeypatch, code)
@@ -329,10 +383,14 @@ def test_a_crash_is_survived_and_named(shot, tmp_path, monkeypatch, capfd, code,
 
 
 def test_a_failing_check_is_three_but_its_notes_stay(shot, tmp_path, monkeypatch, capfd):
-    child_running(monkeypatch, REAL.format(
-        "from plumbline.core.catalogue import catalogue\n"
-        "def fails(self, study, character): raise ValueError('the lamp went out')\n"
-        "type(catalogue()['slip']).run = fails"))
+    child_running(
+        monkeypatch,
+        REAL.format(
+            "from plumbline.core.catalogue import catalogue\n"
+            "def fails(self, study, character): raise ValueError('the lamp went out')\n"
+            "type(catalogue()['slip']).run = fails"
+        ),
+    )
     assert cli.main(["check", str(shot), "--checks", "joint-limit,slip", "--json", str(tmp_path / "n.json")]) == 3
     data = json.loads((tmp_path / "n.json").read_text())
     jsonschema.Draft202012Validator(schema()).validate(data)
@@ -343,7 +401,9 @@ def test_a_failing_check_is_three_but_its_notes_stay(shot, tmp_path, monkeypatch
 
 
 def test_anything_uncaught_is_three_and_leaves_no_notes(shot, tmp_path, monkeypatch, capfd):
-    child_running(monkeypatch, REAL.format("def fails(*a, **more): raise ZeroDivisionError('x')\nreview.notes_data = fails"))
+    child_running(
+        monkeypatch, REAL.format("def fails(*a, **more): raise ZeroDivisionError('x')\nreview.notes_data = fails")
+    )
     assert cli.main(["check", str(shot), "--checks", "joint-limit", "--json", str(tmp_path / "n.json")]) == 3
     error = capfd.readouterr().err
     assert "Traceback" in error
@@ -354,22 +414,26 @@ def test_anything_uncaught_is_three_and_leaves_no_notes(shot, tmp_path, monkeypa
 @pytest.mark.skipif(os.name == "nt", reason="signals are POSIX")
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGKILL])
 def test_being_killed_in_mid_write_leaves_no_finished_file(shot, tmp_path, number):
-    code = ("import sys; from plumbline.blender_addon import cli\n"
-            "cli.child_command = lambda part, words: [sys.executable, '-c', 'import time; f = open(%r, \"w\"); "
-            "f.write(\\'{ \"schema\": 1\\'); f.flush(); time.sleep(60)' % str(part)]\n"
-            "sys.exit(cli.main(sys.argv[1:]))")
-    process = subprocess.Popen([sys.executable, "-c", code, "check", str(shot), "--json", str(tmp_path / "n.json")],
-                               stderr=subprocess.PIPE, text=True, start_new_session=True)
+    code = (
+        "import sys; from plumbline.blender_addon import cli\n"
+        "cli.child_command = lambda part, words: [sys.executable, '-c', 'import time; f = open(%r, \"w\"); "
+        "f.write(\\'{ \"schema\": 1\\'); f.flush(); time.sleep(60)' % str(part)]\n"
+        "sys.exit(cli.main(sys.argv[1:]))"
+    )
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, "check", str(shot), "--json", str(tmp_path / "n.json")],
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
     end = time.monotonic() + 60
     while not list(tmp_path.glob(".n.json.*.part")):
         assert time.monotonic() < end
         time.sleep(0.05)
     process.send_signal(number)
     process.wait(30)
-    try:
-        os.killpg(process.pid, signal.SIGKILL)                 # the child of one that was killed outright
-    except ProcessLookupError:
-        pass
+    with contextlib.suppress(ProcessLookupError):
+        os.killpg(process.pid, signal.SIGKILL)  # the child of one that was killed outright
     assert not (tmp_path / "n.json").exists()
     if number != signal.SIGKILL:
         assert process.returncode == 3
@@ -380,11 +444,21 @@ def test_being_killed_in_mid_write_leaves_no_finished_file(shot, tmp_path, numbe
 
 # ---- the other words ------------------------------------------------------------------------------------------------
 
+
 def test_the_words_that_need_no_blender_load_none(tmp_path):
     (tmp_path / "bpy.py").write_text("raise SystemError('Blender was loaded')")
     env = {"PYTHONPATH": str(tmp_path)}
-    for words, code in ((["--version"], 0), (["--help"], 0), (["check", "--help"], 0), (["explain", "slip"], 0), (["explain", "slop"], 2),
-                        ([], 2), (["check"], 2), (["dance"], 2), (["check", "none.blend"], 2)):
+    for words, code in (
+        (["--version"], 0),
+        (["--help"], 0),
+        (["check", "--help"], 0),
+        (["explain", "slip"], 0),
+        (["explain", "slop"], 2),
+        ([], 2),
+        (["check"], 2),
+        (["dance"], 2),
+        (["check", "none.blend"], 2),
+    ):
         run = plumbline(*words, env=env)
         assert run.returncode == code, (words, run.stderr)
         assert "Blender was loaded" not in run.stderr

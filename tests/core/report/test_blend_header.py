@@ -2,7 +2,6 @@
 import gzip
 
 import pytest
-
 from plumbline.core.report.blend_header import NotABlend, saved_by
 
 OLD = b"BLENDER-v402RENDH\x00\x00\x00"
@@ -12,19 +11,38 @@ ZSTD_OLD = bytes.fromhex("28b52ffd60d403cd03008405") + b"BLENDER-v405RENDH\x00\x
 ZSTD_NEW = bytes.fromhex("28b52ffda041060100c537001447") + b"BLENDER17-01v0502REND\x00"
 
 
-@pytest.mark.parametrize(("content", "version"), [
-    (OLD, (4, 2)), (NEW, (5, 2)), (b"BLENDER_V293" + bytes(20), (2, 93)), (b"BLENDER17-01v1200" + bytes(9), (12, 0)),
-    (gzip.compress(OLD + bytes(500)), (4, 2)), (gzip.compress(NEW), (5, 2)), (ZSTD_OLD, (4, 5)), (ZSTD_NEW, (5, 2)),
-    (b"\x28\xb5\x2f\xfd" + bytes(60), None)])
+@pytest.mark.parametrize(
+    ("content", "version"),
+    [
+        (OLD, (4, 2)),
+        (NEW, (5, 2)),
+        (b"BLENDER_V293" + bytes(20), (2, 93)),
+        (b"BLENDER17-01v1200" + bytes(9), (12, 0)),
+        (gzip.compress(OLD + bytes(500)), (4, 2)),
+        (gzip.compress(NEW), (5, 2)),
+        (ZSTD_OLD, (4, 5)),
+        (ZSTD_NEW, (5, 2)),
+        (b"\x28\xb5\x2f\xfd" + bytes(60), None),
+    ],
+)
 def test_reads_the_version(tmp_path, content, version):
     file = tmp_path / "shot.blend"
     file.write_bytes(content)
     assert saved_by(file) == version
 
 
-@pytest.mark.parametrize(("content", "words"), [
-    (b"", "empty"), (b"hello", "not a .blend"), (b"\x89PNG\r\n", "not a .blend"), (b"BLENDER-v4", "cut short"),
-    (b"BLENDER99999999999999999", "header"), (gzip.compress(b"hello" * 99), "not a .blend"), (b"\x1f\x8b\x08", "cut short")])
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"", "empty"),
+        (b"hello", "not a .blend"),
+        (b"\x89PNG\r\n", "not a .blend"),
+        (b"BLENDER-v4", "cut short"),
+        (b"BLENDER99999999999999999", "header"),
+        (gzip.compress(b"hello" * 99), "not a .blend"),
+        (b"\x1f\x8b\x08", "cut short"),
+    ],
+)
 def test_says_what_is_wrong(tmp_path, content, words):
     file = tmp_path / "shot.blend"
     file.write_bytes(content)

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The notes file against its published schema."""
+
 import json
 import math
 from dataclasses import replace
@@ -7,7 +8,6 @@ from dataclasses import replace
 import jsonschema
 import numpy as np
 import pytest
-
 from plumbline.core import remedy as r
 from plumbline.core.evidence import SHAPES, Arc, Arrow, Label, Patch, Point, Polyline, ScreenOutline
 from plumbline.core.note import Failure, KeyReference, Note, Result, Severity, Skip
@@ -18,22 +18,42 @@ from plumbline.core.testing.puppet import act
 SPAN = (10, 12)
 A, B, C = (0.0, 0.0, 0.0), (1.0, 0.0, 0.5), (0.0, 1.0, 0.25)
 EVIDENCE = (
-    Point("found", SPAN, (A, B, C), "ring"), Polyline("found", SPAN, (A, B, C), ticks=True),
-    Arrow("held_against", SPAN, A, B), Arc("held_against", SPAN, A, B, C, 45.0, 0.2), Patch("found", SPAN, (A, B, C)),
-    ScreenOutline("found", SPAN, ((3.0, 4.0), (5.0, 6.0))), Label("found", SPAN, A, "12 degrees past the range"),
+    Point("found", SPAN, (A, B, C), "ring"),
+    Polyline("found", SPAN, (A, B, C), ticks=True),
+    Arrow("held_against", SPAN, A, B),
+    Arc("held_against", SPAN, A, B, C, 45.0, 0.2),
+    Patch("found", SPAN, (A, B, C)),
+    ScreenOutline("found", SPAN, ((3.0, 4.0), (5.0, 6.0))),
+    Label("found", SPAN, A, "12 degrees past the range"),
 )
 REMEDIES = (
-    r.Move("foot.L", (0.1, 0.0, 0.02), SPAN, toward="back"), r.Turn("shin.L", (1.0, 0.0, 0.0), -12.0, SPAN),
-    r.Turn("shin.L", (B, C, B), (1.0, 2.0, 3.0), SPAN), r.Pin("foot.R", (A, B, C), SPAN),
+    r.Move("foot.L", (0.1, 0.0, 0.02), SPAN, toward="back"),
+    r.Turn("shin.L", (1.0, 0.0, 0.0), -12.0, SPAN),
+    r.Turn("shin.L", (B, C, B), (1.0, 2.0, 3.0), SPAN),
+    r.Pin("foot.R", (A, B, C), SPAN),
     r.Ease(("hand.R",), SPAN, ease_in=False, paths=("foot.L",)),
 )
 
 
 def note(**more):
-    fields = dict(check="joint-limit", lane="Limbs", character="Keeper", part="shin.L", start=10, end=12, worst=11,
-                  severity=Severity.HIGH, measured=31.5, limit=30.0, unit="deg", source="a table",
-                  text="Left knee bends 31.5 degrees backward", remedy=None, evidence=EVIDENCE,
-                  keys=(KeyReference("rig/shin.L", "rotation_euler[0]", (9.0, 12.5)),))
+    fields = {
+        "check": "joint-limit",
+        "lane": "Limbs",
+        "character": "Keeper",
+        "part": "shin.L",
+        "start": 10,
+        "end": 12,
+        "worst": 11,
+        "severity": Severity.HIGH,
+        "measured": 31.5,
+        "limit": 30.0,
+        "unit": "deg",
+        "source": "a table",
+        "text": "Left knee bends 31.5 degrees backward",
+        "remedy": None,
+        "evidence": EVIDENCE,
+        "keys": (KeyReference("rig/shin.L", "rotation_euler[0]", (9.0, 12.5)),),
+    }
     return Note(**{**fields, **more})
 
 
@@ -62,8 +82,26 @@ def test_top_level_holds_exactly_the_agreed_entries():
     assert data["skipped"] == [{"check": "slip", "character": "Keeper", "why": "no feet"}]
     assert data["failed"] == [{"check": "tangent", "character": "", "error": "ValueError: no"}]
     assert set(data["notes"][0]) == {
-        "id", "check", "lane", "character", "part", "start", "end", "worst", "severity", "measured", "limit", "unit", "text",
-        "remedy", "evidence", "source", "keys", "trial", "set_aside"}
+        "id",
+        "check",
+        "lane",
+        "character",
+        "part",
+        "start",
+        "end",
+        "worst",
+        "severity",
+        "measured",
+        "limit",
+        "unit",
+        "text",
+        "remedy",
+        "evidence",
+        "source",
+        "keys",
+        "trial",
+        "set_aside",
+    }
 
 
 @pytest.mark.parametrize("complete", [True, False])
@@ -77,20 +115,30 @@ def test_every_shape_of_evidence_and_every_remedy_fits_the_schema():
     data = written(Result(tuple(note(remedy=x, start=i, worst=11) for i, x in enumerate(REMEDIES)), (), ()))
     assert [n["remedy"]["text"] for n in data["notes"]] == [x.sentence() for x in REMEDIES]
     assert evidence_data(EVIDENCE[5]) == {
-        "shape": "screen_outline", "role": "found", "frames": [10, 12], "places": [[3, 4], [5, 6]], "closed": False}
+        "shape": "screen_outline",
+        "role": "found",
+        "frames": [10, 12],
+        "places": [[3, 4], [5, 6]],
+        "closed": False,
+    }
     assert remedy_data(REMEDIES[0])["do"] == "move"
 
 
 def test_ids_are_unique_though_two_faces_speak_from_one_frame():
-    ids = [n["id"] for n in written(Result((note(kind="gap"), note(kind="flat"), note(part="foot.L")), (), ()))["notes"]]
+    ids = [
+        n["id"] for n in written(Result((note(kind="gap"), note(kind="flat"), note(part="foot.L")), (), ()))["notes"]
+    ]
     assert len(set(ids)) == 3
     assert ids[0] == "joint-limit/Keeper/shin.L/10"
 
 
 def test_numbers_that_are_not_finite_never_reach_the_file():
     bad = Point("found", SPAN, ((math.nan, 0.0, 0.0),))
-    result = Result((note(measured=math.nan), note(evidence=(bad, EVIDENCE[0]), remedy=r.Move("foot.L", (math.inf, 0, 0), SPAN))),
-                    (), ())
+    result = Result(
+        (note(measured=math.nan), note(evidence=(bad, EVIDENCE[0]), remedy=r.Move("foot.L", (math.inf, 0, 0), SPAN))),
+        (),
+        (),
+    )
     data = written(result)
     assert len(data["notes"]) == 1
     assert [e["shape"] for e in data["notes"][0]["evidence"]] == ["point"]
@@ -122,11 +170,17 @@ def test_ground_tells_still_moving_plane_and_belt():
     corners = np.zeros((1, 3, 3))
     still = np.eye(4)[None]
     cart = np.repeat(still, 24, axis=0)
-    cart[:, 0, 3] = np.arange(24) * 0.05                     # 0.05 m a frame at 24 fps = 1.2 m/s along x
-    ground = (Surface("Steps", "marked", corners, still), Surface("Cart", "marked", corners, cart), Surface(None, "at the feet", corners, still),
-              Surface("Parked", "marked", corners, np.repeat(still, 24, axis=0)))
+    cart[:, 0, 3] = np.arange(24) * 0.05  # 0.05 m a frame at 24 fps = 1.2 m/s along x
+    ground = (
+        Surface("Steps", "marked", corners, still),
+        Surface("Cart", "marked", corners, cart),
+        Surface(None, "at the feet", corners, still),
+        Surface("Parked", "marked", corners, np.repeat(still, 24, axis=0)),
+    )
     prop = Prop("Lantern", "it moves", np.zeros((24, 3)), np.repeat(np.eye(3)[None], 24, axis=0))
-    data = written(Result((), (), ()), shot(surfaces=ground, props=(prop,)), belts=[((0.0, -1.25, 0.0), "the feet run on a belt")])
+    data = written(
+        Result((), (), ()), shot(surfaces=ground, props=(prop,)), belts=[((0.0, -1.25, 0.0), "the feet run on a belt")]
+    )
     assert [g["name"] for g in data["ground"]] == ["Steps", "Cart", None, "Parked", None]
     assert [g["moving"] for g in data["ground"]] == [False, True, False, False, True]
     assert data["ground"][1]["velocity"] == pytest.approx([1.2, 0, 0])
@@ -136,17 +190,31 @@ def test_ground_tells_still_moving_plane_and_belt():
 
 def test_what_the_sweep_could_not_show_is_said():
     base = shot(remarks=("the crate is moved by a simulation",))
-    warned = replace(base, characters=(replace(base.characters[0], warnings=("the armature is shown in rest position",)),))
+    warned = replace(
+        base, characters=(replace(base.characters[0], warnings=("the armature is shown in rest position",)),)
+    )
     assert written(Result((), (), ()), warned)["skipped"] == [
         {"check": "", "character": "", "why": "the crate is moved by a simulation"},
-        {"check": "", "character": "Keeper", "why": "the armature is shown in rest position"}]
+        {"check": "", "character": "Keeper", "why": "the armature is shown in rest position"},
+    ]
 
 
-@pytest.mark.parametrize(("path", "value"), [
-    (("complete",), "yes"), (("schema",), 2), (("extra",), 1), (("shot", "fps"), 0), (("notes", 0, "severity"), "awful"),
-    (("notes", 0, "unit"), "inch"), (("notes", 0, "start"), 1.5), (("notes", 0, "evidence", 0, "role"), "hero"),
-    (("notes", 0, "evidence", 0, "shape"), "blob"), (("characters", 0, "map", "third_leg"), "x"), (("notes", 0, "measured"), None),
-])
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("complete",), "yes"),
+        (("schema",), 2),
+        (("extra",), 1),
+        (("shot", "fps"), 0),
+        (("notes", 0, "severity"), "awful"),
+        (("notes", 0, "unit"), "inch"),
+        (("notes", 0, "start"), 1.5),
+        (("notes", 0, "evidence", 0, "role"), "hero"),
+        (("notes", 0, "evidence", 0, "shape"), "blob"),
+        (("characters", 0, "map", "third_leg"), "x"),
+        (("notes", 0, "measured"), None),
+    ],
+)
 def test_the_schema_refuses_what_is_wrong(path, value):
     data = written(Result((note(),), (), ()))
     spot = data

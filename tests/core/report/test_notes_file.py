@@ -2,7 +2,6 @@
 import os
 
 import pytest
-
 from plumbline.core.report.notes_file import CannotWrite, claim, finish, write
 
 SAFE_TO_RUN_AS_ROOT = hasattr(os, "geteuid") and os.geteuid() == 0

@@ -1,12 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Evidence projected and drawn: where the marks lie, what lies below what, and that the PNG is one."""
+
 import struct
 import zlib
 from dataclasses import replace
 
 import numpy as np
 import pytest
-
 from plumbline.core.check import LANES
 from plumbline.core.evidence import SHAPES, Arc, Arrow, Label, Patch, Point, Polyline, ScreenOutline
 from plumbline.core.measures.kisses import view_of
@@ -24,25 +24,56 @@ LANE = LANE_COLORS["Limbs"]
 
 
 def note(*evidence, **more):
-    return replace(Note("joint-limit", "Limbs", "Keeper", "shin.L", 8, 14, 10, Severity.HIGH, 31.5, 25.0, "deg", "a table",
-                        "Left knee bends 31.5 degrees backward", None, tuple(evidence)), **more)
+    return replace(
+        Note(
+            "joint-limit",
+            "Limbs",
+            "Keeper",
+            "shin.L",
+            8,
+            14,
+            10,
+            Severity.HIGH,
+            31.5,
+            25.0,
+            "deg",
+            "a table",
+            "Left knee bends 31.5 degrees backward",
+            None,
+            tuple(evidence),
+        ),
+        **more,
+    )
 
 
 def facing(resolution=(1280, 720)):
     """A camera at y = -5, 1 m high, looking along +Y with 50 mm over 36: 2.5 m wide at the plane y = -1.528."""
     matrix = np.array([[1, 0, 0, 0], [0, 0, -1, -5], [0, 1, 0, 1], [0, 0, 0, 1]], float)
-    camera = Camera(("cam",), np.zeros(1, int), ("PERSP",), ("AUTO",), matrix[None], np.array([50.0]), np.array([1.0]),
-                    np.array([[36.0, 24.0]]), np.zeros((1, 2)), np.array(resolution, float), np.ones(2))
+    camera = Camera(
+        ("cam",),
+        np.zeros(1, int),
+        ("PERSP",),
+        ("AUTO",),
+        matrix[None],
+        np.array([50.0]),
+        np.array([1.0]),
+        np.array([[36.0, 24.0]]),
+        np.zeros((1, 2)),
+        np.array(resolution, float),
+        np.ones(2),
+    )
     return Frame(view_of(camera, 0), 10, resolution)
 
 
 FRAME = facing()
 SHAPE_EXAMPLES = (
-    Point("found", SPAN, ((0.0, 0.0, 1.0),)), Polyline("found", SPAN, tuple((0.1 * i, 0.0, 1.0) for i in range(7)), ticks=True),
+    Point("found", SPAN, ((0.0, 0.0, 1.0),)),
+    Polyline("found", SPAN, tuple((0.1 * i, 0.0, 1.0) for i in range(7)), ticks=True),
     Arrow("found", SPAN, (0.0, 0.0, 1.0), (0.3, 0.0, 1.0)),
     Arc("found", SPAN, (0.0, 0.0, 1.0), (0.0, -1.0, 0.0), (1.0, 0.0, 0.0), 40.0, 0.4),
     Patch("found", SPAN, ((0.0, 0.0, 1.0), (0.3, 0.0, 1.0), (0.3, 0.0, 1.2))),
-    ScreenOutline("found", SPAN, ((900.0, 500.0), (1000.0, 540.0))), Label("found", SPAN, (0.0, 0.0, 1.0), "31.5 degrees"),
+    ScreenOutline("found", SPAN, ((900.0, 500.0), (1000.0, 540.0))),
+    Label("found", SPAN, (0.0, 0.0, 1.0), "31.5 degrees"),
 )
 
 
@@ -65,8 +96,8 @@ def test_every_shape_is_drawn_in_its_color_by_role(shape):
     for role, color in (("found", LANE), ("held_against", PAPER)):
         drawn = marks(note(replace(shape, role=role)), FRAME)
         assert len(drawn) > bare
-        wanted = PAPER if isinstance(shape, Label) else color   # words are always paper white
-        assert any(m.color == wanted for m in drawn[:len(drawn) - bare])
+        wanted = PAPER if isinstance(shape, Label) else color  # words are always paper white
+        assert any(m.color == wanted for m in drawn[: len(drawn) - bare])
 
 
 def test_the_finding_lies_above_its_yardstick_and_the_key_below_each():
@@ -81,7 +112,10 @@ def test_the_finding_lies_above_its_yardstick_and_the_key_below_each():
 def test_shapes_show_only_in_their_frames_and_follow_them():
     moving = Point("found", (8, 11), tuple((0.2 * i, 0.0, 1.0) for i in range(4)))
     assert len(marks(note(moving), replace(FRAME, number=12))) == len(marks(note(), replace(FRAME, number=12)))
-    at = [next(m for m in marks(note(moving), replace(FRAME, number=n)) if m.color == LANE).lines[0].mean(0) for n in (8, 11)]
+    at = [
+        next(m for m in marks(note(moving), replace(FRAME, number=n)) if m.color == LANE).lines[0].mean(0)
+        for n in (8, 11)
+    ]
     assert at[1][0] - at[0][0] == pytest.approx(0.6 * 1280 * 50 / 36 / 5, abs=0.5)
 
 
@@ -91,8 +125,10 @@ def test_outlines_of_the_shots_camera_stay_out_of_other_views():
 
 
 def test_what_lies_behind_the_camera_is_left_out():
-    line = Polyline("found", SPAN, ((0.0, 0.0, 1.0), (0.2, 0.0, 1.0), (0.2, -7.0, 1.0), (0.3, 0.0, 1.0), (0.5, 0.0, 1.0)))
-    drawn = [m for m in marks(note(line, Patch("found", SPAN, line.places), Point("found", SPAN, ((0.0, -9.0, 0.0),))), FRAME)]
+    line = Polyline(
+        "found", SPAN, ((0.0, 0.0, 1.0), (0.2, 0.0, 1.0), (0.2, -7.0, 1.0), (0.3, 0.0, 1.0), (0.5, 0.0, 1.0))
+    )
+    drawn = list(marks(note(line, Patch("found", SPAN, line.places), Point("found", SPAN, ((0.0, -9.0, 0.0),))), FRAME))
     assert all(np.isfinite(part).all() for m in drawn for part in m.lines)
     assert [len(m.lines) for m in drawn if m.color == LANE and m.width > 2] == [2]
 
@@ -111,7 +147,13 @@ def test_the_plate_stays_in_the_picture_where_it_fits(size, x):
 
 def test_a_stroke_covers_its_width_and_crossing_lines_are_laid_once():
     pixels = np.zeros((40, 40, 3))
-    stroke(pixels, [np.array([(5.0, 20.0), (35.0, 20.0)]), np.array([(20.0, 5.0), (20.0, 35.0)])], 4.0, (1.0, 1.0, 1.0), 0.5)
+    stroke(
+        pixels,
+        [np.array([(5.0, 20.0), (35.0, 20.0)]), np.array([(20.0, 5.0), (20.0, 35.0)])],
+        4.0,
+        (1.0, 1.0, 1.0),
+        0.5,
+    )
     assert pixels[20, 20, 0] == pytest.approx(0.5)
     assert pixels[:, 10, 0].sum() == pytest.approx(4 * 0.5, abs=0.05)
     assert pixels[0].max() == 0
@@ -140,9 +182,9 @@ def test_the_png_says_its_pixels():
     assert data.startswith(b"\x89PNG\r\n\x1a\n")
     chunks, at = {}, 8
     while at < len(data):
-        (length,), name = struct.unpack(">I", data[at:at + 4]), data[at + 4:at + 8]
-        body = data[at + 8:at + 8 + length]
-        assert struct.unpack(">I", data[at + 8 + length:at + 12 + length])[0] == zlib.crc32(name + body)
+        (length,), name = struct.unpack(">I", data[at : at + 4]), data[at + 4 : at + 8]
+        body = data[at + 8 : at + 8 + length]
+        assert struct.unpack(">I", data[at + 8 + length : at + 12 + length])[0] == zlib.crc32(name + body)
         chunks[name], at = body, at + 12 + length
     assert list(chunks) == [b"IHDR", b"IDAT", b"IEND"]
     assert struct.unpack(">IIBBBBB", chunks[b"IHDR"]) == (5, 7, 8, 2, 0, 0, 0)
@@ -156,7 +198,9 @@ def test_the_font_has_every_printable_sign_of_a_note():
     for code in range(33, 127):
         lines, width = strokes(chr(code), 6.0)
         if chr(code) not in "$@^`{}":
-            assert lines and (len(lines) != 1 or lines[0].shape != box[0].shape or not np.allclose(lines[0], box[0])), chr(code)
+            assert lines and (len(lines) != 1 or lines[0].shape != box[0].shape or not np.allclose(lines[0], box[0])), (
+                chr(code)
+            )
         assert width >= 0
     assert strokes("ll", 12.0)[1] > strokes("l", 12.0)[1]
     assert strokes("", 12.0) == ([], 0.0)

@@ -19,7 +19,11 @@ def test_a_log_gets_plain_lines_and_few():
         progress.part("reading frames", step / 300)
     progress.part("checking", 0.0)
     assert stream.getvalue().splitlines() == [
-        "tower.blend: reading frames", "tower.blend: reading frames  33%", "tower.blend: reading frames  67%", "tower.blend: checking"]
+        "tower.blend: reading frames",
+        "tower.blend: reading frames  33%",
+        "tower.blend: reading frames  67%",
+        "tower.blend: checking",
+    ]
 
 
 def test_a_terminal_gets_one_line_that_is_taken_away():
@@ -27,7 +31,7 @@ def test_a_terminal_gets_one_line_that_is_taken_away():
     progress = Progress(stream, "tower.blend", terminal=True, clock=clock)
     progress.part("reading frames", 0.0)
     clock.now = 0.05
-    progress.part("reading frames", 0.2)                       # too soon
+    progress.part("reading frames", 0.2)  # too soon
     clock.now = 0.2
     progress.part("reading frames", 0.4)
     progress.say("several scenes")

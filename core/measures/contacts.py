@@ -29,6 +29,7 @@ GATE = 0.10                 # planted points lie lower than this ...
 SURE_HEIGHT, SURE_SPEED = 0.06, 0.6     # ... and somewhere in the run below this height and this share of the threshold
 FILL, DROP = 0.05, 0.07     # shorter gaps are filled, shorter runs dropped
 SKATE_GAP, SKATE_RISE = 0.3, 0.015      # a foot that alone carries the body cannot let go for so short without rising
+GLIDE_RISE, GLIDE_FAR = 0.01, 0.25      # with the other foot standing: as little rise at every point, and no farther
 SMOOTH_RATE = 30.0          # drawings a second
 # A joint this near the floor may carry the body by the flesh around it: from memory of body breadths.
 CARRIES = {"hand": 0.15, "forearm": 0.15, "shin": 0.15, "pelvis": 0.3, "chest": 0.3, "head": 0.25}
@@ -51,14 +52,14 @@ class Contacts:
     """planted: 'foot.L', 'foot.R' -> (F, 7) bool, in the order of shot.SOLE_POINTS; stances: part -> its stances in time order.
 
     drawn: the same as planted on the D drawings of the tread measure, (D, 7). relative (D - 1, S, 3): steps of all sole points in
-    metres against the ground that they stand on, belt included. elsewhere (D,) bool: a hand, knee, hip or head is as low as the floor,
-    as in lying, kneeling, crawling and rolling, so that a foot may drag without weight.
+    metres against the ground that they stand on, belt included. elsewhere part -> (D,) bool: a hand, hip, head or the
+    foot's own knee is as low as the floor, as in lying, kneeling, crawling and rolling, so that the foot may drag without weight.
     """
     planted: dict[str, Array]
     stances: dict[str, tuple[Stance, ...]]
     drawn: dict[str, Array]
     relative: Array
-    elsewhere: Array
+    elsewhere: dict[str, Array]
 
     def standing(self, part: str) -> Array:
         """(F,) bool: any point of the foot is planted."""
@@ -80,19 +81,30 @@ def contacts(study: Study, character: Character) -> Contacts:
         drawn[part] = planted[:, t.columns(side)]
         full[part] = drawn[part][cover]
         stances[part] = tuple(Stance(part, a, b) for a, b in spans(full[part].any(1)))
-    return Contacts(full, stances, drawn, relative, _elsewhere(character, t))
+    return Contacts(full, stances, drawn, relative,
+                    {f"foot.{side}": column for side, column in zip(t.sides, _elsewhere(character, t).T, strict=True)})
+
+
+def _glides(t: Tread, columns: slice, a: int, b: int) -> bool:
+    """Whether a foot keeps flat at one height from drawing a to b and comes to rest near: no step does, however low."""
+    flat = np.ptp(t.height[a:b + 1, columns], axis=0).max() < GLIDE_RISE * t.leg
+    travel = np.linalg.norm(t.steps[a:b, columns].sum(0), axis=-1).min()
+    return bool(flat and travel < GLIDE_FAR * t.leg)
 
 
 def _elsewhere(character: Character, t: Tread) -> Array:
-    """(D,) bool: some part other than a foot is low enough to carry the body."""
-    out = np.zeros(len(t.samples), bool)
+    """(D, sides) bool: some part other than a foot is low enough to carry the body; a knee frees its own foot only."""
+    out = np.zeros((len(t.samples), len(t.sides)), bool)
     if not t.sides:
         return out
     floor = (t.places @ t.up - t.height).min(1)
     for part in character.parts:
         reach = CARRIES.get(body.base(part))
         if reach is not None:
-            out |= character.head(part)[t.samples] @ t.up - floor < reach * t.leg
+            low = character.head(part)[t.samples] @ t.up - floor < reach * t.leg
+            for k, side in enumerate(t.sides):
+                if body.base(part) != "shin" or body.side(part) == side:
+                    out[:, k] |= low
     return out
 
 
@@ -171,7 +183,9 @@ def _bridge(t: Tread, planted: Array) -> None:
         runs = spans(standing[k])
         for (_, a), (b, _) in zip(runs, runs[1:], strict=False):
             gap = slice(a + 1, b)
-            if (b - a - 1) / t.rate >= SKATE_GAP or others[gap].any():
+            if (b - a - 1) / t.rate >= SKATE_GAP:
+                continue
+            if others[gap].any() and not _glides(t, columns, a, b):
                 continue
             if heights[k][gap].max() - max(heights[k][a], heights[k][b]) > SKATE_RISE * t.leg:
                 continue

@@ -15,9 +15,11 @@ Array = np.ndarray
 WINDOW = 1.0        # s: within this long captured feet drift less than the limits
 EDGE = 0.08         # s left off each end of a stance: a heel truly slides 2 to 3 cm as it lands
 SHORTEST = 0.25     # s: stances under this are not judged
-TIGHT = 0.97        # the span of a drift is the tightest that holds this share of it
+TIGHT = 0.9         # a drift's span is the shortest that holds this share of it ...
+AT_REST = 0.1       # ... and goes on until the foot is slower than this share of its skate
 TOGETHER = 0.25     # s: drifts of one stance closer than this are one
-SAME_PLACE, SAME_TIME = 3e-5, 0.125     # m on an adult's leg, s: captured points never keep still like this
+# m on an adult's leg, s, share of the steps: captured points never keep still like this
+SAME_PLACE, SAME_TIME, SAME_SHARE = 3e-5, 0.125, 0.3
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,7 @@ def steps_of(t: Tread, touch: Contacts, side: str) -> Array:
     add up.
     """
     columns = t.columns(side)
-    planted = held(touch.drawn[f"foot.{side}"]) & ~touch.elsewhere[:, None]
+    planted = held(touch.drawn[f"foot.{side}"]) & ~touch.elsewhere[f"foot.{side}"][:, None]
     relative = touch.relative[:, columns]
     count = len(relative)
     k = int(min(max(1, round(t.rate / SMOOTH_RATE)), max(1, count)))
@@ -101,7 +103,7 @@ def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, lea
         keyed = _repeats(t, touch, side, a, b)
         window = hi - lo if keyed else min(hi - lo, max(1, round(WINDOW * t.rate)))
         floor = least_keyed if keyed else least
-        spells = _merged(_spells(path, lo, hi, window, floor), round(TOGETHER * t.rate), keyed)
+        spells = _merged(_spells(path, lo, hi, window, floor), round(TOGETHER * t.rate), window, path)
         after = (stances[k + 1][0] - b) / t.rate if k + 1 < len(stances) else 1.0
         for first, last, size in spells:
             so_far = path - path[first]
@@ -114,16 +116,13 @@ def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, lea
 
 
 def _repeats(t: Tread, touch: Contacts, side: str, a: int, b: int) -> bool:
-    """Whether some planted point keeps its place exactly for a while, as only keys make it."""
+    """Whether some planted point keeps its place exactly through much of the stance, as only keys make it."""
     columns = t.columns(side)
     planted = touch.drawn[f"foot.{side}"][a:b + 1]
-    path = np.concatenate([np.zeros((1, columns.stop - columns.start, 3)), np.cumsum(touch.relative[a:b, columns], 0)])
-    k = max(2, round(SAME_TIME * t.rate))
-    if len(path) <= k:
-        return False
-    windows = np.lib.stride_tricks.sliding_window_view(path, k + 1, axis=0)
-    stays = np.lib.stride_tricks.sliding_window_view(planted, k + 1, axis=0).all(-1)
-    return bool((stays & (np.ptp(windows, axis=-1).max(-1) < SAME_PLACE * t.leg / 0.85)).any())
+    stays = planted[:-1] & planted[1:]
+    still = stays & (np.linalg.norm(touch.relative[a:b, columns], axis=-1) < SAME_PLACE * t.leg / 0.85)
+    least = max(2, round(SAME_TIME * t.rate))
+    return bool((still.sum(0) >= np.maximum(least, SAME_SHARE * stays.sum(0))).any())
 
 
 def _spells(path: Array, lo: int, hi: int, window: int, least: float) -> list[tuple[int, int, float]]:
@@ -136,19 +135,42 @@ def _spells(path: Array, lo: int, hi: int, window: int, least: float) -> list[tu
             best, where = float(size[at]), (lo + at, lo + at + gap)
     if best < least or best <= 0:
         return []
-    i, j = where
-    # noise before and after makes the span longer than the drift: take the tightest that holds nearly all of it
-    first = i + int(np.flatnonzero(np.linalg.norm(path[j] - path[i:j], axis=1) >= TIGHT * best)[-1])
-    last = first + 1 + int(np.flatnonzero(np.linalg.norm(path[first + 1:j + 1] - path[first], axis=1) >= TIGHT * TIGHT * best)[0])
-    return [*_spells(path, lo, first, window, least), (first, last, best), *_spells(path, last, hi, window, least)]
+    first, last = _tightest(path, *where, best)
+    a, b = max(lo, first - 2), min(hi, last + 2)
+    around = path[a:b + 1]
+    size_here = float(np.linalg.norm(around[:, None] - around[None], axis=-1).max()) if b - a < 2 * window + 8 else best
+    return [*_spells(path, lo, first, window, least), (first, last, size_here), *_spells(path, last, hi, window, least)]
 
 
-def _merged(spells: list[tuple[int, int, float]], gap: int, keyed: bool) -> list[tuple[int, int, float]]:
-    """Neighbouring drifts with less than ``gap`` drawings between them as one, of the larger size."""
+def _tightest(path: Array, i: int, j: int, best: float) -> tuple[int, int]:
+    """The skate itself inside the pair (i, j): noise before and after it makes that longer.
+
+    The shortest span that holds nearly all of the drift, then out to where the foot comes to rest.
+    """
+    first, last = i, j
+    for gap in range(1, j - i + 1):
+        size = np.linalg.norm(path[i + gap:j + 1] - path[i:j + 1 - gap], axis=1)
+        at = int(size.argmax())
+        if size[at] >= TIGHT * best:
+            first, last = i + at, i + at + gap
+            break
+    along = path[last] - path[first]
+    speed = np.diff(path[i:j + 1], axis=0) @ (along / np.linalg.norm(along))
+    going = AT_REST * float(speed[first - i:last - i].max())
+    while last < j and speed[last - i] > going:
+        last += 1
+    while first > i and speed[first - i - 1] > going:
+        first -= 1
+    return first, last
+
+
+def _merged(spells: list[tuple[int, int, float]], gap: int, window: int, path: Array) -> list[tuple[int, int, float]]:
+    """Neighbouring drifts with less than ``gap`` drawings between them as one, of the whole size."""
     out: list[tuple[int, int, float]] = []
     for first, last, size in spells:
-        if out and first - out[-1][1] <= gap:
-            out[-1] = (out[-1][0], last, max(out[-1][2], size))
+        onward = bool(out) and (path[last] - path[first]) @ (path[out[-1][1]] - path[out[-1][0]]) > 0
+        if onward and first - out[-1][1] <= gap and last - out[-1][0] <= window:
+            out[-1] = (out[-1][0], last, max(out[-1][2], size, float(np.linalg.norm(path[last] - path[out[-1][0]]))))
         else:
             out.append((first, last, size))
     return out

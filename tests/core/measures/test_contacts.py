@@ -1,0 +1,133 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Contacts on walks whose landings and lift-offs are known, and what must not change them."""
+import time
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from plumbline.core.measures.belt import belt
+from plumbline.core.measures.contacts import contacts
+from plumbline.core.measures.exposure import exposure
+from plumbline.core.shot import Surface
+from plumbline.core.study import Study
+from plumbline.core.testing.edit import rigid
+from plumbline.core.testing.pivot_walk import walk
+
+RATES = (24.0, 25.0, 30.0, 60.0)
+
+
+def _of(measure, shot):
+    return Study(shot).of(measure, shot.characters[0])
+
+
+def _on_twos(shot, step=2):
+    """The same shot with each drawing held for ``step`` frames."""
+    c = shot.characters[0]
+    rows = np.arange(shot.count) // step * step
+    return replace(shot, characters=(replace(c, heads=c.heads[rows], tails=c.tails[rows], axes=c.axes[rows],
+                                             twist_axes=c.twist_axes[rows]),))
+
+
+def _errors(made, found, fps):
+    """Samples between each found end of a stance and the true one; stances cut by the shot have no true end."""
+    out = []
+    for foot, truth in made.contacts.items():
+        for stance in found.stances[foot]:
+            if stance.first > 0:
+                out.append(min(abs(stance.first - land * fps) for land, _ in truth))
+            if stance.last < made.shot.count - 1:
+                out.append(min(abs(stance.last - lift * fps) for _, lift in truth))
+    return np.array(out)
+
+
+@pytest.mark.parametrize("fps", RATES)
+@pytest.mark.parametrize("pace", (0.7, 1.0, 1.4))
+def test_landings_and_lift_offs_within_a_frame(fps, pace):
+    made = walk(fps, pace=pace)
+    errors = _errors(made, _of(contacts, made.shot), fps)
+    assert len(errors) >= 9
+    assert errors.max() <= 1.0
+
+
+@pytest.mark.parametrize("fps", (24.0, 30.0))
+def test_in_place_the_contacts_are_those_of_the_travelling_walk(fps):
+    there, here = (_of(contacts, walk(fps, in_place=p).shot) for p in (False, True))
+    for foot in there.planted:
+        np.testing.assert_array_equal(there.standing(foot), here.standing(foot))
+
+
+def test_the_same_anywhere_and_in_any_heading():
+    shot = walk().shot
+    c, s = np.cos(2.1), np.sin(2.1)
+    moved = rigid(shot, np.array([[c, -s, 0], [s, c, 0], [0, 0, 1.0]]), np.array([40.0, -25.0, 3.0]))
+    for foot, planted in _of(contacts, shot).planted.items():
+        np.testing.assert_array_equal(planted, _of(contacts, moved).planted[foot])
+
+
+def test_on_twos_feet_in_the_air_are_not_planted():
+    made = walk()
+    found = _of(contacts, _on_twos(made.shot))
+    errors = _errors(made, found, 24.0)
+    assert errors.max() <= 2.0                 # a drawing lasts two frames
+    for foot in found.planted:
+        assert 0.45 < found.standing(foot).mean() < 0.75
+
+
+@pytest.mark.parametrize("fps", RATES)
+def test_belt_reads_the_ground_of_a_walk_in_place(fps):
+    found = _of(belt, walk(fps, in_place=True).shot)
+    np.testing.assert_allclose(found.velocity, [0, 1.0, 0], atol=0.02)
+    assert not found.varies and "1.00 m/s backwards" in found.sentence
+
+
+def test_belt_is_at_rest_under_a_travelling_walk():
+    found = _of(belt, walk().shot)
+    assert not found.moving and found.sentence == ""
+
+
+def test_an_uneven_ground_is_said_to_vary():
+    found = _of(belt, walk(in_place=True, ground=lambda t: t - 0.4 * 1.1 / (4 * np.pi) * np.sin(4 * np.pi * t / 1.1)).shot)
+    assert found.varies and found.spread > 0.15 and "varies by" in found.sentence
+
+
+def test_a_moving_mesh_carries_the_feet():
+    shot = walk(in_place=True).shot
+    world = np.tile(np.eye(4), (shot.count, 1, 1))
+    world[:, 1, 3] = shot.times                # 1 m/s towards +Y, under the feet of a figure that faces -Y
+    plate = np.array([[[-9.0, -9, 0], [9, -9, 0], [9, 9, 0]], [[-9, -9, 0], [9, 9, 0], [-9, 9, 0]]])
+    shot = replace(shot, surfaces=(Surface("Conveyor", "marked", plate, world),))
+    found = _of(belt, shot)
+    assert found.over == ("Conveyor",) and not np.any(found.velocity)
+    still = _of(contacts, walk().shot)
+    for foot, planted in _of(contacts, shot).planted.items():
+        assert (planted.any(1) == still.standing(foot)).mean() > 0.98
+
+
+def test_exposure_tells_ones_twos_and_stepped():
+    shot = walk().shot
+    assert (_of(exposure, shot).step, _of(exposure, shot).sentence) == (1, "")
+    twos = _of(exposure, _on_twos(shot))
+    assert twos.step == 2 and not twos.stepped and "twos" in twos.sentence
+    np.testing.assert_array_equal(twos.drawings, np.arange(0, shot.count, 2))
+    stepped = _of(exposure, _on_twos(shot, 9))
+    assert stepped.stepped and "not judged" in stepped.sentence
+
+
+def test_a_hold_is_no_exposure():
+    shot = walk().shot
+    c = shot.characters[0]
+    rows = np.concatenate([np.arange(40), np.full(60, 40), np.arange(40, shot.count - 60)])[:shot.count]
+    held = replace(shot, characters=(replace(c, heads=c.heads[rows], tails=c.tails[rows], axes=c.axes[rows]),))
+    assert _of(exposure, held).step == 1
+
+
+def test_cost():
+    shot = walk(24.0, seconds=42.0).shot
+    study = Study(shot)
+    for warm in (walk().shot,):
+        _of(contacts, warm)
+    started = time.process_time()
+    study.of(contacts, shot.characters[0])
+    spent = (time.process_time() - started) * 1000 / shot.count
+    assert spent < 0.25, f"{spent:.3f} s CPU per 1,000 frames"

@@ -54,7 +54,8 @@ def test_projection_agrees_with_blender() -> None:
         size = picture_size(sampled.resolution, sampled.pixel_aspect)
         for k, place in enumerate(places):
             u, v, depth = world_to_camera_view(scene, camera, Vector(place))
-            out = max(abs(u), abs(v), 1.0)
+            # in the picture's own pixels, beyond its frame as a share of the distance: Blender's numbers are single floats
+            out = max(abs(u), abs(v), 1.0) * SHORT_SIDE / min(scene.render.resolution_x, scene.render.resolution_y)
             worst = max(worst, abs(x[k] - u * size[0]) / out, abs(y[k] - v * size[1]) / out)
             assert abs(float(seen.depth(w[k])) - depth) < 1e-4 * max(1.0, depth)
             assert np.abs(seen.place(float(x[k]), float(y[k]), float(seen.depth(w[k]))) - place).max() < 1e-5

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Armature objects -> the rest skeleton that the body map looks at."""
+
 from collections.abc import Iterable, Sequence
 from math import gcd
 from typing import Any
@@ -14,7 +15,11 @@ STREWN, AT_MOST = 3_000, 12_000
 
 
 def skeleton_of(
-    objects: Sequence[Any], unit_scale: float = 1.0, *, worlds: Sequence[Any] | None = None, meshes: Iterable[Any] | None = None,
+    objects: Sequence[Any],
+    unit_scale: float = 1.0,
+    *,
+    worlds: Sequence[Any] | None = None,
+    meshes: Iterable[Any] | None = None,
 ) -> Skeleton:
     """The rest pose of all bones of the armature ``objects`` (bpy.types.Object), merged, in world metres.
 
@@ -46,10 +51,22 @@ def skeleton_of(
     weight = np.zeros(len(names))
     for mesh, own in _skins(bpy.data.objects if meshes is None else meshes, by_object):
         _add_weights(mesh, own, weight)
-    joined = [np.concatenate(column) for column in zip(*blocks, strict=True)] if blocks else [
-        np.zeros((0, 3)), np.zeros((0, 3)), np.zeros((0, 3, 3)), np.zeros(0, bool)]
-    return Skeleton(tuple(names), tuple(armatures), np.array(parents, int), joined[0], joined[1], joined[2], joined[3], weight,
-                    tuple(sorted(_goals(objects, by_object))))
+    joined = (
+        [np.concatenate(column) for column in zip(*blocks, strict=True)]
+        if blocks
+        else [np.zeros((0, 3)), np.zeros((0, 3)), np.zeros((0, 3, 3)), np.zeros(0, bool)]
+    )
+    return Skeleton(
+        tuple(names),
+        tuple(armatures),
+        np.array(parents, int),
+        joined[0],
+        joined[1],
+        joined[2],
+        joined[3],
+        weight,
+        tuple(sorted(_goals(objects, by_object))),
+    )
 
 
 def _rest(bones: Any, world: Any, unit_scale: float) -> tuple[np.ndarray, ...]:
@@ -75,9 +92,10 @@ def _carrier(object: Any, by_object: dict[str, dict[str, int]]) -> int:
         return by_object[object.parent.name].get(object.parent_bone, -1)
     for constraint in object.constraints:
         target = getattr(constraint, "target", None)
-        if not constraint.mute and target is not None and target != object and target.name in by_object:
-            if constraint.type in {"CHILD_OF", "COPY_TRANSFORMS", "COPY_LOCATION"}:
-                return by_object[target.name].get(constraint.subtarget, -1)
+        if constraint.mute or constraint.type not in {"CHILD_OF", "COPY_TRANSFORMS", "COPY_LOCATION"}:
+            continue
+        if target is not None and target != object and target.name in by_object:
+            return by_object[target.name].get(constraint.subtarget, -1)
     return -1
 
 

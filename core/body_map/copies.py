@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which copies of a mapped bone may carry its true twist: skin bones are often split, and share the twist out."""
+
 import numpy as np
 
 from . import names
@@ -8,21 +9,22 @@ from .skeleton import Array, Skeleton
 SAME_M = 0.001
 #: Copies by their prefix, best first; goals and widgets carry no twist.
 _RANK = {"org": 0, "drv": 1, "def": 3, "fk": 4, "mch": 5}
-_NEVER = frozenset("ik pole target vis tweak goal handle".split())
+_NEVER = frozenset(["ik", "pole", "target", "vis", "tweak", "goal", "handle"])
 
 
-def copies_of(sk: Skeleton, bone: int, next_joint: Array | None, raw: list[tuple[str, ...]], unsplit: bool) -> tuple[int, ...]:
+def copies_of(
+    sk: Skeleton, bone: int, next_joint: Array | None, raw: list[tuple[str, ...]], unsplit: bool
+) -> tuple[int, ...]:
     """Bones whose head lies within 1 mm of the bone's and whose tail reaches the next joint, best first.
 
-    next_joint (3,): where the part ends, world m, None for a last part. unsplit: whether the mapped bone itself is whole; it then
-    leads the list.
+    next_joint (3,): where the part ends, world m, None for a last part. unsplit: whether the mapped bone itself is
+    whole; it then leads the list.
     """
     near = np.flatnonzero(((sk.heads - sk.heads[bone]) ** 2).sum(1) <= SAME_M**2)
     along = (next_joint if next_joint is not None else sk.tails[bone]) - sk.heads[bone]
     length = float(np.linalg.norm(along))
     found = []
-    for i in near:
-        i = int(i)
+    for i in map(int, near):
         if i == bone or i in sk.goals or any(t in _NEVER for t in raw[i]) or length <= 0:
             continue
         own = sk.tails[i] - sk.heads[i]
@@ -33,5 +35,6 @@ def copies_of(sk: Skeleton, bone: int, next_joint: Array | None, raw: list[tuple
         known = [_RANK[t] for t in raw[i] if t in _RANK]
         control = 4 if names.is_control(raw[i]) else 2
         return (min(known) if known else control), i
+
     found.sort(key=rank)
     return (bone, *found) if unsplit else tuple(found)

@@ -1,9 +1,11 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Finds the parts of the body on a skeleton, from names and shape together, either of which may be missing.
 
-The order of the steps and their numbers are measured: names.py and plane.py tell sides and mirror, tree.py the bones, limbs.py legs,
-arms and joints, trunk.py the midline, facing.py front and back. docs/body_map.md has the table of rigs it was tried on.
+The order of the steps and their numbers are measured: names.py and plane.py tell sides and mirror, tree.py the bones,
+limbs.py legs, arms and joints, trunk.py the midline, facing.py front and back. docs/body_map.md has the table of rigs
+it was tried on.
 """
+
 from collections.abc import Mapping
 from types import MappingProxyType
 
@@ -28,8 +30,8 @@ _NOTHING: Mapping[str, str] = MappingProxyType({})
 def find(skeleton: Skeleton, given: Mapping[str, str] = _NOTHING) -> BodyMap:
     """The body map of one character's skeleton.
 
-    given: a card's part -> bone ('bone' or 'armature/bone'; '' = the character has none); it wins over what is found. Raises
-    BodyMapError for an unknown part or bone.
+    given: a card's part -> bone ('bone' or 'armature/bone'; '' = the character has none); it wins over what is found.
+    Raises BodyMapError for an unknown part or bone.
     """
     fixed = _given(skeleton, given)
     raw = [names.fold(n) for n in skeleton.names]
@@ -81,10 +83,14 @@ def _given(sk: Skeleton, given: Mapping[str, str]) -> dict[str, int | None]:
             continue
         hits = sk.where(name)
         if not hits:
-            raise BodyMapError(f"the card's map gives '{name}' for the {body.spoken(part)}, but the character has no bone of that name")
+            raise BodyMapError(
+                f"the card's map gives '{name}' for the {body.spoken(part)}, but the character has no bone of that name"
+            )
         if len(hits) > 1:
-            raise BodyMapError(f"the card's map gives '{name}' for the {body.spoken(part)}, but several armatures have that bone: "
-                               f"write '{sk.armatures[hits[0]]}/{name}'")
+            raise BodyMapError(
+                f"the card's map gives '{name}' for the {body.spoken(part)}, but several armatures have that bone: "
+                f"write '{sk.armatures[hits[0]]}/{name}'"
+            )
         fixed[part] = hits[0]
     return fixed
 
@@ -96,18 +102,25 @@ def _spread(sk: Skeleton, bones: list[int]) -> list[int]:
     places = sk.heads[bones]
     size = float(np.ptp(places, axis=0).max()) or 1.0
     near = np.round((places - places.mean(0)) / size, 6) + 0.0
-    return [bones[k] for k in sorted(range(len(bones)), key=lambda k: (sk.names[bones[k]], sk.armatures[bones[k]], *near[k]))]
+    return [
+        bones[k]
+        for k in sorted(range(len(bones)), key=lambda k: (sk.names[bones[k]], sk.armatures[bones[k]], *near[k]))
+    ]
 
 
 def _level(up: Array) -> Array:
-    """Some direction square to up: what a figure without a body is said to face (-y under z up, as Blender's front view has it)."""
+    """Some direction square to up: what a figure without a body is said to face (-y under z up, as Blender's front
+    view has it).
+    """
     first = np.array([0.0, -1.0, 0.0])
     flat = first - (first @ up) * up
     return flat / np.linalg.norm(flat) if np.linalg.norm(flat) > 0.1 else np.array([1.0, 0.0, 0.0])
 
 
 def _whole(sk: Skeleton, bone: int, following: int | None, words: list[tuple[str, ...]]) -> bool:
-    """Whether the bone is no split part: it reaches the next joint, or most of the way to a link of another name (a wrist)."""
+    """Whether the bone is no split part: it reaches the next joint, or most of the way to a link of another name (a
+    wrist).
+    """
     if following is None:
         return True
     span = float(np.linalg.norm(sk.heads[following] - sk.heads[bone]))
@@ -122,7 +135,9 @@ def _whole(sk: Skeleton, bone: int, following: int | None, words: list[tuple[str
         first = between[-1]
         stem = [t for t in words[bone] if not t.isdigit()]
         reached = float(np.linalg.norm(sk.heads[first] - sk.heads[bone]))
-        return reached >= 0.98 * span or (reached >= 0.6 * span and [t for t in words[first] if not t.isdigit()] != stem)
+        return reached >= 0.98 * span or (
+            reached >= 0.6 * span and [t for t in words[first] if not t.isdigit()] != stem
+        )
     own = sk.tails[bone] - sk.heads[bone]
     onward = sk.heads[following] - sk.heads[bone]
     return bool(own @ onward >= 0.6 * span**2 and np.linalg.norm(own) <= 1.4 * span)
@@ -149,7 +164,9 @@ class _Finder:
             self.warnings.append(f"{self.legs} legs were counted; only the first two pairs have names for their parts")
         self.human = len(legs) == 1 and "pelvis" in self.parts and not (arms is None and "head" not in self.parts)
 
-    def _limb(self, pair: Pair | None, parts: tuple[str, ...], after: str, before: str, front_leg: bool = False) -> None:
+    def _limb(
+        self, pair: Pair | None, parts: tuple[str, ...], after: str, before: str, front_leg: bool = False
+    ) -> None:
         if pair is None:
             return
         tree = self.tree
@@ -165,10 +182,10 @@ class _Finder:
             if after and j.end + 1 < len(path):
                 self._set(f"{after}.{letter}", self._toe(path, j), j.by_shape)
             if before and j.root > 0:
-                self._set(f"{before}.{letter}", self._clavicle(path[:j.root]), j.by_shape)
+                self._set(f"{before}.{letter}", self._clavicle(path[: j.root]), j.by_shape)
 
     def _toe(self, path: list[int], j: Joints) -> int:
-        rest = path[j.end + 1:]
+        rest = path[j.end + 1 :]
         return max(rest[:2], key=lambda k: (self.tree.points(k).get("toe", 0) >= 2, -rest.index(k)))
 
     def _clavicle(self, links: list[int]) -> int:
@@ -184,8 +201,9 @@ class _Finder:
         taken = set(self.parts.values())
         thighs = [self.parts[f"thigh.{s}"] for s in "LR" if f"thigh.{s}" in self.parts]
         hips = tree.heads[thighs].mean(0) if thighs else tree.heads[tree.order[0]]
-        trunk, shape = find_trunk(tree, self.mirror, self.up, hips, legs.host if legs else -1, arms.host if arms else -1, taken,
-                                  upright)
+        trunk, shape = find_trunk(
+            tree, self.mirror, self.up, hips, legs.host if legs else -1, arms.host if arms else -1, taken, upright
+        )
         self.parts.update(trunk)
         self.by_shape |= shape
 
@@ -208,7 +226,9 @@ class _Finder:
             self.parts = {body.mirror(p): k for p, k in self.parts.items()}
             self.by_shape = {body.mirror(p) for p in self.by_shape}
         if against:
-            self.warnings.append("the names say left and right the other way round than the feet point; the names were kept")
+            self.warnings.append(
+                "the names say left and right the other way round than the feet point; the names were kept"
+            )
 
     def reason(self, part: str) -> str:
         """Why this bone, for a rigger."""
@@ -218,4 +238,6 @@ class _Finder:
             return "name and shape agree"
         if said >= 1.0:
             return "named so; shape alone would take another bone"
-        return "by shape; its name says nothing" if not self.tree.points(k) else "by shape; its name may mean another part"
+        return (
+            "by shape; its name says nothing" if not self.tree.points(k) else "by shape; its name may mean another part"
+        )

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which armatures make one character (body, face, hat), and which are characters of their own."""
+
 from collections.abc import Sequence
 
 import numpy as np
@@ -12,14 +13,18 @@ from .skeleton import Skeleton
 INSIDE, WIDER = 0.8, 0.05
 
 
-def group(skeletons: Sequence[Skeleton], carriers: Sequence[int] = (), meshes: Sequence[Sequence[int]] = (),
-          maps: Sequence[BodyMap] | None = None) -> list[tuple[int, ...]]:
+def group(
+    skeletons: Sequence[Skeleton],
+    carriers: Sequence[int] = (),
+    meshes: Sequence[Sequence[int]] = (),
+    maps: Sequence[BodyMap] | None = None,
+) -> list[tuple[int, ...]]:
     """Armatures by character: tuples of indices into ``skeletons``, the body's armature first.
 
-    carriers: per armature the one that it is parented or constrained to, -1 for none. meshes: for each skinned mesh the armatures that
-    bend it. maps: the skeletons' own body maps, where they are known. An armature without a body joins the body that carries it, that
-    it shares a mesh with, or within whose bounds it lies; two bodies with legs are never one (a rider is not the horse). Armatures that
-    belong to no body stay alone: their own map has no legs.
+    carriers: per armature the one that it is parented or constrained to, -1 for none. meshes: for each skinned mesh
+    the armatures that bend it. maps: the skeletons' own body maps, where they are known. An armature without a body
+    joins the body that carries it, that it shares a mesh with, or within whose bounds it lies; two bodies with legs
+    are never one (a rider is not the horse). Armatures that belong to no body stay alone: their own map has no legs.
     """
     n = len(skeletons)
     known = [find(s) for s in skeletons] if maps is None else list(maps)

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Limb pairs, which way is up, legs and arms, and the joints along a limb (steps 6 to 8 of the recipe)."""
+
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
@@ -14,14 +15,15 @@ from .tree import Tree
 
 LEG, ARM = ("thigh", "shin", "foot"), ("upper_arm", "forearm", "hand")
 LONG, LONG_BY_NAME = 0.16, 0.10  # shares of the size
-MOST = 9                         # bones looked at along a limb
+MOST = 9  # bones looked at along a limb
 
 
 @dataclass
 class Pair:
-    """Two mirrored limbs. tops, paths: left then right; host: the midline bone they hang from, -1 for none; length in m;
-    tip (3,): middle of the two limbs' ends; start (3,): middle of their tops; fan: most branches at one bone; leg, arm: points
-    by name; pinned: parts by position on the path that the card gives."""
+    """Two mirrored limbs. tops, paths: left then right; host: the midline bone they hang from, -1 for none; length in
+    m; tip (3,): middle of the two limbs' ends; start (3,): middle of their tops; fan: most branches at one bone; leg,
+    arm: points by name; pinned: parts by position on the path that the card gives."""
+
     paths: tuple[list[int], list[int]]
     host: int
     length: float
@@ -35,7 +37,9 @@ class Pair:
 
 
 def path_down(tree: Tree, top: int) -> list[int]:
-    """The limb's main line: the longest and most populous child, but no twist bone whose head lies inside a sibling's segment."""
+    """The limb's main line: the longest and most populous child, but no twist bone whose head lies inside a sibling's
+    segment.
+    """
     path = [top]
     while tree.children[path[-1]]:
         here = path[-1]
@@ -53,11 +57,24 @@ def path_down(tree: Tree, top: int) -> list[int]:
                 if -0.02 < t < 0.96 and off < 0.03 * length:
                     return True
             return False
-        worthy = [c for c in kids if not (len(kids) > 1 and (inside(c) or names.is_other(tree.words[c]) and _limbless(tree, c)))] or kids
-        path.append(max(worthy, key=lambda c: (
-            float(np.linalg.norm(steps[c])) + tree.reach[c] + 0.02 * tree.size * float(tree.count[c]) ** 0.5
-            + 0.05 * tree.size * max(tree.points(c).values(), default=0.0) - 0.05 * tree.size * names.is_twist(tree.words[c])
-        )))
+
+        worthy = [
+            c
+            for c in kids
+            if not (len(kids) > 1 and (inside(c) or names.is_other(tree.words[c]) and _limbless(tree, c)))
+        ] or kids
+        path.append(
+            max(
+                worthy,
+                key=lambda c: (
+                    float(np.linalg.norm(steps[c]))
+                    + tree.reach[c]
+                    + 0.02 * tree.size * float(tree.count[c]) ** 0.5
+                    + 0.05 * tree.size * max(tree.points(c).values(), default=0.0)
+                    - 0.05 * tree.size * names.is_twist(tree.words[c])
+                ),
+            )
+        )
     return path
 
 
@@ -77,9 +94,16 @@ def limb_pairs(tree: Tree, mirror: Mirror) -> list[Pair]:
     for pair in mirror.pairs():
         i, j = left_first(tree, mirror, *pair)
         a, b = tree.parent[i], tree.parent[j]
-        if a >= 0 and b >= 0 and a != b and (mirror.partner[a] == b or not (mirror.partner[a] == a or mirror.partner[b] == b)):
+        if (
+            a >= 0
+            and b >= 0
+            and a != b
+            and (mirror.partner[a] == b or not (mirror.partner[a] == a or mirror.partner[b] == b))
+        ):
             continue
-        if any(mirror.partner[k] >= 0 and mirror.partner[k] != k for k in tree.above(a) + tree.above(b) if k not in (i, j)):
+        if any(
+            mirror.partner[k] >= 0 and mirror.partner[k] != k for k in tree.above(a) + tree.above(b) if k not in (i, j)
+        ):
             continue
         paths = path_down(tree, i), path_down(tree, j)
         reach = float(min(tree.reach[i], tree.reach[j]))
@@ -94,9 +118,13 @@ def limb_pairs(tree: Tree, mirror: Mirror) -> list[Pair]:
         if any(_is_head(tree, k) for k in tree.above(a)):
             continue
         ends = [spots(tree, p)[-1] for p in paths]
-        fan = max((sum(tree.reach[c] > 0.01 * tree.size for c in tree.children[k]) for p in paths for k in p[1:]), default=0)
+        fan = max(
+            (sum(tree.reach[c] > 0.01 * tree.size for c in tree.children[k]) for p in paths for k in p[1:]), default=0
+        )
         host = a if a >= 0 else b
-        found.append(Pair(paths, host, reach, (tree.heads[i] + tree.heads[j]) / 2, (ends[0] + ends[1]) / 2, fan, leg, arm))
+        found.append(
+            Pair(paths, host, reach, (tree.heads[i] + tree.heads[j]) / 2, (ends[0] + ends[1]) / 2, fan, leg, arm)
+        )
     return found
 
 
@@ -118,7 +146,9 @@ def _by_name(tree: Tree, path: Sequence[int], parts: tuple[str, ...]) -> float:
 
 
 def choose_up(tree: Tree, mirror: Mirror, pairs: Sequence[Pair], scene_up: Array) -> Array:
-    """The figure's up (unit, square to the lateral): one of four directions, turned to the body where the body leans from all."""
+    """The figure's up (unit, square to the lateral): one of four directions, turned to the body where the body leans
+    from all.
+    """
     a = mirror.lateral
     first = scene_up - (scene_up @ a) * a
     if np.linalg.norm(first) < 0.3:  # lying on its side
@@ -128,7 +158,11 @@ def choose_up(tree: Tree, mirror: Mirror, pairs: Sequence[Pair], scene_up: Array
     first = first / np.linalg.norm(first)
     second = np.cross(a, first)
     mid = mirror.midline()
-    feet = [k for k in range(len(tree.bones)) if max(tree.points(k).get("foot", 0), tree.points(k).get("toe", 0)) >= 2 and tree.side[k]]
+    feet = [
+        k
+        for k in range(len(tree.bones))
+        if max(tree.points(k).get("foot", 0), tree.points(k).get("toe", 0)) >= 2 and tree.side[k]
+    ]
     head = [k for k in range(len(tree.bones)) if _is_head(tree, k)]
     long = [p for p in pairs if p.length > 0.5 * max(q.length for q in pairs)]
     depths = [tree.depth(p.host) if p.host >= 0 else 0 for p in long]
@@ -137,13 +171,21 @@ def choose_up(tree: Tree, mirror: Mirror, pairs: Sequence[Pair], scene_up: Array
     def score(u: Array) -> float:
         total = 1.4 * float(u @ scene_up)
         if feet and head:
-            total += 3 * float(np.sign((tree.heads[head].mean(0) - tree.heads[feet].mean(0)) @ u)) * \
-                _cosine(tree.heads[head].mean(0) - tree.heads[feet].mean(0), u) ** 2
+            total += (
+                3
+                * float(np.sign((tree.heads[head].mean(0) - tree.heads[feet].mean(0)) @ u))
+                * _cosine(tree.heads[head].mean(0) - tree.heads[feet].mean(0), u) ** 2
+            )
         if lowest:
             total += 1.6 * max(_cosine(p.start - p.tip, u) for p in lowest)
         if mid and pairs:
-            total += float(np.clip((tree.heads[mid].mean(0) - np.mean([p.tip for p in pairs], axis=0)) @ u / (0.25 * tree.size), -1, 1))
+            total += float(
+                np.clip(
+                    (tree.heads[mid].mean(0) - np.mean([p.tip for p in pairs], axis=0)) @ u / (0.25 * tree.size), -1, 1
+                )
+            )
         return total
+
     best = max((first, second, -first, -second), key=score)
     if lowest and mid:
         low = max(lowest, key=lambda p: (_cosine(p.start - p.tip, best), p.length))
@@ -166,7 +208,9 @@ def _cosine(a: Array, b: Array) -> float:
 
 
 def legs_and_arms(tree: Tree, mirror: Mirror, pairs: Sequence[Pair], up: Array) -> tuple[list[Pair], Pair | None]:
-    """(leg pairs, the hindmost first; the pair of arms or None). With two pairs of legs the one nearer the head comes second."""
+    """(leg pairs, the hindmost first; the pair of arms or None). With two pairs of legs the one nearer the head comes
+    second.
+    """
     if not pairs:
         return [], None
     heights = tree.heads @ up
@@ -179,8 +223,16 @@ def legs_and_arms(tree: Tree, mirror: Mirror, pairs: Sequence[Pair], up: Array) 
 
     def leg(p: Pair, depth: int) -> float:
         down = _cosine(p.tip - p.start, -up)
-        return (0.8 * min(p.leg, 6.0) - 0.8 * min(p.arm, 6.0) + 1.5 * (ceiling - float(p.tip @ up)) / tall + down
-                + 0.9 * (1 - depth / deepest) - 0.8 * (p.fan >= 4) - 1.2 * (p.host == last and len(pairs) > 1))
+        return (
+            0.8 * min(p.leg, 6.0)
+            - 0.8 * min(p.arm, 6.0)
+            + 1.5 * (ceiling - float(p.tip @ up)) / tall
+            + down
+            + 0.9 * (1 - depth / deepest)
+            - 0.8 * (p.fan >= 4)
+            - 1.2 * (p.host == last and len(pairs) > 1)
+        )
+
     score = {id(p): leg(p, d) for p, d in zip(pairs, depths, strict=True)}
     ranked = sorted(pairs, key=lambda p: (-score[id(p)], p.paths[0][0]))
     first = ranked[0]
@@ -193,7 +245,9 @@ def legs_and_arms(tree: Tree, mirror: Mirror, pairs: Sequence[Pair], up: Array) 
         grounded = (float(p.tip @ up) - floor) < 0.12 * tall and _cosine(p.tip - p.start, -up) > 0.5
         apart = p.host != first.host or float(np.linalg.norm(p.start - first.start)) > 0.15 * tree.size
         between = p.start - first.start
-        level = abs(float(between @ up)) < 0.5 * float(np.linalg.norm(between))  # a cat's front legs may well be called arms
+        level = abs(float(between @ up)) < 0.5 * float(
+            np.linalg.norm(between)
+        )  # a cat's front legs may well be called arms
         handed = (p.arm > p.leg + 1.5 or p.fan >= 4 and p.leg < 2) and not level
         if legs and grounded and apart and not handed and p.length > 0.4 * first.length:
             legs.append(p)
@@ -204,8 +258,15 @@ def legs_and_arms(tree: Tree, mirror: Mirror, pairs: Sequence[Pair], up: Array) 
 
         def arm(p: Pair) -> float:
             hair = p.host == last and float(p.start @ up) > lowest + 0.05 * tree.size
-            return (min(p.arm, 9.0) - 0.8 * min(p.leg, 6.0) + 1.0 * (p.fan >= 3) + 2 * p.length / tree.size
-                    - 2.0 * hair + 0.2 * min(len(p.paths[0]), 4))
+            return (
+                min(p.arm, 9.0)
+                - 0.8 * min(p.leg, 6.0)
+                + 1.0 * (p.fan >= 3)
+                + 2 * p.length / tree.size
+                - 2.0 * hair
+                + 0.2 * min(len(p.paths[0]), 4)
+            )
+
         arms = max(rest, key=lambda p: (arm(p), -p.paths[0][0]))
         if arms.leg > arms.arm + 2 and legs:
             arms = None
@@ -231,8 +292,9 @@ def _midline_end(tree: Tree, mirror: Mirror, up: Array) -> int:
 
 @dataclass(frozen=True)
 class Joints:
-    """Positions on the path of the limb's root, middle and end joint; end = len(path) means that the last bone's end is it.
-    by_shape: whether shape alone, without names, takes the same three."""
+    """Positions on the path of the limb's root, middle and end joint; end = len(path) means that the last bone's end
+    is it. by_shape: whether shape alone, without names, takes the same three."""
+
     root: int
     middle: int
     end: int
@@ -247,12 +309,14 @@ def _bend(places: Array, i: int, j: int) -> float:
     length = float(np.linalg.norm(chord))
     if length <= 0:
         return 1.0
-    inner = places[i + 1:j] - places[i]
+    inner = places[i + 1 : j] - places[i]
     t = inner @ chord / length**2
     return float(np.linalg.norm(inner - t[:, None] * chord, axis=1).max() / length)
 
 
-def joints(tree: Tree, mirror: Mirror, paths: Sequence[list[int]], parts: tuple[str, ...], front_leg: bool = False) -> Joints | None:
+def joints(
+    tree: Tree, mirror: Mirror, paths: Sequence[list[int]], parts: tuple[str, ...], front_leg: bool = False
+) -> Joints | None:
     """The three joints of a limb: all triples are tried, on names, lengths, bends and branches (step 8)."""
     best: dict[bool, tuple[float, tuple[int, int, int]]] = {}
     ready = [_Limb(tree, mirror, p[:MOST], parts, front_leg) for p in paths]

@@ -1,9 +1,10 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """What bone names say: folded into words, sides by pairing, and points for the part that a name means.
 
-Digits never mean anything, nor does a side token without its counterpart: default names ('Bone.001', 'ボーン', 'Knochen',
-'骨骼') therefore say nothing at all.
+Digits never mean anything, nor does a side token without its counterpart: default names ('Bone.001',
+'ボーン', 'Knochen', '骨骼') therefore say nothing at all.
 """
+
 import re
 import unicodedata
 from collections import defaultdict
@@ -48,9 +49,9 @@ def _sides_of(token: str) -> list[tuple[str, int, str]]:
                 found.append(("", which, f"{family}"))
             elif len(word) > 2 and len(token) - len(word) >= 2 and family < 10:
                 if token.startswith(word):
-                    found.append((token[len(word):] + "<", which, f"{family}"))
+                    found.append((token[len(word) :] + "<", which, f"{family}"))
                 elif token.endswith(word):
-                    found.append((token[:-len(word)] + ">", which, f"{family}"))
+                    found.append((token[: -len(word)] + ">", which, f"{family}"))
     for which, stem in ((0, "лев"), (1, "прав"), (0, "lev"), (1, "prav")):
         if token.startswith(stem) and len(token) <= len(stem) + 3:
             found.append(("", which, "slavic"))
@@ -63,7 +64,9 @@ def _sides_of(token: str) -> list[tuple[str, int, str]]:
     return found
 
 
-def pair_sides(folded: Sequence[tuple[str, ...]], taken: Sequence[str] | None = None) -> tuple[list[str], list[int], list[tuple[str, ...]]]:
+def pair_sides(
+    folded: Sequence[tuple[str, ...]], taken: Sequence[str] | None = None
+) -> tuple[list[str], list[int], list[tuple[str, ...]]]:
     """Sides by pairing: (side 'L', 'R' or '' per bone, partner or -1, words without the side).
 
     ``taken`` keeps bones of different armatures apart (a key part per bone).
@@ -72,29 +75,29 @@ def pair_sides(folded: Sequence[tuple[str, ...]], taken: Sequence[str] | None = 
     keys: dict[tuple[object, ...], tuple[list[int], list[int]]] = defaultdict(lambda: ([], []))
     wishes: list[list[tuple[tuple[object, ...], int, tuple[str, ...]]]] = []
     for i, tokens in enumerate(folded):
-        wish = []
+        wish: list[tuple[tuple[object, ...], int, tuple[str, ...]]] = []
         for at, token in enumerate(tokens):
             for rest, which, family in _sides_of(token):
-                key = (*tokens[:at], f"*{rest}{family}", *tokens[at + 1:], taken[i] if taken else "")
-                left = tokens[:at] + ((rest[:-1],) if rest else ()) + tokens[at + 1:]
+                key = (*tokens[:at], f"*{rest}{family}", *tokens[at + 1 :], taken[i] if taken else "")
+                left = tokens[:at] + ((rest[:-1],) if rest else ()) + tokens[at + 1 :]
                 wish.append((key, which, left))
                 keys[key][which].append(i)
         # Whole words before glued letters: 'Left' before the l of 'leg'.
-        wish.sort(key=lambda w: ("glued" in str(w[0]) or "behind" in str(w[0])))
+        wish.sort(key=lambda w: "glued" in str(w[0]) or "behind" in str(w[0]))
         wishes.append(wish)
     side, partner, words = [""] * n, [-1] * n, list(folded)
     for i, wish in enumerate(wishes):
         if partner[i] >= 0:
             continue
-        for key, which, left in wish:
-            mates = [j for j in keys[key][1 - which] if partner[j] < 0 and j != i]
+        for mark, which, left in wish:
+            mates = [j for j in keys[mark][1 - which] if partner[j] < 0 and j != i]
             if not mates:
                 continue
             j = min(mates, key=lambda j: abs(j - i))
             side[i], side[j] = "LR"[which], "LR"[1 - which]
             partner[i], partner[j] = j, i
             words[i] = left
-            words[j] = next(lft for k, w, lft in wishes[j] if k == key and w == 1 - which)
+            words[j] = next(lft for k, w, lft in wishes[j] if k == mark and w == 1 - which)
             break
     return side, partner, words
 
@@ -117,12 +120,16 @@ def is_twist(tokens: Sequence[str]) -> bool:
 def is_other(tokens: tuple[str, ...]) -> bool:
     """Whether the name says face, hair, clothes, tail, a prop: no limb hangs there."""
     joined = "".join(t for t in tokens if not t.isdigit())
-    return any(t in OTHER for t in tokens) or (bool(_CJK.search(joined)) and any(w in joined for w in OTHER if _CJK.search(w)))
+    return any(t in OTHER for t in tokens) or (
+        bool(_CJK.search(joined)) and any(w in joined for w in OTHER if _CJK.search(w))
+    )
 
 
 @lru_cache(maxsize=4096)
 def points(tokens: tuple[str, ...], sided: bool) -> dict[str, float]:
-    """Part without side -> points (3 exact, less for doubtful words); {} where the name says nothing. Do not change it."""
+    """Part without side -> points (3 exact, less for doubtful words); {} where the name says nothing. Do not change
+    it.
+    """
     words = [t for t in tokens if not t.isdigit() and t not in NOISE]
     if not words or is_other(tokens) or is_leaf(tokens):
         return {}
@@ -138,7 +145,7 @@ def points(tokens: tuple[str, ...], sided: bool) -> dict[str, float]:
             found, off = PARTS_OF[max(inside, key=len)], off + 0.3
     if found is None:
         for length in range(len(words) - 1, 0, -1):
-            hits = ["".join(words[i:i + length]) for i in range(len(words) - length, -1, -1)]
+            hits = ["".join(words[i : i + length]) for i in range(len(words) - length, -1, -1)]
             hit = next((h for h in hits if h in PARTS_OF), None)
             if hit is not None:
                 found, off = PARTS_OF[hit], off + 0.7

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The plane that a figure is mirrored in, and which bone mirrors which (step 5 of the recipe)."""
+
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,13 +9,14 @@ from .skeleton import Array
 from .tree import Tree
 
 NEAR = 0.02  # share of the size within which a mirrored centre is the partner's
-LEAST = 4    # bones that must have a partner, else there is no body
+LEAST = 4  # bones that must have a partner, else there is no body
 
 
 @dataclass
 class Mirror:
-    """lateral (3,): unit, from right to left where names tell; offset: of the plane along it, m; partner: per bone its mirror, itself
-    on the plane, -1 where there is none; named: whether names gave the plane."""
+    """lateral (3,): unit, from right to left where names tell; offset: of the plane along it, m; partner: per bone
+    its mirror, itself on the plane, -1 where there is none; named: whether names gave the plane."""
+
     lateral: Array
     offset: float
     partner: list[int]
@@ -30,15 +32,23 @@ class Mirror:
 
 def _partners(tree: Tree, which: Array, normal: Array, offset: float) -> tuple[Array, Array]:
     """For each of the bones ``which``: the bone among them onto which the plane maps it, and how far off (m)."""
+
     def mirrored(points: Array) -> Array:
         return points - 2 * ((points @ normal) - offset)[:, None] * normal
+
     heads, centre = tree.heads[which], tree.centre[which]
+
     def gaps(a: Array, b: Array) -> Array:
         square = (a * a).sum(1)[:, None] + (b * b).sum(1)[None] - 2 * a @ b.T
         return np.sqrt(np.maximum(square, 0))
+
     middle = centre.mean(0)
     gap = np.maximum(gaps(mirrored(heads) - middle, heads - middle), gaps(mirrored(centre) - middle, centre - middle))
-    gap += 10 * tree.size * (np.abs(tree.count[which][:, None] - tree.count[which][None]) > 0.3 * tree.count[which][:, None] + 1)
+    gap += (
+        10
+        * tree.size
+        * (np.abs(tree.count[which][:, None] - tree.count[which][None]) > 0.3 * tree.count[which][:, None] + 1)
+    )
     best = gap.argmin(1)
     return best, gap[np.arange(len(which)), best]
 
@@ -87,7 +97,7 @@ def _candidates(tree: Tree, up: Array) -> list[tuple[Array, list[float]]]:
     groups = [[k for k, p in enumerate(tree.parent) if p < 0], *tree.children]
     for group in groups:
         for a, i in enumerate(group):
-            for j in group[a + 1:]:
+            for j in group[a + 1 :]:
                 large, small = max(tree.count[i], tree.count[j]), min(tree.count[i], tree.count[j])
                 alike = abs(tree.reach[i] - tree.reach[j]) < 0.05 * max(tree.reach[i], tree.reach[j])
                 across = float(np.linalg.norm(tree.centre[i] - tree.centre[j]))
@@ -133,7 +143,11 @@ def find_plane(tree: Tree, up: Array) -> Mirror | None:
                 score, partner = _matched(tree, large, normal, offset)
                 score *= 1.0 - 0.3 * abs(float(normal @ up))  # a figure is seldom mirrored top to bottom
                 if score > best[0] + 1e-9:
-                    best = (score, *_fit(tree, large, partner, normal, offset)) if (partner >= 0).any() else (score, normal, offset)
+                    best = (
+                        (score, *_fit(tree, large, partner, normal, offset))
+                        if (partner >= 0).any()
+                        else (score, normal, offset)
+                    )
         # Few names with sides may be chance: the shape must not do much better.
         if plane is None or best[0] > 1.5 * _matched(tree, large, *plane)[0]:
             plane, named = (best[1], best[2]), False

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """What the body map looks at: the rest pose of one or more armatures as arrays. Nothing here knows Blender."""
+
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -13,11 +14,12 @@ Array = np.ndarray
 class Skeleton:
     """The rest pose of B bones, in world metres.
 
-    names, armatures: per bone, its name and its armature's. parents (B,) int, the index of the parent bone, -1 at a root; a parent
-    may stand anywhere in the order. heads, tails (B, 3); axes (B, 3, 3), columns = the bone's x, y, z in the world. deform (B,) bool,
-    the deform flag. weight (B,) float, summed skin weights, 0 where no skin hangs. goals: bones that are targets or poles of inverse
-    kinematics. up: where up is in the scene.
+    names, armatures: per bone, its name and its armature's. parents (B,) int, the index of the parent bone, -1 at a
+    root; a parent may stand anywhere in the order. heads, tails (B, 3); axes (B, 3, 3), columns = the bone's x, y, z
+    in the world. deform (B,) bool, the deform flag. weight (B,) float, summed skin weights, 0 where no skin hangs.
+    goals: bones that are targets or poles of inverse kinematics. up: where up is in the scene.
     """
+
     names: tuple[str, ...]
     armatures: tuple[str, ...]
     parents: Array
@@ -34,8 +36,12 @@ class Skeleton:
         if len(self.armatures) != n:
             raise ValueError(f"Skeleton.armatures: expected {n} names, got {len(self.armatures)}")
         shapes: dict[str, tuple[tuple[int, ...], Any]] = {
-            "parents": ((n,), int), "heads": ((n, 3), float), "tails": ((n, 3), float), "axes": ((n, 3, 3), float),
-            "deform": ((n,), bool), "weight": ((n,), float),
+            "parents": ((n,), int),
+            "heads": ((n, 3), float),
+            "tails": ((n, 3), float),
+            "axes": ((n, 3, 3), float),
+            "deform": ((n,), bool),
+            "weight": ((n,), float),
         }
         for name, (shape, dtype) in shapes.items():
             array = np.asarray(getattr(self, name), dtype).view()
@@ -67,7 +73,9 @@ def merge(skeletons: Sequence[Skeleton]) -> Skeleton:
     return Skeleton(
         names=tuple(n for s in skeletons for n in s.names),
         armatures=tuple(n for s in skeletons for n in s.armatures),
-        parents=np.concatenate([np.where(s.parents < 0, -1, s.parents + a) for s, a in zip(skeletons, starts, strict=False)]),
+        parents=np.concatenate(
+            [np.where(s.parents < 0, -1, s.parents + a) for s, a in zip(skeletons, starts, strict=False)]
+        ),
         heads=np.concatenate([s.heads for s in skeletons]),
         tails=np.concatenate([s.tails for s in skeletons]),
         axes=np.concatenate([s.axes for s in skeletons]),

@@ -1,5 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Which bones make the body, and how they hang together: one clean tree out of a rig's deform, control and helper bones."""
+"""Which bones make the body, and how they hang together: one clean tree out of a rig's deform, control and helper
+bones.
+"""
+
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -15,10 +18,11 @@ REACH = 0.15  # share of the size over which a root left over still joins
 class Tree:
     """The chosen bones as a tree; all lists are by position in ``bones`` (indices into the skeleton).
 
-    heads (N, 3); ends (N, 3) the bone's own end, cut to the parent's length where it is absurd; size in metres; reach (N,) the length
-    of the longest path down from a head; count (N,) bones below; centre (N, 3) of all that hangs there. side, partner, words as in
-    names.pair_sides. how: 'skin', 'deform' or 'all'.
+    heads (N, 3); ends (N, 3) the bone's own end, cut to the parent's length where it is absurd; size in metres;
+    reach (N,) the length of the longest path down from a head; count (N,) bones below; centre (N, 3) of all that
+    hangs there. side, partner, words as in names.pair_sides. how: 'skin', 'deform' or 'all'.
     """
+
     bones: list[int]
     parent: list[int]
     children: list[list[int]]
@@ -50,22 +54,27 @@ class Tree:
 
 
 def extent(points: Array) -> float:
-    """A figure's size however it is turned: from the point farthest from the middle to the one farthest from that (m)."""
+    """A figure's size however it is turned: from the point farthest from the middle to the one farthest from that
+    (m).
+    """
     if len(points) < 2:
         return 0.0
     far = points[np.argmax(((points - np.median(points, axis=0)) ** 2).sum(1))]
     return float(np.sqrt(((points - far) ** 2).sum(1).max()))
 
 
-def choose(sk: Skeleton, words: list[tuple[str, ...]], raw: list[tuple[str, ...]], given: set[int]) -> tuple[list[int], str]:
+def choose(
+    sk: Skeleton, words: list[tuple[str, ...]], raw: list[tuple[str, ...]], given: set[int]
+) -> tuple[list[int], str]:
     """Bones that the body is looked for among, and what told them apart. Unusable places (NaN) are left out."""
     n = len(sk)
     fine = np.isfinite(sk.heads).all(1) & np.isfinite(sk.tails).all(1)
     weighted = (sk.weight > 0) & fine
     if weighted.sum() >= 6:
         keep = weighted.copy()
-        for i in np.flatnonzero(weighted):  # unweighted links, at most two between weighted bones
-            between, p = [], int(sk.parents[i])
+        for i in map(int, np.flatnonzero(weighted)):  # unweighted links, at most two between weighted bones
+            between: list[int] = []
+            p = int(sk.parents[i])
             while p >= 0 and not weighted[p] and len(between) < 3:
                 between.append(p)
                 p = int(sk.parents[p])
@@ -121,11 +130,15 @@ def _twins(sk: Skeleton, bones: list[int], size: float) -> dict[int, list[int]]:
         near = np.flatnonzero(((heads - sk.heads[i]) ** 2).sum(1) <= (SAME * size) ** 2)
         if len(near):
             along = directions[[bones[k] for k in near]] @ directions[i]
-            found[i] = [bones[near[k]] for k in np.argsort(-along, kind="stable") if along[k] > 0.99] or [-1 - bones[near[0]]]
+            found[i] = [bones[near[k]] for k in np.argsort(-along, kind="stable") if along[k] > 0.99] or [
+                -1 - bones[near[0]]
+            ]
     return found
 
 
-def grow(sk: Skeleton, bones: list[int], how: str, side: list[str], partner: list[int], words: list[tuple[str, ...]]) -> Tree:
+def grow(
+    sk: Skeleton, bones: list[int], how: str, side: list[str], partner: list[int], words: list[tuple[str, ...]]
+) -> Tree:
     """The chosen bones as one tree (step 4 of the recipe)."""
     at = {b: k for k, b in enumerate(bones)}
     heads = sk.heads[bones] if bones else np.zeros((0, 3))
@@ -160,8 +173,18 @@ def grow(sk: Skeleton, bones: list[int], how: str, side: list[str], partner: lis
             if parent[k] >= 0:
                 break
             p, steps = int(sk.parents[p]), steps + 1
-    tree = Tree(bones, parent, [], heads, _ends(sk, bones, parent, size), size, how,
-                [side[b] for b in bones], [at.get(partner[b], -1) for b in bones], [words[b] for b in bones])
+    tree = Tree(
+        bones,
+        parent,
+        [],
+        heads,
+        _ends(sk, bones, parent, size),
+        size,
+        how,
+        [side[b] for b in bones],
+        [at.get(partner[b], -1) for b in bones],
+        [words[b] for b in bones],
+    )
     _join(tree)
     _measure(tree)
     return tree
@@ -246,7 +269,9 @@ def _measure(tree: Tree) -> None:
     total = (tree.heads + tree.ends) / 2
     for k in reversed(order):
         if tree.children[k]:
-            tree.reach[k] = max(float(np.linalg.norm(tree.heads[c] - tree.heads[k])) + tree.reach[c] for c in tree.children[k])
+            tree.reach[k] = max(
+                float(np.linalg.norm(tree.heads[c] - tree.heads[k])) + tree.reach[c] for c in tree.children[k]
+            )
         p = tree.parent[k]
         if p >= 0:
             tree.count[p] += tree.count[k]

@@ -1,10 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Random humans: skeletons of many proportions, rest poses, habits and places, with the true body map beside each.
 
-Only numpy. A habit is a table part -> name pattern with {s} for the side; chains (spine, neck, fingers, tail) are numbered by the habit.
-The truth says, per part, which bone names are right: several where more than one is (any bone between pelvis and chest is the spine).
+Only numpy. A habit is a table part -> name pattern with {s} for the side; chains (spine, neck, fingers, tail) are
+numbered by the habit. The truth says, per part, which bone names are right: several where more than one is (any bone
+between pelvis and chest is the spine).
 """
-from collections.abc import Callable
+
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -14,7 +16,10 @@ from ..body_map.skeleton import Array, Skeleton
 
 @dataclass
 class Bone:
-    """One bone under construction: name, parent's index, head and tail (3,) m, skin weight; part: what it truly is, '' for none."""
+    """One bone under construction: name, parent's index, head and tail (3,) m, skin weight; part: what it truly is,
+    '' for none.
+    """
+
     name: str
     parent: int
     head: Array
@@ -26,6 +31,7 @@ class Bone:
 @dataclass(frozen=True)
 class Human:
     """A skeleton, and for each of its parts the names that are right; ``what`` tells how it was made."""
+
     skeleton: Skeleton
     truth: dict[str, frozenset[str]]
     what: str
@@ -34,7 +40,10 @@ class Human:
 
 @dataclass(frozen=True)
 class Habit:
-    """How a rigger names: words by part; sides (left, right); join(word, side) -> name; chain(word, number, count) -> word."""
+    """How a rigger names: words by part; sides (left, right); join(word, side) -> name; chain(word, number, count) ->
+    word.
+    """
+
     name: str
     words: dict[str, str]
     sides: tuple[str, str]
@@ -45,7 +54,28 @@ class Habit:
 
 
 def _habit(name: str, words: str, sides: tuple[str, str], join: Callable[[str, str], str], **more: object) -> Habit:
-    keys = "root pelvis spine chest neck head clavicle upper_arm forearm hand finger thigh shin foot toe tail hair twist eye end".split()
+    keys = [
+        "root",
+        "pelvis",
+        "spine",
+        "chest",
+        "neck",
+        "head",
+        "clavicle",
+        "upper_arm",
+        "forearm",
+        "hand",
+        "finger",
+        "thigh",
+        "shin",
+        "foot",
+        "toe",
+        "tail",
+        "hair",
+        "twist",
+        "eye",
+        "end",
+    ]
     return Habit(name, dict(zip(keys, words.split(), strict=True)), sides, join, **more)  # type: ignore[arg-type]
 
 
@@ -58,42 +88,155 @@ def _before(mark: str) -> Callable[[str, str], str]:
 
 
 HABITS = (
-    _habit("dotted", "root hips spine chest neck head shoulder upper_arm forearm hand finger thigh shin foot toe tail hair twist eye end",
-           ("L", "R"), _after("."), numbers=lambda i: f".{i + 1:03d}"),
-    _habit("colon", "Root Hips Spine Spine Neck Head Shoulder Arm ForeArm Hand HandIndex UpLeg Leg Foot ToeBase Tail Hair Roll Eye End",
-           ("Left", "Right"), lambda w, s: f"mixamorig:{s}{w}", first_bare=True),
-    _habit("snake", "root pelvis spine spine neck head clavicle upperarm lowerarm hand index thigh calf foot ball tail hair twist eye end",
-           ("l", "r"), _after("_"), numbers=lambda i: f"_{i + 1:02d}"),
-    _habit("biped", "Root Pelvis Spine Spine Neck Head Clavicle UpperArm Forearm Hand Finger Thigh Calf Foot Toe Tail Hair Twist Eye Nub",
-           ("L", "R"), lambda w, s: f"Bip01 {s + ' ' if s else ''}{w}", first_bare=True),
-    _habit("joints", "root_jnt hip_jnt spine_jnt chest_jnt neck_jnt head_jnt clav_jnt shoulder_jnt elbow_jnt wrist_jnt index_jnt hip_jnt "
-           "knee_jnt ankle_jnt ball_jnt tail_jnt hair_jnt twist_jnt eye_jnt end_jnt", ("L", "R"), _before("_"), numbers=lambda i: f"{i + 1:02d}"),
-    _habit("glued", "root root lowerback thorax neck head clavicle humerus radius hand finger femur tibia foot toes tail hair twist eye end",
-           ("l", "r"), _before("")),
-    _habit("german", "Wurzel Becken Wirbelsäule Brust Hals Kopf Schlüsselbein Oberarm Unterarm Hand Finger Oberschenkel Unterschenkel Fuß "
-           "Zehen Schwanz Haar Drehung Auge Ende", ("links", "rechts"), _after("_")),
-    _habit("french", "racine bassin colonne poitrine cou tête clavicule bras avant-bras main doigt cuisse mollet pied orteils queue cheveux "
-           "torsion oeil bout", ("G", "D"), _after(".")),
-    _habit("spanish", "raiz cadera columna pecho cuello cabeza clavicula brazo antebrazo mano dedo muslo pantorrilla pie puntapie cola pelo "
-           "giro ojo fin", ("izq", "der"), _after("_")),
-    _habit("italian", "radice bacino colonna torace collo testa clavicola braccio avambraccio mano dito coscia polpaccio piede punta coda "
-           "capelli giro occhio fine", ("Sx", "Dx"), _after("_")),
-    _habit("portuguese", "raiz quadril coluna peito pescoço cabeça clavícula braço antebraço mão dedo coxa canela pé dedospe cauda cabelo giro "
-           "olho fim", ("esq", "dir"), _after("_")),
-    _habit("russian", "корень таз позвоночник грудь шея голова ключица плечо предплечье кисть палец бедро голень стопа носок хвост волосы "
-           "скрутка глаз конец", ("Л", "П"), _after(".")),
-    _habit("translit", "koren taz pozvonochnik grud sheya golova klyuchitsa plecho predplechye kist palec bedro golen stopa nosok hvost volos "
-           "skrutka glaz konec", ("lev", "prav"), _after("_")),
-    _habit("japanese", "全ての親 下半身 上半身 上半身2 首 頭 肩 腕 ひじ 手首 人指 足 ひざ 足首 つま先 尻尾 髪 捩 目 先", ("左", "右"), _before("")),
-    _habit("chinese", "根 骨盆 脊柱 胸 颈 头 锁骨 上臂 前臂 手 食指 大腿 小腿 脚 脚趾 尾巴 头发 扭 眼 末", ("左", "右"), _before("")),
-    _habit("short", "rt pel spn chs nck hd clv uarm larm hnd fng uleg lleg ft to tl hr tw ey en", ("L", "R"), _after("")),
-    _habit("finnish", "juuri lantio selka rinta kaula paa solisluu olkavarsi kyynarvarsi kasi sormi reisi saari jalka varvas hanta hius kierto "
-           "silma loppu", ("vas", "oik"), _after("_"), known=False),
-    _habit("hungarian", "gyoker medence gerinc mellkas nyak fej kulcscsont felkar alkar kez ujj comb labszar labfej labujj farok haj csavar "
-           "szem vege", ("bal", "jobb"), _after("."), known=False),
-    _habit("swahili", "mzizi nyonga mgongo kifua shingo kichwa mtulinga mkonojuu mkonochini kiganja kidole paja muundi unyayo vidole mkia "
-           "nywele zungusha jicho mwisho", ("L", "R"), _after("."), known=False),
-    _habit("codes", "x0 p0 s0 c0 n0 h0 k0 a0 b0 m0 f0 t0 u0 v0 w0 z0 q0 y0 o0 e0", ("L", "R"), _after("_"), known=False),
+    _habit(
+        "dotted",
+        "root hips spine chest neck head shoulder upper_arm forearm hand finger thigh shin foot toe tail hair "
+        "twist eye end",
+        ("L", "R"),
+        _after("."),
+        numbers=lambda i: f".{i + 1:03d}",
+    ),
+    _habit(
+        "colon",
+        "Root Hips Spine Spine Neck Head Shoulder Arm ForeArm Hand HandIndex UpLeg Leg Foot ToeBase Tail Hair "
+        "Roll Eye End",
+        ("Left", "Right"),
+        lambda w, s: f"mixamorig:{s}{w}",
+        first_bare=True,
+    ),
+    _habit(
+        "snake",
+        "root pelvis spine spine neck head clavicle upperarm lowerarm hand index thigh calf foot ball tail hair "
+        "twist eye end",
+        ("l", "r"),
+        _after("_"),
+        numbers=lambda i: f"_{i + 1:02d}",
+    ),
+    _habit(
+        "biped",
+        "Root Pelvis Spine Spine Neck Head Clavicle UpperArm Forearm Hand Finger Thigh Calf Foot Toe Tail Hair "
+        "Twist Eye Nub",
+        ("L", "R"),
+        lambda w, s: f"Bip01 {s + ' ' if s else ''}{w}",
+        first_bare=True,
+    ),
+    _habit(
+        "joints",
+        "root_jnt hip_jnt spine_jnt chest_jnt neck_jnt head_jnt clav_jnt shoulder_jnt elbow_jnt wrist_jnt "
+        "index_jnt hip_jnt "
+        "knee_jnt ankle_jnt ball_jnt tail_jnt hair_jnt twist_jnt eye_jnt end_jnt",
+        ("L", "R"),
+        _before("_"),
+        numbers=lambda i: f"{i + 1:02d}",
+    ),
+    _habit(
+        "glued",
+        "root root lowerback thorax neck head clavicle humerus radius hand finger femur tibia foot toes tail "
+        "hair twist eye end",
+        ("l", "r"),
+        _before(""),
+    ),
+    _habit(
+        "german",
+        "Wurzel Becken Wirbelsäule Brust Hals Kopf Schlüsselbein Oberarm Unterarm Hand Finger Oberschenkel "
+        "Unterschenkel Fuß "
+        "Zehen Schwanz Haar Drehung Auge Ende",
+        ("links", "rechts"),
+        _after("_"),
+    ),
+    _habit(
+        "french",
+        "racine bassin colonne poitrine cou tête clavicule bras avant-bras main doigt cuisse mollet pied orteils "
+        "queue cheveux "
+        "torsion oeil bout",
+        ("G", "D"),
+        _after("."),
+    ),
+    _habit(
+        "spanish",
+        "raiz cadera columna pecho cuello cabeza clavicula brazo antebrazo mano dedo muslo pantorrilla pie "
+        "puntapie cola pelo "
+        "giro ojo fin",
+        ("izq", "der"),
+        _after("_"),
+    ),
+    _habit(
+        "italian",
+        "radice bacino colonna torace collo testa clavicola braccio avambraccio mano dito coscia polpaccio piede "
+        "punta coda "
+        "capelli giro occhio fine",
+        ("Sx", "Dx"),
+        _after("_"),
+    ),
+    _habit(
+        "portuguese",
+        "raiz quadril coluna peito pescoço cabeça clavícula braço antebraço mão dedo coxa canela pé dedospe "
+        "cauda cabelo giro "
+        "olho fim",
+        ("esq", "dir"),
+        _after("_"),
+    ),
+    _habit(
+        "russian",
+        "корень таз позвоночник грудь шея голова ключица плечо предплечье кисть палец бедро голень стопа носок "
+        "хвост волосы "
+        "скрутка глаз конец",
+        ("Л", "П"),
+        _after("."),
+    ),
+    _habit(
+        "translit",
+        "koren taz pozvonochnik grud sheya golova klyuchitsa plecho predplechye kist palec bedro golen stopa "
+        "nosok hvost volos "
+        "skrutka glaz konec",
+        ("lev", "prav"),
+        _after("_"),
+    ),
+    _habit(
+        "japanese",
+        "全ての親 下半身 上半身 上半身2 首 頭 肩 腕 ひじ 手首 人指 足 ひざ 足首 つま先 尻尾 髪 捩 目 先",
+        ("左", "右"),
+        _before(""),
+    ),
+    _habit(
+        "chinese",
+        "根 骨盆 脊柱 胸 颈 头 锁骨 上臂 前臂 手 食指 大腿 小腿 脚 脚趾 尾巴 头发 扭 眼 末",
+        ("左", "右"),
+        _before(""),
+    ),
+    _habit(
+        "short", "rt pel spn chs nck hd clv uarm larm hnd fng uleg lleg ft to tl hr tw ey en", ("L", "R"), _after("")
+    ),
+    _habit(
+        "finnish",
+        "juuri lantio selka rinta kaula paa solisluu olkavarsi kyynarvarsi kasi sormi reisi saari jalka varvas "
+        "hanta hius kierto "
+        "silma loppu",
+        ("vas", "oik"),
+        _after("_"),
+        known=False,
+    ),
+    _habit(
+        "hungarian",
+        "gyoker medence gerinc mellkas nyak fej kulcscsont felkar alkar kez ujj comb labszar labfej labujj farok "
+        "haj csavar "
+        "szem vege",
+        ("bal", "jobb"),
+        _after("."),
+        known=False,
+    ),
+    _habit(
+        "swahili",
+        "mzizi nyonga mgongo kifua shingo kichwa mtulinga mkonojuu mkonochini kiganja kidole paja muundi unyayo "
+        "vidole mkia "
+        "nywele zungusha jicho mwisho",
+        ("L", "R"),
+        _after("."),
+        known=False,
+    ),
+    _habit(
+        "codes", "x0 p0 s0 c0 n0 h0 k0 a0 b0 m0 f0 t0 u0 v0 w0 z0 q0 y0 o0 e0", ("L", "R"), _after("_"), known=False
+    ),
 )
 
 #: Default names of a new bone in Blender, as New Data translation writes them; only numbers tell bones apart.
@@ -101,9 +244,9 @@ DEFAULTS = ("Bone", "ボーン", "Knochen", "骨骼", "Hueso", "Кость", "Os
 REST = ("T", "A", "hanging", "sitting")
 
 
-def _rotation(axis: Array, angle: float) -> Array:
-    axis = np.asarray(axis, float) / np.linalg.norm(axis)
-    cross = np.array([[0, -axis[2], axis[1]], [axis[2], 0, -axis[0]], [-axis[1], axis[0], 0]])
+def _rotation(axis: Array | Sequence[float], angle: float) -> Array:
+    x, y, z = np.asarray(axis, float) / np.linalg.norm(axis)
+    cross = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
     return np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * cross @ cross
 
 
@@ -113,6 +256,7 @@ class _Builder:
     def __init__(self, rng: np.random.Generator, habit: Habit | None) -> None:
         self.rng, self.habit = rng, habit
         self.bones: list[Bone] = []
+        self.fingers = 0
 
     def size(self, mean: float, sigma: float = 0.2) -> float:
         return float(mean * np.exp(np.clip(self.rng.normal(0, sigma), -2 * sigma, 2 * sigma)))
@@ -126,9 +270,25 @@ class _Builder:
             word += habit.numbers(number if not habit.first_bare else number - 1)
         return habit.join(word, "" if side == 0 else habit.sides[0 if side > 0 else 1])
 
-    def add(self, name: str, parent: int, head: Array, tail: Array, part: str = "", weight: float | None = None) -> int:
-        self.bones.append(Bone(name, parent, np.asarray(head, float), np.asarray(tail, float),
-                               float(self.rng.uniform(5, 200)) if weight is None else weight, part))
+    def add(
+        self,
+        name: str,
+        parent: int,
+        head: Array,
+        tail: Array | Sequence[float],
+        part: str = "",
+        weight: float | None = None,
+    ) -> int:
+        self.bones.append(
+            Bone(
+                name,
+                parent,
+                np.asarray(head, float),
+                np.asarray(tail, float),
+                float(self.rng.uniform(5, 200)) if weight is None else weight,
+                part,
+            )
+        )
         return len(self.bones) - 1
 
 
@@ -140,7 +300,7 @@ def human(seed: int, habit: Habit | None = HABITS[0], default: str = "Bone", *, 
     rng = np.random.default_rng(seed)
     b = _Builder(rng, habit)
     rest = str(rng.choice(REST))
-    leg, shin = b.size(0.44), 0.0
+    leg = b.size(0.44)
     shin = leg * float(np.exp(np.clip(rng.normal(-0.02, 0.08), -0.2, 0.2)))
     upper = b.size(0.29)
     fore = upper * float(np.exp(np.clip(rng.normal(-0.1, 0.08), -0.3, 0.15)))
@@ -167,7 +327,9 @@ def human(seed: int, habit: Habit | None = HABITS[0], default: str = "Bone", *, 
         last = b.add(b.name("spine", 0, i, count), last, here, here + z * step, "spine")
         middle.append(last)
         here = here + z * step + np.array([0, rng.normal(0, 0.006), 0])
-    chest = b.add(b.name("spine", 0, spines, count) if shared else b.name("chest"), last, here, here + z * step, "chest")
+    chest = b.add(
+        b.name("spine", 0, spines, count) if shared else b.name("chest"), last, here, here + z * step, "chest"
+    )
     top, last = here + z * step, chest
     chest_at = here
     here = top
@@ -180,10 +342,43 @@ def human(seed: int, habit: Habit | None = HABITS[0], default: str = "Bone", *, 
         b.add(b.bones[head].name + "_end", head, here + z * skull, here + z * skull * 1.3, weight=0.0)
     for side in (1, -1):
         s = np.array([side, 1, 1.0])
-        _leg(b, side, s, pelvis, pelvis_at, hip, leg, shin, foot_high, foot_long, toe_long, toes, bend, rest, twist, leaves)
-        _arm(b, side, s, chest, chest_at, top, step, shoulder, upper, fore, hand_long, clavicles, hands, bend, rest, twist, leaves)
-        if rng.random() < 0.0:
-            continue
+        _leg(
+            b,
+            side,
+            s,
+            pelvis,
+            pelvis_at,
+            hip,
+            leg,
+            shin,
+            foot_high,
+            foot_long,
+            toe_long,
+            toes,
+            bend,
+            rest,
+            twist,
+            leaves,
+        )
+        _arm(
+            b,
+            side,
+            s,
+            chest,
+            chest_at,
+            top,
+            step,
+            shoulder,
+            upper,
+            fore,
+            hand_long,
+            clavicles,
+            hands,
+            bend,
+            rest,
+            twist,
+            leaves,
+        )
     if rng.random() < 0.3:
         for side in (1, -1):
             at = here + [side * 0.03, -0.08, skull * 0.4]
@@ -201,8 +396,24 @@ def human(seed: int, habit: Habit | None = HABITS[0], default: str = "Bone", *, 
     return _finish(b, rng, habit, default, rest, straight)
 
 
-def _leg(b: _Builder, side: int, s: Array, pelvis: int, at: Array, hip: float, leg: float, shin: float, foot_high: float, foot_long: float,
-         toe_long: float, toes: bool, bend: float, rest: str, twist: bool, leaves: bool) -> None:
+def _leg(
+    b: _Builder,
+    side: int,
+    s: Array,
+    pelvis: int,
+    at: Array,
+    hip: float,
+    leg: float,
+    shin: float,
+    foot_high: float,
+    foot_long: float,
+    toe_long: float,
+    toes: bool,
+    bend: float,
+    rest: str,
+    twist: bool,
+    leaves: bool,
+) -> None:
     letter = "L" if side > 0 else "R"
     root = at + s * [hip, 0, -0.04]
     down = np.array([0.06, 0, -1.0]) * s
@@ -231,8 +442,25 @@ def _twist(b: _Builder, key: str, side: int) -> str:
     return b.habit.join(f"{b.habit.words[key]}_{b.habit.words['twist']}", b.habit.sides[0 if side > 0 else 1])
 
 
-def _arm(b: _Builder, side: int, s: Array, chest: int, chest_at: Array, top: Array, step: float, shoulder: float, upper: float, fore: float,
-         hand_long: float, clavicles: bool, hands: bool, bend: float, rest: str, twist: bool, leaves: bool) -> None:
+def _arm(
+    b: _Builder,
+    side: int,
+    s: Array,
+    chest: int,
+    chest_at: Array,
+    top: Array,
+    step: float,
+    shoulder: float,
+    upper: float,
+    fore: float,
+    hand_long: float,
+    clavicles: bool,
+    hands: bool,
+    bend: float,
+    rest: str,
+    twist: bool,
+    leaves: bool,
+) -> None:
     letter = "L" if side > 0 else "R"
     at = top * [0, 1, 1] + s * [shoulder, 0.01, -0.03]
     parent = chest
@@ -241,9 +469,8 @@ def _arm(b: _Builder, side: int, s: Array, chest: int, chest_at: Array, top: Arr
         parent = b.add(b.name("clavicle", side), chest, inner, at, f"clavicle.{letter}")
     angle = {"T": 2, "A": 45, "hanging": 80, "sitting": 60}[rest]
     out = np.array([np.cos(np.radians(angle)), 0, -np.sin(np.radians(angle))])
-    forward = np.cross([0, -1.0, 0], out)
     one = s * out
-    two = s * (_rotation(forward, 0) @ out * np.cos(np.radians(bend)) + np.array([0, -1.0, 0]) * np.sin(np.radians(bend)))
+    two = s * (out * np.cos(np.radians(bend)) + np.array([0, -1.0, 0]) * np.sin(np.radians(bend)))
     elbow = at + one * upper
     wrist = elbow + two * fore
     arm = b.add(b.name("upper_arm", side), parent, at, elbow, f"upper_arm.{letter}")
@@ -256,27 +483,30 @@ def _arm(b: _Builder, side: int, s: Array, chest: int, chest_at: Array, top: Arr
         return
     knuckle = wrist + two * hand_long
     hand = b.add(b.name("hand", side), low, wrist, knuckle, f"hand.{letter}")
-    fingers = (0, 0, 1, 3, 5)[seed_of(b, side)]
+    if side > 0:  # both hands have the same
+        b.fingers = (0, 0, 1, 3, 5)[int(b.rng.integers(0, 5))]
+    fingers = b.fingers
     across = np.cross(two, [0, 0, 1.0])
-    across = across / max(float(np.linalg.norm(across)), 1e-9) if np.linalg.norm(across) > 0.2 else np.array([0, -1.0, 0])
+    across = (
+        across / max(float(np.linalg.norm(across)), 1e-9) if np.linalg.norm(across) > 0.2 else np.array([0, -1.0, 0])
+    )
     for f in range(fingers):
         last, place = hand, knuckle + across * 0.02 * (f - fingers / 2)
         for k in range(3):
-            word = "" if b.habit is None else b.habit.join(f"{b.habit.words['finger']}{'ABCDE'[f]}{k + 1}", b.habit.sides[0 if side > 0 else 1])
+            word = (
+                ""
+                if b.habit is None
+                else b.habit.join(f"{b.habit.words['finger']}{'ABCDE'[f]}{k + 1}", b.habit.sides[0 if side > 0 else 1])
+            )
             last = b.add(word, last, place, place + two * 0.028)
             place = place + two * 0.028
     if leaves and not fingers:
         b.add(b.bones[hand].name + "_end", hand, knuckle, knuckle + two * 0.05, weight=0.0)
 
 
-def seed_of(b: _Builder, side: int) -> int:
-    """The same draw for both sides: which number of fingers."""
-    if side > 0:
-        b.fingers = int(b.rng.integers(0, 5))  # type: ignore[attr-defined]
-    return int(b.fingers)  # type: ignore[attr-defined]
-
-
-def _finish(b: _Builder, rng: np.random.Generator, habit: Habit | None, default: str, rest: str, straight: bool) -> Human:
+def _finish(
+    b: _Builder, rng: np.random.Generator, habit: Habit | None, default: str, rest: str, straight: bool
+) -> Human:
     bones = b.bones
     n = len(bones)
     if habit is None:
@@ -305,9 +535,15 @@ def _finish(b: _Builder, rng: np.random.Generator, habit: Habit | None, default:
     x = x / np.linalg.norm(x, axis=1, keepdims=True)
     axes = np.stack([x, y, np.cross(x, y)], axis=2)
     skeleton = Skeleton(
-        tuple(bones[k].name for k in order), ("Armature",) * n,
-        np.array([at[bones[k].parent] if bones[k].parent >= 0 else -1 for k in order]), heads[order], tails[order], axes[order],
-        np.ones(n, bool), weight)
+        tuple(bones[k].name for k in order),
+        ("Armature",) * n,
+        np.array([at[bones[k].parent] if bones[k].parent >= 0 else -1 for k in order]),
+        heads[order],
+        tails[order],
+        axes[order],
+        np.ones(n, bool),
+        weight,
+    )
     truth: dict[str, set[str]] = {}
     for bone in bones:
         if bone.part:

@@ -1,11 +1,11 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The finder: laws that hold on every skeleton, and counts on random humans of held-out seeds."""
+
 import time
 from dataclasses import replace
 
 import numpy as np
 import pytest
-
 from plumbline.core import body
 from plumbline.core.body_map.find import BodyMapError, find
 from plumbline.core.body_map.skeleton import Skeleton
@@ -63,7 +63,12 @@ def test_every_habit_and_default_name_is_among_the_seeds() -> None:
 def test_same_at_any_heading_scale_and_place(seed: int) -> None:
     one = human(seed, HABITS[seed % len(HABITS)] if seed % 3 else None, straight=True)
     plain = find(one.skeleton)
-    for degrees, scale, by in ((37, 1, (0, 0, 0)), (90, 100, (3, -2, 0)), (211, 0.01, (-8, 5, 0)), (0, 1, (900, 400, 20))):
+    for degrees, scale, by in (
+        (37, 1, (0, 0, 0)),
+        (90, 100, (3, -2, 0)),
+        (211, 0.01, (-8, 5, 0)),
+        (0, 1, (900, 400, 20)),
+    ):
         there = find(moved(one.skeleton, heading(degrees), scale, by))
         assert there.parts == plain.parts
         np.testing.assert_allclose(there.forward, heading(degrees) @ plain.forward, atol=1e-4)
@@ -84,9 +89,16 @@ def test_bone_order_does_not_matter(seed: int) -> None:
     sk = one.skeleton
     order = np.random.default_rng(seed).permutation(len(sk))
     place = np.argsort(order)
-    shuffled = Skeleton(tuple(sk.names[k] for k in order), tuple(sk.armatures[k] for k in order),
-                        np.array([place[sk.parents[k]] if sk.parents[k] >= 0 else -1 for k in order]), sk.heads[order], sk.tails[order],
-                        sk.axes[order], sk.deform[order], sk.weight[order])
+    shuffled = Skeleton(
+        tuple(sk.names[k] for k in order),
+        tuple(sk.armatures[k] for k in order),
+        np.array([place[sk.parents[k]] if sk.parents[k] >= 0 else -1 for k in order]),
+        sk.heads[order],
+        sk.tails[order],
+        sk.axes[order],
+        sk.deform[order],
+        sk.weight[order],
+    )
     assert names(shuffled) == names(sk)
 
 
@@ -125,8 +137,16 @@ def test_names_against_the_feet_are_kept_and_said() -> None:
 
 def chain(n: int) -> Skeleton:
     heads = np.array([[0, 0, 0.1 * i] for i in range(n)]).reshape(-1, 3)
-    return Skeleton(tuple(f"link{i}" for i in range(n)), ("Chain",) * n, np.arange(-1, n - 1), heads, heads + [0, 0, 0.1],
-                    np.tile(np.eye(3), (n, 1, 1)), np.ones(n, bool), np.zeros(n))
+    return Skeleton(
+        tuple(f"link{i}" for i in range(n)),
+        ("Chain",) * n,
+        np.arange(-1, n - 1),
+        heads,
+        heads + [0, 0, 0.1],
+        np.tile(np.eye(3), (n, 1, 1)),
+        np.ones(n, bool),
+        np.zeros(n),
+    )
 
 
 @pytest.mark.parametrize("n", [0, 1, 2, 7, 40])
@@ -151,9 +171,16 @@ def test_control_bones_and_a_skin_on_the_real_ones() -> None:
     """A copy of every bone named like a control, and a goal far away, change nothing."""
     sk = human(7, HABITS[0], straight=True).skeleton
     n = len(sk)
-    both = Skeleton(tuple(f"CTRL_{name}" for name in sk.names) + sk.names, ("A",) * (2 * n),
-                    np.concatenate([sk.parents, np.where(sk.parents >= 0, sk.parents + n, -1)]), np.vstack([sk.heads, sk.heads]),
-                    np.vstack([sk.tails, sk.tails]), np.concatenate([sk.axes, sk.axes]), np.ones(2 * n, bool), np.zeros(2 * n))
+    both = Skeleton(
+        tuple(f"CTRL_{name}" for name in sk.names) + sk.names,
+        ("A",) * (2 * n),
+        np.concatenate([sk.parents, np.where(sk.parents >= 0, sk.parents + n, -1)]),
+        np.vstack([sk.heads, sk.heads]),
+        np.vstack([sk.tails, sk.tails]),
+        np.concatenate([sk.axes, sk.axes]),
+        np.ones(2 * n, bool),
+        np.zeros(2 * n),
+    )
     assert names(both) == names(sk)
     skinned = replace(both, weight=np.concatenate([np.zeros(n), np.full(n, 9.0)]))
     assert names(skinned) == names(sk)
@@ -189,6 +216,7 @@ def legs_of(pairs: int) -> Skeleton:
     def add(word: str, parent: int, head: list[float], tail: list[float]) -> int:
         words.append(word), parents.append(parent), heads.append(head), tails.append(tail)
         return len(words) - 1
+
     last = -1
     for i in range(pairs + 1):
         last = add(f"link{i}", last, [0, 0.4 * i, 0.5], [0, 0.4 * i + 0.4, 0.5])
@@ -197,8 +225,16 @@ def legs_of(pairs: int) -> Skeleton:
             k = add(f"v{i}.{'L' if s < 0 else 'R'}", k, [0.3 * s, 0.4 * i, 0.45], [0.4 * s, 0.4 * i, 0.2])
             add(f"w{i}.{'L' if s < 0 else 'R'}", k, [0.4 * s, 0.4 * i, 0.2], [0.42 * s, 0.4 * i, 0])
     n = len(words)
-    return Skeleton(tuple(words), ("B",) * n, np.array(parents), np.array(heads), np.array(tails), np.tile(np.eye(3), (n, 1, 1)),
-                    np.ones(n, bool), np.zeros(n))
+    return Skeleton(
+        tuple(words),
+        ("B",) * n,
+        np.array(parents),
+        np.array(heads),
+        np.array(tails),
+        np.tile(np.eye(3), (n, 1, 1)),
+        np.ones(n, bool),
+        np.zeros(n),
+    )
 
 
 @pytest.mark.parametrize("pairs", [2, 3, 4])
@@ -220,11 +256,20 @@ def test_split_limbs_lend_no_twist_but_their_unsplit_copies_do() -> None:
     parents[shin] = n
     tails = sk.tails.copy()
     tails[thigh] = half
-    split = Skeleton((*sk.names, "thigh_more.L", "ORG-thigh.L"), ("A",) * (n + 2), parents, np.vstack([sk.heads, [half, sk.heads[thigh]]]),
-                     np.vstack([tails, [sk.tails[thigh], sk.tails[thigh]]]), np.concatenate([sk.axes, sk.axes[[thigh, thigh]]]),
-                     np.ones(n + 2, bool), np.concatenate([sk.weight, [50.0, 0.0]]))
+    split = Skeleton(
+        (*sk.names, "thigh_more.L", "ORG-thigh.L"),
+        ("A",) * (n + 2),
+        parents,
+        np.vstack([sk.heads, [half, sk.heads[thigh]]]),
+        np.vstack([tails, [sk.tails[thigh], sk.tails[thigh]]]),
+        np.concatenate([sk.axes, sk.axes[[thigh, thigh]]]),
+        np.ones(n + 2, bool),
+        np.concatenate([sk.weight, [50.0, 0.0]]),
+    )
     there = find(split)
-    assert split.names[there.parts["thigh.L"]] == sk.names[thigh] and split.names[there.parts["shin.L"]] == sk.names[shin]
+    assert (
+        split.names[there.parts["thigh.L"]] == sk.names[thigh] and split.names[there.parts["shin.L"]] == sk.names[shin]
+    )
     assert there.copies["thigh.L"] == (n + 1,)
 
 
@@ -232,10 +277,16 @@ def test_it_is_quick_on_many_bones() -> None:
     """823 bones within 0.35 s of CPU, with room for a busy machine: median of three."""
     sk = human(10, HABITS[0], straight=True).skeleton
     n, copies = len(sk), 823 // len(sk)
-    many = Skeleton(tuple(f"{prefix}{name}" for prefix in ["DEF-"] + [f"MCH-{k}-" for k in range(copies)] for name in sk.names),
-                    ("A",) * (n * (copies + 1)), np.concatenate([np.where(sk.parents >= 0, sk.parents + n * k, -1) for k in range(copies + 1)]),
-                    np.tile(sk.heads, (copies + 1, 1)), np.tile(sk.tails, (copies + 1, 1)), np.tile(sk.axes, (copies + 1, 1, 1)),
-                    np.ones(n * (copies + 1), bool), np.concatenate([np.full(n, 5.0), np.zeros(n * copies)]))
+    many = Skeleton(
+        tuple(f"{prefix}{name}" for prefix in ["DEF-"] + [f"MCH-{k}-" for k in range(copies)] for name in sk.names),
+        ("A",) * (n * (copies + 1)),
+        np.concatenate([np.where(sk.parents >= 0, sk.parents + n * k, -1) for k in range(copies + 1)]),
+        np.tile(sk.heads, (copies + 1, 1)),
+        np.tile(sk.tails, (copies + 1, 1)),
+        np.tile(sk.axes, (copies + 1, 1, 1)),
+        np.ones(n * (copies + 1), bool),
+        np.concatenate([np.full(n, 5.0), np.zeros(n * copies)]),
+    )
     spent = []
     for _ in range(3):
         start = time.process_time()

@@ -1,10 +1,10 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Several armatures: one character or several."""
+
 from dataclasses import replace
 
 import numpy as np
 import pytest
-
 from plumbline.core.body_map.find import find
 from plumbline.core.body_map.group import group
 from plumbline.core.body_map.skeleton import Skeleton, merge
@@ -22,8 +22,16 @@ TOP = float(BODY.heads[:, 2].max()) - 0.05
 
 def prop(x: float, armature: str, high: float = TOP) -> Skeleton:
     heads = np.array([[x, 0, high], [x, 0, high + 0.05]])
-    return Skeleton(("base", "tip"), (armature,) * 2, np.array([-1, 0]), heads, heads + [0, 0, 0.05], np.tile(np.eye(3), (2, 1, 1)),
-                    np.ones(2, bool), np.zeros(2))
+    return Skeleton(
+        ("base", "tip"),
+        (armature,) * 2,
+        np.array([-1, 0]),
+        heads,
+        heads + [0, 0, 0.05],
+        np.tile(np.eye(3), (2, 1, 1)),
+        np.ones(2, bool),
+        np.zeros(2),
+    )
 
 
 def test_a_hat_within_the_bounds_belongs_to_the_body() -> None:

@@ -55,12 +55,8 @@ def parser(version: str, program: str = "plumbline") -> argparse.ArgumentParser:
         help="check a shot",
         allow_abbrev=False,
         description="Checks a shot. Scripts in the file stay off, and nothing is written to it.",
-        epilog="exit codes: 0 no note at or above --fail-on; 1 such notes; 2 bad input or usage, or a shot that
-        cannot
-       
-        be
-        "
-        "measured; 3 Plumbline or Blender failed",
+        epilog="exit codes: 0 no note at or above --fail-on; 1 such notes; 2 bad input or usage, or a shot that "
+        "cannot be measured; 3 Plumbline or Blender failed",
     )
     check.add_argument("shot", metavar="SHOT.blend", type=Path)
     check.add_argument(

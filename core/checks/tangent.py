@@ -107,7 +107,7 @@ def _reason(shot: Shot) -> str:
         return "the shot has one character and no prop, so there are no two outlines to hold against each other"
     if shot.kisses is None:
         return "the meshes were not read, so there are no outlines to judge"
-    if not shot.kisses.pairs and not shot.kisses.remarks:
+    if not shot.kisses.pairs and not shot.kisses.remarks and "PANO" not in shot.camera.kind:
         return "every prop is held by or fastened to what it could touch, so there are no two outlines to hold against each other"
     return ""
 

@@ -92,7 +92,7 @@ def _box(seen: View, lines: Array, radius: float) -> Array:
     near = np.maximum(depth.min(axis=1) - radius, 1e-3)
     x, y, _ = seen.project(lines.reshape(-1, 3))
     x, y = x.reshape(-1, 2), y.reshape(-1, 2)
-    grow = radius / seen.metres_per_unit(near) * near + MARGIN if seen.orthographic else radius * seen.scale / near + MARGIN
+    grow = radius / seen.metres_per_unit(near) + MARGIN
     boxes = np.stack([x.min(axis=1) - grow, y.min(axis=1) - grow, x.max(axis=1) + grow, y.max(axis=1) + grow], axis=1)
     boxes[(depth.min(axis=1) <= radius)] = (-np.inf, -np.inf, np.inf, np.inf)
     boxes[(depth.max(axis=1) <= -radius)] = np.nan

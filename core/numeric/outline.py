@@ -69,12 +69,16 @@ def contour(top: Topology, x: Array, y: Array, w: Array) -> Contour:
     rows = rows[np.isfinite(area[one[rows]]) & np.isfinite(area[two[rows]])]
     i, j = top.edges[rows].T
     start, stop = np.stack([x[i], y[i]], axis=1), np.stack([x[j], y[j]], axis=1)
-    third = top.triangles[one[rows]].sum(axis=1) - i - j
+    # The normal points away from the face that shows more of itself: a face seen edge-on has no side. Its middle
+    # is taken, since along a doubled seam the two faces share no vertices.
+    shows = np.where(np.abs(area[two[rows]]) > np.abs(area[one[rows]]), two[rows], one[rows])
+    middle = (start + stop) / 2.0
     along = stop - start
     length = np.hypot(along[:, 0], along[:, 1])
     with np.errstate(divide="ignore", invalid="ignore"):
         normal = np.stack([along[:, 1], -along[:, 0]], axis=1) / length[:, None]
-    side = (x[third] - x[i]) * normal[:, 0] + (y[third] - y[i]) * normal[:, 1]
+    centre = np.stack([x[top.triangles[shows]].mean(axis=1), y[top.triangles[shows]].mean(axis=1)], axis=1)
+    side = ((centre - middle) * normal).sum(axis=1)
     normal[side > 0.0] *= -1.0
     full = np.flatnonzero(length > 1e-9)
     return Contour(start[full], stop[full], np.stack([w[i], w[j]], axis=1)[full], normal[full], top.edges[rows][full])

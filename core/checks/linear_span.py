@@ -10,7 +10,7 @@ from ..evidence import Evidence, Label, Place, Polyline
 from ..measures.even import EvenSpan, even
 from ..measures.exposure import exposure
 from ..measures.keyed import Keyed, keyed
-from ..measures.turn import Motion, turn
+from ..measures.turn import LEVER_LEG, Motion, turn
 from ..note import COMMON_PRACTICE, KeyReference, Limit, Note, Severity, Skip
 from ..numeric.ease import ease_places
 from ..remedy import Ease
@@ -29,22 +29,30 @@ class LinearSpan(Check):
     """A part marches evenly between two corners instead of easing in and out.
 
     Seen as: a robotic move: it starts at full speed, keeps it, and stops or turns off at once.
-    Measures: the turn of each part against its parent, times its lever, and the paths of the pelvis and of the targets of
-    inverse kinematics, in leg lengths a second: spans of at least 4 drawings and 0.16 s whose velocity changes by at most
-    3 % from drawing to drawing, faster than 0.25 leg/s, with ends at which it changes by over 25 % and 20 % of the speed
-    (over 8 % at one end where the span is even within half a percent, or where straight keys are known to lie under it).
+    Measures: the turn of each part against its parent, times its lever, and the paths of the pelvis and of the targets
+    of
+    inverse kinematics, in leg lengths a second: spans of at least 4 drawings and 0.16 s whose velocity changes by at
+    most
+    3 % from drawing to drawing, faster than 0.25 leg/s, with ends at which it changes by over 25 % and 20 % of the
+    speed
+    (over 8 % at one end where the span is even within half a percent, or where straight keys are known to lie under
+    it).
     The number told is the change of speed at the harder end, in m/s at the part's lever. A second, noisy test (0.33 s
     within 1.2 % of its travel of an even march, ends over 30 %) speaks low and on trial.
-    Limit: a change of speed of 0.1 leg/s low, 0.25 medium, 0.5 high, at the harder end. On captured motion no span passes.
-    Silent when: the shot is stepped; a slow moving hold (under 0.25 leg/s); the span is the whole shot, as in a cycle or
+    Limit: a change of speed of 0.1 leg/s low, 0.25 medium, 0.5 high, at the harder end. On captured motion no span
+    passes.
+    Silent when: the shot is stepped (said among what was skipped); a slow moving hold (under 0.25 leg/s); the span is
+    the whole shot, as in a cycle or
     on a conveyor; the speeds outside match, so there is no corner to see.
-    Cannot see: even moves of 3 drawings or less; marches under noise of over half a percent of their travel; legs marched
+    Cannot see: even moves of 3 drawings or less; marches under noise of over half a percent of their travel; legs
+    marched
     through the world by baked inverse kinematics, whose turns are not even and whose targets are gone.
     Remedy: ease the part in and out between the same two poses, toward the speeds outside.
     """
     lane = "Spacing"
     uses = (even, turn, keyed, exposure)
-    limit = Limit(0.1, 0.25, 0.5, "leg/s", COMMON_PRACTICE)
+    limit = Limit(0.1 * LEVER_LEG, 0.25 * LEVER_LEG, 0.5 * LEVER_LEG, "m/s",
+                  f"{COMMON_PRACTICE}; told for an adult's leg of {LEVER_LEG} m and scaled by the character's")
     metric = True
 
     def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
@@ -53,7 +61,7 @@ class LinearSpan(Check):
         if shown.stepped:
             yield self.skip(character, shown.sentence)
             return
-        spans = [s for s in study.of(even, character) if self.limit.severity(s.corner) is not None]
+        spans = [s for s in study.of(even, character) if self.limit.severity(s.corner * LEVER_LEG) is not None]
         for group in merged(spans):
             yield self._note_on(study, character, group)
 
@@ -63,17 +71,18 @@ class LinearSpan(Check):
         worst = group[0]
         metres = character.leg_length * character.real_size
         noisy = worst.noisy
-        severity = self.limit.severity(worst.corner)
+        severity = self.limit.severity(worst.corner * LEVER_LEG)
         assert severity is not None
         severity = Severity.LOW if noisy else severity
         first, last, at = (int(motion.drawings[i]) for i in (worst.first, worst.last, worst.worst))
         frames = study.shot.frame(first), study.shot.frame(last)
         parts = tuple(dict.fromkeys(s.signal.part for s in group))
         behind = keys.references(parts, float(study.shot.frames[first]), float(study.shot.frames[last]))
-        step = self.limit.step(severity) * metres
+        step = self.limit.step(severity) * metres / LEVER_LEG
         return self.note(
             study, character, worst.signal.part, (first, last), at, severity=severity, measured=worst.corner * metres,
-            limit=step, unit="m/s", text=self._text(study, group, frames, study.shot.frame(at), worst.corner * metres, behind),
+            limit=step, unit="m/s", text=self._text(study, group, frames, study.shot.frame(at), worst.corner * metres,
+            behind),
             remedy=_remedy(group, frames), evidence=_evidence(study, character, motion, group, frames, metres),
             keys=behind, kind="noisy" if noisy else "even", parts=parts, trial=True if noisy else None)
 
@@ -83,7 +92,8 @@ class LinearSpan(Check):
         names = list(dict.fromkeys(names))
         who = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
         verb = "moves" if len(names) == 1 else "move"
-        text = (f"{who[0].upper()}{who[1:]} {verb} evenly from frame {frames[0]} to {frames[1]} (peak {group[0].ratio:.2f} times "
+        text = (f"{who[0].upper()}{who[1:]} {verb} evenly from frame {frames[0]} to {frames[1]} "
+                f"(peak {group[0].ratio:.2f} times "
                 f"the mean speed, eased moves 1.6 to 1.9) and change speed by {corner:.2f} m/s in frame {at}")
         if len(names) == 1:
             text = text.replace(" and change speed", " and changes speed")
@@ -101,7 +111,8 @@ def merged(spans: list[EvenSpan]) -> list[list[EvenSpan]]:
     groups: list[list[EvenSpan]] = []
     for span in sorted(spans, key=lambda s: (s.noisy, -s.corner)):
         for group in groups:
-            if span.noisy == group[0].noisy and abs(span.first - group[0].first) <= 1 and abs(span.last - group[0].last) <= 1:
+            lead = group[0]
+            if span.noisy == lead.noisy and abs(span.first - lead.first) <= 1 and abs(span.last - lead.last) <= 1:
                 group.append(span)
                 break
         else:

@@ -15,6 +15,8 @@ Array = np.ndarray
 
 #: Velocity changes by at most this share from drawing to drawing, for at least so many steps and seconds.
 EVEN, LEAST_STEPS, LEAST_SECONDS = 0.03, 4, 0.16
+#: ... and strays from the span's mean velocity by at most this share of it, so that small changes do not add up.
+WANDER = 0.08
 #: Slower spans are moving holds (legs a second).
 LEAST_SPEED = 0.25
 #: Share of the speed by which it must change at the harder end, and at the softer one.
@@ -23,14 +25,15 @@ HARD, SOFT = 0.25, 0.20
 EXACT, EXACT_HARD = 0.005, 0.08
 #: Where keys are known to be linear: quaternion and Euler channels turn a little unevenly between them.
 KEYED_EVEN = 0.10
-#: The noisy test: the stretch stays within this share of its travel plus three times the noise of a straight even march.
+#: The noisy test: the stretch stays within this share of its travel plus three times the noise of a straight even
+#: march.
 MARCH, NOISES, NOISY_HARD, NOISY_SPEED, NOISY_STEPS, NOISY_SECONDS = 0.012, 3.0, 0.30, 0.30, 8, 0.33
 #: Three times the noise beyond this share of the travel: too noisy to tell.
 TOO_NOISY = 0.018
 
 
 #: Outside a corner the motion is calm where its own change is below this share of the corner.
-CALM = 0.1
+CALM = 0.03
 
 
 @dataclass(frozen=True)
@@ -70,16 +73,25 @@ def even_spans(signal: Signal, straight: Sequence[tuple[int, int]] = ()) -> list
     found: list[EvenSpan] = []
     tried = [(a, b + 1, hard, soft) for even, hard, soft in ((EVEN, HARD, SOFT), (EXACT, EXACT_HARD, 0.0))
              for a, b in spans(change <= even * limit)]
-    tried += [(a, b - 1, EXACT_HARD, 0.0) for a, b in straight if (change[a:b - 1] <= KEYED_EVEN * limit[a:b - 1]).all()]
+    straight_steps = {(a, b - 1) for a, b in straight}
+    tried += [(a, b - 1, EXACT_HARD, 0.0) for a, b in straight
+              if (change[a:b - 1] <= KEYED_EVEN * limit[a:b - 1]).all()]
     for a, b, hard, soft in tried:
         span = _span(signal, a, b)
-        if span is not None and _ends_hard(span, hard, soft) and not any(_overlap(span, f) for f in found):
+        if span is None or not _ends_hard(span, hard, soft) or any(_overlap(span, f) for f in found):
+            continue
+        if (a, b) in straight_steps or _wander(velocity[a:b + 1]) <= WANDER:
             found.append(span)
     return sorted(found, key=lambda s: s.first)
 
 
+def _wander(velocity: Array) -> float:
+    mean = velocity.mean(0)
+    return float(np.linalg.norm(velocity - mean, axis=-1).max() / max(float(np.linalg.norm(mean)), 1e-12))
+
+
 def noisy_spans(signal: Signal) -> list[EvenSpan]:
-    """Longest stretches that stay by a straight even march within the clip's noise, with hard ends; NOISY_STEPS at least."""
+    """Longest stretches, NOISY_STEPS at least, that stay by an even march within the clip's noise, with hard ends."""
     step = float(np.median(signal.seconds)) if len(signal.seconds) else 1.0
     least = max(NOISY_STEPS, int(round(NOISY_SECONDS / step)))
     around = max(2, int(round(0.08 / step)))
@@ -104,7 +116,8 @@ def noisy_spans(signal: Signal) -> list[EvenSpan]:
 
 @measure(uses=(turn, keyed))
 def even(study: Study, character: Character) -> tuple[EvenSpan, ...]:
-    """All even spans of a character, the noisy ones where no exact one lies. Keys only soften the test of evenness where
+    """All even spans of a character, the noisy ones where no exact one lies. Keys only soften the test of evenness
+    where
     they are straight; they never speak alone."""
     motion: Motion = study.of(turn, character)
     frames = study.shot.frames[motion.drawings]
@@ -113,6 +126,8 @@ def even(study: Study, character: Character) -> tuple[EvenSpan, ...]:
     for signal in motion.signals:
         exact = even_spans(signal, keys.stretches(signal.part, frames))
         out += exact
+        if signal.part in keys.sparse:                     # curves have no noise to look through
+            continue
         out += [n for n in noisy_spans(signal) if not any(_overlap(n, e) for e in exact)]
     return tuple(out)
 
@@ -167,7 +182,8 @@ def _marches(path: Array, time: Array, count: int, allowance: float) -> Array:
     line = window[:, :1] + (window[:, -1:] - window[:, :1]) * share[..., None]
     off = np.linalg.norm(window - line, axis=-1).max(1)
     seconds = time[count:] - time[:-count]
-    out: Array = (off <= MARCH * travel + allowance) & (travel > NOISY_SPEED * seconds) & (allowance <= TOO_NOISY * travel)
+    told = allowance <= TOO_NOISY * travel
+    out: Array = told & (off <= MARCH * travel + allowance) & (travel > NOISY_SPEED * seconds)
     return out
 
 
@@ -186,9 +202,9 @@ def _noisy_span(signal: Signal, first: int, last: int, around: int) -> EvenSpan 
     """The stretch with corners told by the mean of a few steps inside against as many outside."""
     v, speed = signal.velocity, signal.speed[first:last]
     mean = float(np.linalg.norm(v[first:last].mean(0)))
-    into = float(np.linalg.norm(v[first:first + around].mean(0) - v[first - around:first].mean(0))) if first >= around else np.nan
-    out = float(np.linalg.norm(v[last:last + around].mean(0) - v[last - around:last].mean(0))) \
-        if last + around <= len(v) else np.nan
-    if np.isnan(into) or np.isnan(out) or min(into, out) <= NOISY_HARD * mean:
+    if first < around or last + around > len(v):
         return None
-    return EvenSpan(signal, first, last, mean, float(speed.max() / mean), (into, out), noisy=True)
+    corners = [float(np.linalg.norm(v[i:i + around].mean(0) - v[i - around:i].mean(0))) for i in (first, last)]
+    if min(corners) <= NOISY_HARD * mean:
+        return None
+    return EvenSpan(signal, first, last, mean, float(speed.max() / mean), (corners[0], corners[1]), noisy=True)

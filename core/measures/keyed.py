@@ -14,7 +14,7 @@ from ..body_map.names import fold, is_control, is_other, pair_sides, points
 from ..body_map.words import CONTROL
 from ..need import Need
 from ..note import KeyReference
-from ..numeric.fcurve import BEZIER, LINEAR, clamped, segments
+from ..numeric.fcurve import BEZIER, LINEAR, clamped, evaluate, segments
 from ..shot import Character, Keys
 from ..study import Study, measure
 
@@ -30,7 +30,7 @@ LEAST_FRAMES = 3.0
 
 @dataclass(frozen=True)
 class Straight:
-    """A stretch of one channel between two keys, on scene frames ``first`` and ``last``, that runs straight and moves."""
+    """A stretch of one channel between keys on scene frames ``first`` and ``last`` that runs straight and moves."""
     channel: int
     first: float
     last: float
@@ -38,7 +38,7 @@ class Straight:
 
 @dataclass(frozen=True)
 class Keyed:
-    """Per part: the channels that drive it (indices into Keys.channels), whether they are sparse, their straight stretches."""
+    """Per part: the channels that drive it (indices into Keys.channels), whether sparsely, their straight stretches."""
     keys: Keys | None
     channels: dict[str, tuple[int, ...]]
     sparse: frozenset[str]
@@ -54,7 +54,7 @@ class Keyed:
         return sorted(found)
 
     def references(self, parts: Iterable[str], first: float, last: float) -> tuple[KeyReference, ...]:
-        """The keys at both ends of straight stretches that fill scene frames ``first`` to ``last``, give or take a frame."""
+        """The keys that end straight stretches over scene frames ``first`` to ``last``, give or take a frame."""
         found: dict[int, set[float]] = {}
         for part in parts:
             for s in self.straight.get(part, ()):
@@ -72,7 +72,7 @@ def keyed(study: Study, character: Character) -> Keyed:
     if keys is None or not keys.channels:
         return Keyed(None, {}, frozenset(), {})
     channels = _channels(character, keys)
-    straight = {i: _straight(keys, i) for i in range(len(keys.channels))}
+    straight = _together(keys, {i: _straight(keys, i) for i in range(len(keys.channels))})
     sparse = {i: _sparse(keys.scene_frame[keys.of(i)]) for i in range(len(keys.channels))}
     return Keyed(keys, channels, frozenset(p for p, found in channels.items() if any(sparse[i] for i in found)),
                  {p: tuple(s for i in found for s in straight[i]) for p, found in channels.items()})
@@ -98,19 +98,40 @@ def _straight(keys: Keys, channel: int) -> tuple[Straight, ...]:
     return tuple(Straight(channel, float(p[i, 0, 0]), float(p[i, 3, 0])) for i in np.flatnonzero(straight))
 
 
+def _together(keys: Keys, straight: dict[int, tuple[Straight, ...]]) -> dict[int, tuple[Straight, ...]]:
+    """Only the stretches in which every channel of the same bone and property that moves runs straight: one straight
+    component of a turn that bends elsewhere says nothing."""
+    groups: dict[tuple[str, str], list[int]] = {}
+    for i, c in enumerate(keys.channels):
+        groups.setdefault((c.owner, c.path), []).append(i)
+    out: dict[int, tuple[Straight, ...]] = {}
+    for members in groups.values():
+        ends = {i: {(s.first, s.last) for s in straight[i]} for i in members}
+        for i in members:
+            out[i] = tuple(s for s in straight[i] if all(
+                (s.first, s.last) in ends[j] or not _moves(keys, j, s.first, s.last) for j in members))
+    return out
+
+
+def _moves(keys: Keys, channel: int, first: float, last: float) -> bool:
+    """Whether the channel's value changes inside the stretch."""
+    values = evaluate(keys, channel, np.linspace(first, last, 7))
+    return bool(np.ptp(values) > 1e-6) if np.isfinite(values).all() else False
+
+
 def _channels(character: Character, keys: Keys) -> dict[str, tuple[int, ...]]:
     """Part -> channels that drive it: those of its own bone, and of handles named for it or for its limb's end."""
     bones: dict[str, str] = {}
     for part, bone in zip(character.parts, character.bones, strict=True):
         bones[bone.rpartition("/")[2]] = part
     names = sorted({c.bone for c in keys.channels if c.bone} - set(bones))
-    for name, part in zip(names, _named(names, list(bones)), strict=True):
-        if part is not None:
-            bones[name] = part
+    for name, handled in zip(names, _named(names, list(bones)), strict=True):
+        if handled is not None:
+            bones[name] = handled
     found: dict[str, list[int]] = {}
     for i, channel in enumerate(keys.channels):
-        part = bones.get(channel.bone) if channel.bone else "pelvis"
-        for driven in _driven(part) if part is not None else ():
+        moved = bones.get(channel.bone) if channel.bone else "pelvis"
+        for driven in _driven(moved) if moved is not None else ():
             if character.has(driven):
                 found.setdefault(driven, []).append(i)
     return {p: tuple(c) for p, c in found.items()}

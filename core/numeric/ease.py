@@ -25,7 +25,8 @@ def end_speeds(steps: Array, first: int, last: int, ease_in: bool = True, ease_o
     """Speeds in and out for ``eased_time`` of the span between samples ``first`` and ``last``, from steps (F - 1, 3).
 
     An end takes the speed of the step outside as far as that goes the span's own way: all of it within some degrees,
-    none from 60 degrees on, where the move must come to rest to turn. An end that is not to be eased keeps its speed, as
+    none from 60 degrees on, where the move must come to rest to turn. An end that is not to be eased keeps its speed,
+    as
     does one at the shot's end, beyond which nothing is known.
     """
     mean = steps[first:last].mean(0)

@@ -67,8 +67,9 @@ def evaluate_channels(keys: Keys, channels: Array, frames: Array, extrapolation:
         if not len(at):
             continue
         before, after = frames <= at[0], frames >= at[-1]
-        out[c, before] = _beyond(keys, of.start, of.start + 1 if len(at) > 1 else None, keys.left, frames[before], extrapolation)
-        out[c, after & ~before] = _beyond(keys, of.stop - 1, of.stop - 2 if len(at) > 1 else None, keys.right,
+        second, second_last = (of.start + 1, of.stop - 2) if len(at) > 1 else (None, None)
+        out[c, before] = _beyond(keys, of.start, second, keys.left, frames[before], extrapolation)
+        out[c, after & ~before] = _beyond(keys, of.stop - 1, second_last, keys.right,
                                           frames[after & ~before], extrapolation)
         inside[c] = ~before & ~after
         rows[c, inside[c]] = of.start + np.searchsorted(at, frames[inside[c]], "right") - 1
@@ -126,7 +127,7 @@ def values(pieces: Segments, frames: Array) -> Array:
 
 
 def clamped(points: Array) -> Array:
-    """Pieces (N, 4, 2) with handles shortened along themselves to the time between the keys, so that no curve runs back."""
+    """Pieces (N, 4, 2), handles shortened along themselves to the time between the keys: no curve runs back."""
     out = np.array(points, float)
     length = (out[:, 3, 0] - out[:, 0, 0])[:, None]
     for key, handle in ((0, 1), (3, 2)):
@@ -170,7 +171,7 @@ def _cubic(p: Array, t: Array) -> Array:
 
 
 def _parameter(x: Array, frames: Array) -> Array:
-    """Parameter t in 0..1 at which each piece's time (N, 4), which never runs back, is its frame: Newton inside a bracket."""
+    """Parameter t in 0..1 at which each piece's time (N, 4), never running back, is its frame: bracketed Newton."""
     low, high = np.zeros(len(x)), np.ones(len(x))
     span = np.where(x[:, 3] > x[:, 0], x[:, 3] - x[:, 0], 1.0)
     t = np.clip((frames - x[:, 0]) / span, 0, 1)

@@ -1,8 +1,10 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Captured clips as Shots: those that package registries carry, and any folder of BVH files given beside them.
 
-Registry-carried (fetched once into .cache/clips by ``build.py``): pybullet 3.2.7's ``humanoid3d`` and ``walker`` motions
-(JSON, Y up, metres, quaternions w x y z, bone offsets of humanoid.urdf times 0.25) and the BVH files of bvhtoolbox 0.1.3.
+Registry-carried (fetched once into .cache/clips by ``build.py``): pybullet 3.2.7's ``humanoid3d`` and ``walker``
+motions
+(JSON, Y up, metres, quaternions w x y z, bone offsets of humanoid.urdf times 0.25) and the BVH files of bvhtoolbox
+0.1.3.
 """
 import json
 import re
@@ -41,7 +43,8 @@ class Clip:
         at = np.arange(0, len(self.root) - 1 + 1e-9, self.fps / fps)
         # quaternions on one hemisphere, joint by joint, then a cubic through four samples each (Catmull and Rom)
         q = _quaternion(self.turns)
-        q = q * np.cumprod(np.concatenate([np.ones((1, q.shape[1])), np.where((q[1:] * q[:-1]).sum(-1) < 0, -1.0, 1.0)]), 0)[..., None]
+        flips = np.where((q[1:] * q[:-1]).sum(-1) < 0, -1.0, 1.0)
+        q = q * np.cumprod(np.concatenate([np.ones((1, q.shape[1])), flips]), 0)[..., None]
         return replace(self, turns=_from_quaternion(_smooth(q, at)), root=_smooth(self.root, at), fps=fps)
 
     def shot(self, fps: float | None = None) -> Shot:
@@ -97,7 +100,8 @@ def _sided(table: dict[str, str], swap: tuple[str, str]) -> dict[str, str]:
 
 
 _PB_PARTS = _sided({
-    "pelvis": "root", "chest": "chest", "head": "neck", "thigh.L": "left_hip", "shin.L": "left_knee", "foot.L": "left_ankle",
+    "pelvis": "root", "chest": "chest", "head": "neck", "thigh.L": "left_hip", "shin.L": "left_knee", "foot.L":
+    "left_ankle",
     "upper_arm.L": "left_shoulder", "forearm.L": "left_elbow", "hand.L": "left_wrist"}, ("left", "right"))
 
 
@@ -166,7 +170,8 @@ _BVH_PARTS = (
             "thigh.L": "lfemur", "shin.L": "ltibia", "foot.L": "lfoot", "toe.L": "ltoes"}, ("l", "r")),
     _sided({"pelvis": "Hips", "spine": "Spine", "chest": "Spine2", "neck": "Neck", "head": "Head",
             "clavicle.L": "LeftShoulder", "upper_arm.L": "LeftArm", "forearm.L": "LeftForeArm", "hand.L": "LeftHand",
-            "thigh.L": "LeftUpLeg", "shin.L": "LeftLeg", "foot.L": "LeftFoot", "toe.L": "LeftToeBase"}, ("Left", "Right")),
+            "thigh.L": "LeftUpLeg", "shin.L": "LeftLeg", "foot.L": "LeftFoot", "toe.L": "LeftToeBase"}, ("Left",
+            "Right")),
     _sided({"pelvis": "Hips", "spine": "Chest", "chest": "Chest2", "neck": "Neck", "head": "Head",
             "clavicle.L": "LeftCollar", "upper_arm.L": "LeftShoulder", "forearm.L": "LeftElbow", "hand.L": "LeftWrist",
             "thigh.L": "LeftHip", "shin.L": "LeftKnee", "foot.L": "LeftAnkle"}, ("Left", "Right")),

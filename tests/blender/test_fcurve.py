@@ -1,9 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""core.numeric.fcurve against Blender's own FCurve.evaluate: every interpolation, easing, handle type, extrapolation."""
+"""core.numeric.fcurve against Blender's own FCurve.evaluate: each interpolation, easing, handle, extrapolation."""
 import bpy
 import numpy as np
 import pytest
-
 from plumbline.core.numeric import fcurve
 from plumbline.core.shot import INTERPOLATIONS, Channel, Keys
 
@@ -84,7 +83,8 @@ def test_handles_longer_than_their_span_are_clamped():
 @pytest.mark.parametrize("easing", EASINGS)
 def test_parameters_of_back_and_elastic(interpolation, easing):
     rng = np.random.default_rng(7)
-    for amplitude, period, back in [(0, 0, 0), (0.8, 4.1, 1.7), (30, 3, -1), *rng.uniform((0, 1, -3), (6, 20, 6), (12, 3))]:
+    cases = [(0, 0, 0), (0.8, 4.1, 1.7), (30, 3, -1), *rng.uniform((0, 1, -3), (6, 20, 6), (12, 3))]
+    for amplitude, period, back in cases:
         curve = new_curve()
         for point in curve.keyframe_points:
             point.interpolation, point.easing = interpolation, easing
@@ -128,7 +128,8 @@ def test_slopes_on_both_sides_of_each_key_are_those_of_the_evaluated_curve():
                     if np.isfinite(slopes[i, side]):
                         near = [curve.evaluate(point.co[0] + sign * h) for h in (0.0, 0.05, 0.1)]
                         theirs = sign * (-3 * near[0] + 4 * near[1] - near[2]) / 0.1
-                        assert slopes[i, side] == pytest.approx(theirs, abs=0.06 + 0.05 * abs(theirs)), (interpolation, handle, i)
+                        near_enough = pytest.approx(theirs, abs=0.06 + 0.05 * abs(theirs))
+                        assert slopes[i, side] == near_enough, (interpolation, handle, i)
 
 
 def test_a_constant_piece_has_no_slope_and_jumps():

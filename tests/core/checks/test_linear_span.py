@@ -5,7 +5,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-
 from plumbline.core.measures.even import EXACT, even_spans
 from plumbline.core.measures.turn import lever
 from plumbline.core.note import Severity
@@ -135,7 +134,8 @@ class TestLinearSpan(CheckTest):
     def test_a_noisy_march_is_low_and_on_trial(self) -> None:
         rng = np.random.default_rng(3)
         t = times(24.0)
-        march = rot.exp(np.outer(1.2 * np.clip(t - 1.0, 0, 1), X)) @ rot.exp(rng.normal(0, np.radians(0.1), (len(t), 3)))
+        noise = rot.exp(rng.normal(0, np.radians(0.1), (len(t), 3)))
+        march = rot.exp(np.outer(1.2 * np.clip(t - 1.0, 0, 1), X)) @ noise
         notes = self.notes(act({"upper_arm.L": march}, np.zeros((len(t), 3)), 24.0))
         assert [(n.severity, n.trial) for n in notes] == [(Severity.LOW, True)]
         assert abs(notes[0].start - 25) <= 2 and abs(notes[0].end - 49) <= 2
@@ -159,7 +159,8 @@ class TestLinearSpan(CheckTest):
     def _alive(self, shot: Shot) -> Shot:
         """Something always moves, so that the exposure can be told."""
         wobble = np.radians(4 * np.sin(times(shot.fps) * 3))
-        return with_character(shot, shot.characters[0], edit.turn(shot.characters[0], "head", rot.exp(np.outer(wobble, Z))))
+        character = shot.characters[0]
+        return with_character(shot, character, edit.turn(character, "head", rot.exp(np.outer(wobble, Z))))
 
     def _held(self, shot: Shot, step: int) -> Shot:
         character = shot.characters[0]
@@ -171,8 +172,9 @@ class TestLinearSpan(CheckTest):
 def keys_of(bone: str, places: Iterable[tuple[float, float]], interpolation: int) -> Keys:
     co = np.array(list(places), float)
     n = len(co)
-    return Keys((Channel("rig", "act", f'pose.bones["{bone}"].rotation_quaternion', 1, bone),), np.zeros(n, int), co[:, 0],
-                co[:, 0], co[:, 1], co - [1, 0], co + [1, 0], np.full(n, interpolation), plain=(True,))
+    channel = Channel("rig", "act", f'pose.bones["{bone}"].rotation_quaternion', 1, bone)
+    return Keys((channel,), np.zeros(n, int), co[:, 0], co[:, 0], co[:, 1], co - [1, 0], co + [1, 0],
+                np.full(n, interpolation), plain=(True,))
 
 
 def keyed(shot: Shot, keys: Keys) -> Shot:

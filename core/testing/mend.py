@@ -99,9 +99,10 @@ def _eased(shot: Shot, remedy: Ease, character: Character) -> Character:
         character = moved(character, part, ease_places(path, *span) - path)
     for part in remedy.targets:
         local = local_axes(character, part)
-        turns = np.broadcast_to(np.eye(3), local.shape) if (above := parent_on(character, part)) is None \
-            else character.axes[:, character.index[above]]
-        own = character.axes[:, character.index[part]]
+        axes, above = character.axes, parent_on(character, part)
+        assert axes is not None
+        turns = np.broadcast_to(np.eye(3), local.shape) if above is None else axes[:, character.index[above]]
+        own = axes[:, character.index[part]]
         ends = {limb: character.head(parts[2]).copy() for limb, parts in body.LIMBS.items()
                 if part == "pelvis" and limb.startswith("leg") and character.has(*parts)}
         character = edit.turn(character, part, turns @ ease_rotations(local, *span) @ own.swapaxes(-1, -2))

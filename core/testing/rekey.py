@@ -209,7 +209,7 @@ def _foot_path(shot: Shot, old: Character, part: str, axes: Array, planted: Arra
     own = old.axes[:, old.index[part]]
     arm = {k: np.median(np.einsum("fji,fj->fi", own, ankle - sole[:, k]), axis=0) for k in (HEEL, BALL)}
     path = ankle.copy()
-    standing = planted.any(1)
+    standing = np.asarray(planted.any(1))
     pinned = np.zeros(len(path), bool)
     for first, last in spans(standing):
         pivot, anchor = -1, np.zeros(3)
@@ -232,7 +232,7 @@ def _foot_path(shot: Shot, old: Character, part: str, axes: Array, planted: Arra
         change = np.stack([np.interp(np.arange(len(path)), marks, change[marks, k]) for k in range(3)], -1)
     wished = ankle + change
     keyed: set[int] = set()
-    for first, last in spans(~pinned):
+    for first, last in spans(np.logical_not(pinned)):
         a, b = max(first - 1, 0), min(last + 1, len(path) - 1)
         if b - a < 2:
             path[a:b + 1] = wished[a:b + 1]

@@ -33,12 +33,12 @@ def keys_of(owners: Iterable[Any], scene: Any, within: tuple[float, float] | Non
     if not kept:
         none = np.zeros(0)
         return Keys((), none, none, none, none, np.zeros((0, 2)), np.zeros((0, 2)), none, none, ())
-    scene_frame, action_frame, value, left, right, interpolation, easing = (
-        np.concatenate([columns[k][c] for k in kept]) for c in range(7))
+    scene_frame, action_frame, value, left, right, interpolation, easing, back, amplitude, period = (
+        np.concatenate([columns[k][c] for k in kept]) for c in range(10))
     return Keys(
         channels=tuple(curves[k].channel for k in kept), channel=np.repeat(np.arange(len(kept)), [len(columns[k][0]) for k in kept]),
         scene_frame=scene_frame, action_frame=action_frame, value=value, left=left, right=right, interpolation=interpolation,
-        easing=easing, plain=tuple(plain[k] for k in kept))
+        easing=easing, back=back, amplitude=amplitude, period=period, plain=tuple(plain[k] for k in kept))
 
 
 @dataclass(frozen=True)
@@ -97,7 +97,7 @@ def _curves(owner: Any, stretch: float) -> Iterator[_Curve]:
                 slope, offset = -slope, float(strip.frame_start + strip.action_frame_end * slope)
             begin, end = float(strip.frame_start), float(strip.frame_end)
             plain = plain and not (
-                strip.use_reverse or strip.use_animated_time or strip.use_animated_influence or strip.influence < 1.0
+                strip.use_reverse or strip.use_animated_time or strip.use_animated_influence
                 or strip.repeat != 1.0 or strip.blend_in or strip.blend_out or strip.blend_type != "REPLACE" or strip.use_auto_blend)
         channel = Channel(owner.name, action.name, path, curve.array_index, bone, slot_name(data if strip is None else strip),
                           "" if strip is None else strip.name)
@@ -119,7 +119,7 @@ def _plain(curves: Sequence[_Curve]) -> list[bool]:
 
 
 def _columns(item: _Curve, within: tuple[float, float] | None, numbers: _Numbers) -> tuple[Array, ...]:
-    """scene_frame, action_frame, value, left, right, interpolation, easing of one curve, by scene frame."""
+    """scene_frame, action_frame, value, left, right, interpolation, easing, back, amplitude, period of one curve, by scene frame."""
     points = item.curve.keyframe_points
     n = len(points)
 
@@ -145,4 +145,14 @@ def _columns(item: _Curve, within: tuple[float, float] | None, numbers: _Numbers
     if item.slope < 0:
         left, right = right, left
     return (frame[rows], co[rows, 0], co[rows, 1], left, right, numbers.interpolation[get("interpolation", 1, np.int32)[rows]],
-            numbers.easing[get("easing", 1, np.int32)[rows]])
+            numbers.easing[get("easing", 1, np.int32)[rows]], *_shape(points, rows, abs(item.slope)))
+
+
+def _shape(points: Any, rows: Array, slope: float) -> tuple[Array, Array, Array]:
+    """back, amplitude, period (in scene frames) of the keys."""
+    out = []
+    for name in ("back", "amplitude", "period"):
+        column = np.empty(len(points), np.float32)
+        points.foreach_get(name, column)
+        out.append(column[rows].astype(float))
+    return out[0], out[1], out[2] * slope

@@ -7,7 +7,7 @@ other, so ordinary overlap is no kiss. An outline counts only where it is the th
 it), where nothing nearer hides it and where no third thing carries the surface on (the cut between two parts of a body).
 """
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -185,7 +185,7 @@ def _judge_place(one: _Side, two: _Side, i: Array, j: Array, distance: Array, sq
             return None
     near = squared <= CLOSE ** 2
     m, n = edge_pairs(one.samples, two.samples, i[near], j[near], len(two.edges))
-    apart, on_a, on_b = between_segments(*_clipped(one.edges, m, place), *_clipped(two.edges, n, place))
+    apart, on_a, on_b = between_segments(*_clipped(one.edges, m, place, CLOSE), *_clipped(two.edges, n, place, CLOSE))
     best = int(apart.argmin())
     gap = -depth if depth > 0.0 else float(apart[best])
     if gap > NEAR_GAP:
@@ -229,12 +229,12 @@ def _deepest(this: _Side, other: _Side, place: Array) -> float:
     return float(np.sqrt((rest * rest).sum(axis=2).min(axis=1)).max())
 
 
-def _clipped(edges: Contour, rows: Array, place: Array) -> tuple[Array, Array]:
+def _clipped(edges: Contour, rows: Array, place: Array, radius: float) -> tuple[Array, Array]:
     """Starts and stops of edges, cut to the neighborhood of a place: a long edge may come nearer elsewhere."""
     start, along = edges.start[rows], edges.stop[rows] - edges.start[rows]
     length = np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-12)
     middle = ((place - start) * along).sum(axis=1) / length
-    reach = CLOSE + STEP
+    reach = radius + STEP
     low, high = (np.clip((middle + d) / length, 0.0, 1.0)[:, None] for d in (-reach, reach))
     return start + along * low, start + along * high
 
@@ -258,7 +258,9 @@ def _form(a: Samples, b: Samples, i: Array, j: Array, distance: Array, squared: 
 
 def _pieces(side: _Side, place: Array) -> tuple[Array, ...]:
     rows = side.valid(side.within(place, REACH))
-    return tuple(chain(side.edges.take(np.unique(side.samples.edge[rows]))))
+    edges = np.unique(side.samples.edge[rows])
+    start, stop = _clipped(side.edges, edges, place, REACH)
+    return tuple(chain(replace(side.edges.take(edges), start=start, stop=stop)))
 
 
 def _meet(a: Array, b: Array, margin: float) -> bool:

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Asks shapely for the gap between the outlines of random bodies, as unions of their projected triangles.
 
-Writes outline_gaps.npz beside itself: a, b (N, 266, 2) vertex places in U of the bodies of ``body``, gap (N,) U, 0 where the
+Writes outline_gaps.npz beside itself: a, b (N, 114, 2) vertex places in U of the bodies of ``body``, gap (N,) U, 0 where the
 outlines meet or one lies in the other.
 """
 from pathlib import Path
@@ -9,12 +9,12 @@ from pathlib import Path
 import numpy as np
 
 FILE = Path(__file__).with_suffix(".npz")
-COUNT = 60
-SIDES, RINGS = 24, 11
+COUNT = 40
+SIDES, RINGS = 16, 7
 
 
 def body() -> tuple[np.ndarray, np.ndarray]:
-    """A sphere of unit radius with single poles: places (266, 3), triangles (528, 3)."""
+    """A sphere of unit radius with single poles: places (114, 3), triangles (224, 3)."""
     polar, turn = np.meshgrid(np.linspace(0, np.pi, RINGS + 2)[1:-1], np.linspace(0, 2 * np.pi, SIDES, endpoint=False), indexing="ij")
     ring = np.stack([np.sin(polar) * np.cos(turn), np.sin(polar) * np.sin(turn), np.cos(polar)], -1).reshape(-1, 3)
     places = np.concatenate([ring, [[0, 0, 1.0], [0, 0, -1.0]]])

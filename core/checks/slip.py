@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """slip: a planted foot skates."""
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import ClassVar
 
 import numpy as np
@@ -35,12 +36,13 @@ class Slip(Check):
 
     Seen as: a foot that stands slides over the ground, away from its print.
     Measures: how far the planted patch of the sole drifts in the ground's own plane: from frame to frame the smallest
-    step among all places of the patch that stay planted, summed as a vector, so that a pivot about heel, ball or toe and a
-    turn on the spot count as none. The largest such drift within 1 s, or within the whole stance where the foot is keyed.
+    step among all places of the patch that stay planted, summed as a vector, so that a pivot about heel, ball or toe
+    and a turn on the spot count as none. The largest such drift within 1 s, or within the whole stance where the foot
+    is keyed.
     Against the ground's own motion: a treadmill, a cycle in place, a moving mesh.
     Limit: 0.024 low, 0.042 medium, 0.08 high, of the leg: 2, 3.5 and 6.5 cm on an adult; slides under 21 mm are noticed
-    (Prazak, Hoyet and O'Sullivan 2011). Where the sole is only guessed on captured motion medium is 0.065 (5.5 cm). Where
-    planted points repeat exactly, as keys make them, low is 0.006 (5 mm).
+    (Prazak, Hoyet and O'Sullivan 2011). Where the sole is only guessed on captured motion medium is 0.065 (5.5 cm).
+    Where planted points repeat exactly, as keys make them, low is 0.006 (5 mm).
     Silent when: the foot pivots or rolls; the ground carries it; it is in the air; the body may
     rest on hands, knees, hips or head. Stepped motion, and figures in place over
     ground of uneven speed, are said as skipped.
@@ -87,12 +89,14 @@ class Slip(Check):
             if severity is None:
                 continue
             yield self.note(
-                study, character, part, (int(t.samples[drift.first]), int(t.samples[drift.last])), int(t.samples[drift.last]),
+                study, character, part, (int(t.samples[drift.first]), int(t.samples[drift.last])),
+                int(t.samples[drift.last]),
                 severity=severity, measured=measured, limit=limit.step(severity),
                 text=self._text(study, character, part, drift, t, measured, ground),
                 remedy=_pin(study, character, part, drift, t), evidence=_evidence(study, part, drift, t, touch))
 
-    def _text(self, study: Study, character: Character, part: str, drift: Drift, t: Tread, measured: float, ground: Belt) -> str:
+    def _text(self, study: Study, character: Character, part: str, drift: Drift, t: Tread, measured: float,
+              ground: Belt) -> str:
         shot = study.shot
         first, last = (shot.frame(int(t.samples[i])) for i in (drift.first, drift.last))
         text = f"{body.spoken(part)} slips {100 * measured:.1f} cm from frame {first} to {last}"
@@ -105,7 +109,7 @@ class Slip(Check):
 
 
 def _with(limit: Limit, low: float | None = None, medium: float | None = None) -> Limit:
-    return Limit(limit.low if low is None else low, limit.medium if medium is None else medium, limit.high, limit.unit, limit.source)
+    return replace(limit, low=limit.low if low is None else low, medium=limit.medium if medium is None else medium)
 
 
 def _place(v: Array) -> Place:

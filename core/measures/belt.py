@@ -22,9 +22,9 @@ MOST_SPREAD = 0.15
 
 @dataclass(frozen=True)
 class Belt:
-    """velocity (3,) m/s of the ground, zero where it rests; spread: standard deviation of the planted feet's speed along it over
-    its speed; varies: whether that is too much to measure slip against; over: moving meshes that the feet stand on;
-    sentence for the report, '' for ground at rest."""
+    """velocity (3,) m/s of the ground, zero where it rests; spread: standard deviation of the planted feet's speed
+    along it over its speed; varies: whether that is too much to measure slip against; over: moving meshes that the
+    feet stand on; sentence for the report, '' for ground at rest."""
     velocity: Array
     spread: float
     varies: bool

@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which sole points are planted, frame by frame, and the stances that they make.
 
-A point is planted while it is slow against its own swing and near its own floor; neither a fixed speed nor a fixed height
-serves, since people walk at many paces and captured floors drift. Measured against force plates: landings and lift-offs
-within a frame at 24 and 30 fps.
+A point is planted while it is slow against its own swing and near its own floor; neither a fixed speed nor a fixed
+height serves, since people walk at many paces and captured floors drift. Measured against force plates: landings and
+lift-offs within a frame at 24 and 30 fps.
 """
 from dataclasses import dataclass
 
@@ -39,8 +39,8 @@ CARRIES = {"hand": 0.15, "forearm": 0.15, "shin": 0.15, "pelvis": 0.3, "chest": 
 class Stance:
     """A foot stands from sample ``first`` to sample ``last``, both inside.
 
-    The touch itself lies up to one sample before ``first`` and the release up to one after ``last``: what is known is the
-    half-open interval between samples.
+    The touch itself lies up to one sample before ``first`` and the release up to one after ``last``: what is known is
+    the half-open interval between samples.
     """
     part: str
     first: int
@@ -49,11 +49,13 @@ class Stance:
 
 @dataclass(frozen=True)
 class Contacts:
-    """planted: 'foot.L', 'foot.R' -> (F, 7) bool, in the order of shot.SOLE_POINTS; stances: part -> its stances in time order.
+    """planted: 'foot.L', 'foot.R' -> (F, 7) bool, in the order of shot.SOLE_POINTS; stances: part -> its stances in
+    time order.
 
-    drawn: the same as planted on the D drawings of the tread measure, (D, 7). relative (D - 1, S, 3): steps of all sole points in
-    metres against the ground that they stand on, belt included. elsewhere part -> (D,) bool: a hand, hip, head or the
-    foot's own knee is as low as the floor, as in lying, kneeling, crawling and rolling, so that the foot may drag without weight.
+    drawn: the same as planted on the D drawings of the tread measure, (D, 7). relative (D - 1, S, 3): steps of all
+    sole points in metres against the ground that they stand on, belt included. elsewhere part -> (D,) bool: a hand,
+    hip, head or the foot's own knee is as low as the floor, as in lying, kneeling, crawling and rolling, so that the
+    foot may drag without weight.
     """
     planted: dict[str, Array]
     stances: dict[str, tuple[Stance, ...]]
@@ -63,7 +65,7 @@ class Contacts:
 
     def standing(self, part: str) -> Array:
         """(F,) bool: any point of the foot is planted."""
-        some: Array = self.planted[part].any(1)
+        some: Array = np.asarray(self.planted[part].any(1))
         return some
 
 
@@ -80,7 +82,7 @@ def contacts(study: Study, character: Character) -> Contacts:
         part = f"foot.{side}"
         drawn[part] = planted[:, t.columns(side)]
         full[part] = drawn[part][cover]
-        stances[part] = tuple(Stance(part, a, b) for a, b in spans(full[part].any(1)))
+        stances[part] = tuple(Stance(part, a, b) for a, b in spans(np.asarray(full[part].any(1))))
     return Contacts(full, stances, drawn, relative,
                     {f"foot.{side}": column for side, column in zip(t.sides, _elsewhere(character, t).T, strict=True)})
 
@@ -136,7 +138,8 @@ def plant(t: Tread, relative: Array) -> Array:
 
 
 def frame_speed(t: Tread, relative: Array) -> Array:
-    """(D, S) m/s: the smaller of the speeds before and after each drawing, so that a stance's first and last one count as slow.
+    """(D, S) m/s: the smaller of the speeds before and after each drawing, so that a stance's first and last one count
+    as slow.
 
     Above 30 drawings a second each is read over 1/30 s: single frames of a capture are mostly noise.
     """
@@ -173,7 +176,7 @@ def _bridge(t: Tread, planted: Array) -> None:
     """Fills, in place, short gaps of the only standing foot in which it does not rise: a fast skate under load."""
     feet = [t.columns(side) for side in t.sides]
     n = len(SOLE_POINTS)
-    standing = [planted[:, c].any(1) for c in feet]
+    standing = [np.asarray(planted[:, c].any(1)) for c in feet]
     heights = [t.height[:, c].min(1) for c in feet]
     for k, columns in enumerate(feet):
         others = np.zeros(len(planted), bool)

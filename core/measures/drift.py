@@ -24,11 +24,12 @@ SAME_PLACE, SAME_TIME, SAME_SHARE = 3e-5, 0.125, 0.3
 
 @dataclass(frozen=True)
 class Drift:
-    """One drift within one stance, by drawings: first and last (its end is the worst), stance_last the stance's last drawing.
+    """One drift within one stance, by drawings: first and last (its end is the worst), stance_last the stance's last
+    drawing.
 
-    size m: the largest within the window; total m: within the stance; vector (3,) m from first to last; path (D, 3) m: the drift so far,
-    zero before ``first`` and held after ``last``; keyed: planted points repeat exactly in the stance; swing_after s: from the
-    stance's end to the foot's next one.
+    size m: the largest within the window; total m: within the stance; vector (3,) m from first to last; path (D, 3) m:
+    the drift so far, zero before ``first`` and held after ``last``; keyed: planted points repeat exactly in the
+    stance; swing_after s: from the stance's end to the foot's next one.
     """
     first: int
     last: int
@@ -42,11 +43,11 @@ class Drift:
 
 
 def steps_of(t: Tread, touch: Contacts, side: str) -> Array:
-    """(D - 1, 3) m: the smallest step of the planted patch between drawings, in the ground's plane; zero where nothing stays,
-    and where the body may rest on other parts.
+    """(D - 1, 3) m: the smallest step of the planted patch between drawings, in the ground's plane; zero where nothing
+    stays, and where the body may rest on other parts.
 
-    Above 30 drawings a second the step is that over the 1/30 s around, shared evenly: captured noise of single frames would
-    add up.
+    Above 30 drawings a second the step is that over the 1/30 s around, shared evenly: captured noise of single frames
+    would add up.
     """
     columns = t.columns(side)
     planted = held(touch.drawn[f"foot.{side}"]) & ~touch.elsewhere[f"foot.{side}"][:, None]
@@ -54,13 +55,13 @@ def steps_of(t: Tread, touch: Contacts, side: str) -> Array:
     count = len(relative)
     k = int(min(max(1, round(t.rate / SMOOTH_RATE)), max(1, count)))
     if k == 1:
-        return _least(relative, planted[:-1] & planted[1:], t.normal[:-1, columns.start])
+        return _least(relative, np.asarray(planted[:-1] & planted[1:]), t.normal[:-1, columns.start])
     path = np.concatenate([np.zeros((1, *relative.shape[1:])), np.cumsum(relative, 0)])
-    stays = np.lib.stride_tricks.sliding_window_view(planted, k + 1, axis=0).all(-1)
+    stays = np.asarray(np.lib.stride_tricks.sliding_window_view(planted, k + 1, axis=0).all(-1))
     far = _least(path[k:] - path[:-k], stays, t.normal[:len(path) - k, columns.start]) / k
-    near = _least(relative, planted[:-1] & planted[1:], t.normal[:-1, columns.start])
+    near = _least(relative, np.asarray(planted[:-1] & planted[1:]), t.normal[:-1, columns.start])
     total, weight = np.zeros((count, 3)), np.zeros(count)
-    some = stays.any(1)
+    some = np.asarray(stays.any(1))
     for shift in range(k):
         rows = slice(shift, shift + len(far))
         total[rows] += np.where(some[:, None], far, 0)
@@ -69,7 +70,8 @@ def steps_of(t: Tread, touch: Contacts, side: str) -> Array:
 
 
 def _least(step: Array, stays: Array, normal: Array) -> Array:
-    """The smallest step (N, 3) in the plane square to normal (N, 3) among all places of the patch: step (N, 7, 3), stays (N, 7)."""
+    """The smallest step (N, 3) in the plane square to normal (N, 3) among all places of the patch: step (N, 7, 3),
+    stays (N, 7)."""
     seed = np.where(np.abs(normal[:, :1]) < 0.9, [[1.0, 0, 0]], [[0, 1.0, 0]])
     e1 = seed - (seed * normal).sum(1, keepdims=True) * normal
     e1 /= np.linalg.norm(e1, axis=1, keepdims=True)
@@ -93,14 +95,15 @@ def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, lea
     """All drifts of one foot at or above ``least`` metres (``least_keyed`` in keyed stances), in time order."""
     planted = touch.drawn[f"foot.{side}"]
     path = np.concatenate([np.zeros((1, 3)), np.cumsum(steps, 0)])
-    stances = spans(planted.any(1))
+    stances = spans(np.asarray(planted.any(1)))
     edge = int(np.ceil(EDGE * t.rate - 1e-6))
+    all_keyed = mostly_keyed(t, touch)
     found: list[Drift] = []
     for k, (a, b) in enumerate(stances):
         lo, hi = a + edge, b - edge
         if (b - a + 1) / t.rate < SHORTEST or hi <= lo:
             continue
-        keyed = _repeats(t, touch, side, a, b)
+        keyed = all_keyed or _repeats(t, touch, side, a, b)
         window = hi - lo if keyed else min(hi - lo, max(1, round(WINDOW * t.rate)))
         floor = least_keyed if keyed else least
         spells = _merged(_spells(path, lo, hi, window, floor), round(TOGETHER * t.rate), window, path)
@@ -115,12 +118,23 @@ def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, lea
     return found
 
 
+def mostly_keyed(t: Tread, touch: Contacts) -> bool:
+    """Whether half of all stances of the figure keep a point exactly: then the others are keyed too, though they skate."""
+    told = [_repeats(t, touch, side, a, b) for side in t.sides
+            for a, b in spans(np.asarray(touch.drawn[f"foot.{side}"].any(1))) if (b - a + 1) / t.rate >= SHORTEST]
+    return bool(told) and sum(told) >= len(told) / 2
+
+
 def _repeats(t: Tread, touch: Contacts, side: str, a: int, b: int) -> bool:
     """Whether some planted point keeps its place exactly through much of the stance, as only keys make it."""
     columns = t.columns(side)
     planted = touch.drawn[f"foot.{side}"][a:b + 1]
     stays = planted[:-1] & planted[1:]
-    still = stays & (np.linalg.norm(touch.relative[a:b, columns], axis=-1) < SAME_PLACE * t.leg / 0.85)
+    step = touch.relative[a:b, columns]
+    if np.linalg.norm(touch.relative - t.steps, axis=-1).max(initial=0.0) > 0:
+        # a belt's speed is an estimate: exact there is what moves on evenly
+        step = np.concatenate([np.diff(step, axis=0), np.full((min(1, len(step)), *step.shape[1:]), np.inf)])
+    still = stays & (np.linalg.norm(step, axis=-1) < SAME_PLACE * t.leg / 0.85)
     least = max(2, round(SAME_TIME * t.rate))
     return bool((still.sum(0) >= np.maximum(least, SAME_SHARE * stays.sum(0))).any())
 

@@ -25,11 +25,13 @@ _WORDS = {1: "ones", 2: "twos", 3: "threes", 4: "fours"}
 class Exposure:
     """How often a character gets a new drawing.
 
-    step: frames a drawing (1 ones, 2 twos ...). drawings: (D,) sample indices that stand for one drawing each: all samples on
-    ones; on twos the first of each drawing, with one every ``step`` samples inside a hold. changes: (C,) samples at which
-    anything changed, the first included. stepped: poses stand without motion between them, so motion cannot be judged.
-    sentence: what was found and cannot be judged, '' on ones. parts: part -> its own step, against its parent (0 never turns,
-    -1 stepped), where it differs from the character's; never_turns: parts that never turn, which is no fault by itself.
+    step: frames a drawing (1 ones, 2 twos ...). drawings: (D,) sample indices that stand for one drawing each: all
+    samples on ones; on twos the first of each drawing, with one every ``step`` samples inside a hold. changes: (C,)
+    samples at which anything changed, the first included. stepped: poses stand without motion between them, so motion
+    cannot be judged.
+    sentence: what was found and cannot be judged, '' on ones. parts: part -> its own step, against its parent (0 never
+    turns, -1 stepped), where it differs from the character's; never_turns: parts that never turn, which is no fault by
+    itself.
     """
     step: int
     drawings: Array
@@ -62,7 +64,8 @@ def exposure(study: Study, character: Character) -> Exposure:
 
 def step_of(changes: Array) -> tuple[int, bool]:
     """(frames a drawing, stepped) from the samples at which anything changed."""
-    if len(changes) < 4:                                  # too little to tell: two or three poses are stepped if far apart
+    # too little to tell: two or three poses are stepped if far apart
+    if len(changes) < 4:
         lone = len(changes) > 2 and int(np.diff(changes).min()) >= STEPPED_GAP
         return 1, lone
     gaps = np.diff(changes)
@@ -75,7 +78,8 @@ def step_of(changes: Array) -> tuple[int, bool]:
     # a hold covers many frames too: the step must also be the usual one
     if lengths[best] > 1 and covered[best] >= COVER and counts[best] >= len(gaps) / 2:
         return int(lengths[best]), bool(lengths[best] >= STEPPED_GAP)
-    # holds between drawings on twos leave less than that share: they are on twos if nothing ever changes on neighbouring frames
+    # holds between drawings on twos leave less than that share: they are on twos if nothing ever changes on
+    # neighbouring frames
     if len(gaps) >= 8 and gaps.min() > 1 and (gaps == gaps.min()).mean() >= COVER and gaps.min() < STEPPED_GAP:
         return int(gaps.min()), False
     return 1, False

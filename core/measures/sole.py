@@ -12,18 +12,20 @@ from ..study import Study, measure
 
 Array = np.ndarray
 
-# The heel lies 0.45 of the level distance from ankle to ball behind the ankle and the toe tip 0.6 of it before the ball:
-# read on a walk over force plates. Half widths are shares of the foot's length, from memory.
+# The heel lies 0.45 of the level distance from ankle to ball behind the ankle and the toe tip 0.6 of it before the
+# ball: read on a walk over force plates. Half widths are shares of the foot's length, from memory.
 HEEL_BEHIND, TOE_BEFORE = 0.45, 0.6
 HALF_HEEL, HALF_BALL = 0.12, 0.19
-# Foot length over leg length of an average adult, from memory: serves where a foot has neither toe nor a length of its own.
+# Foot length over leg length of an average adult, from memory: serves where a foot has neither toe nor a length of its
+# own.
 FOOT_PER_LEG = 0.31
 _SPAN = HEEL_BEHIND + 1.0 + TOE_BEFORE
 
 
 @dataclass(frozen=True)
 class Soles:
-    """Soles in the world: sides 'L', 'R' -> points (F, 7, 3) metres in the order of shot.SOLE_POINTS; source of each."""
+    """Soles in the world: sides 'L', 'R' -> points (F, 7, 3) metres in the order of shot.SOLE_POINTS; source of
+    each."""
     points: dict[str, Array]
     source: dict[str, str]
 
@@ -86,8 +88,9 @@ def _unit(vector: Array, otherwise: Array) -> Array:
 def guessed_sole(character: Character, side: str) -> Sole:
     """The sole of a bare skeleton, from ankle and ball.
 
-    A rest pose may point its toes, so the foot's own up is read from the motion: the median, over its slow and low frames, of
-    where the world's up lies in the foot. Heights are known to 3 or 4 cm only; places in the plane to 1 or 2 cm.
+    A rest pose may point its toes, so the foot's own up is read from the motion: the median, over its slow and low
+    frames, of where the world's up lies in the foot. Heights are known to 3 or 4 cm only; places in the plane to 1 or
+    2 cm.
     """
     foot, toe = f"foot.{side}", f"toe.{side}"
     ankle = character.rest_head(foot)
@@ -96,7 +99,8 @@ def guessed_sole(character: Character, side: str) -> Sole:
     up = _standing_up(character, foot, leg)
     level = (end - ankle) - (end - ankle) @ up * up
     reach = float(np.linalg.norm(level))
-    if not character.has(toe) and reach > 0.2 * leg:    # without a toe the bone runs to the toe tip: its ball lies short of that
+    # without a toe the bone runs to the toe tip: its ball lies short of that
+    if not character.has(toe) and reach > 0.2 * leg:
         reach /= 1.0 + TOE_BEFORE
     if reach < 0.06 * leg:                              # a stub of a foot tells neither length nor heading
         reach = FOOT_PER_LEG * leg / _SPAN
@@ -105,7 +109,8 @@ def guessed_sole(character: Character, side: str) -> Sole:
         base = ankle - drop * up
     else:
         ahead = level
-        flesh = 0.025 * leg if character.has(toe) else 0.0   # under the ball's joint; a tail without a joint lies on the sole
+        # under the ball's joint; a tail without a joint lies on the sole
+        flesh = 0.025 * leg if character.has(toe) else 0.0
         base = ankle + min((end - ankle) @ up - flesh, -0.06 * leg) * up     # both from memory
     ahead = _unit(ahead, character.forward)
     left = np.cross(up, ahead)
@@ -135,11 +140,11 @@ def _standing_up(character: Character, foot: str, leg: float) -> Array:
 def sole_of_vertices(side: str, vertices: Array, ankle: Array, ball: Array | None, forward: Array, up: Array) -> Sole:
     """The sole of a foot's skin at rest.
 
-    vertices: (N, 3) of foot and toe, rest world metres; ankle, ball: (3,) joint centres, ball None where the rig has none;
-    forward, up: (3,) unit directions of the figure. Raises ValueError on fewer than four vertices.
+    vertices: (N, 3) of foot and toe, rest world metres; ankle, ball: (3,) joint centres, ball None where the rig has
+    none; forward, up: (3,) unit directions of the figure. Raises ValueError on fewer than four vertices.
 
-    The foot's own heading is that from ankle to ball, else of its long axis. Heel and ball take the lowest skin near their
-    place along the foot and its breadth there; the toe tip is the foremost skin, as low as the skin gets near it.
+    The foot's own heading is that from ankle to ball, else of its long axis. Heel and ball take the lowest skin near
+    their place along the foot and its breadth there; the toe tip is the foremost skin, as low as the skin gets near it.
     """
     skin = np.asarray(vertices, float)
     if skin.ndim != 2 or skin.shape[1] != 3 or len(skin) < 4:
@@ -165,8 +170,8 @@ def sole_of_vertices(side: str, vertices: Array, ankle: Array, ball: Array | Non
     thick = max(0.12 * length, 1e-6)
     # the heel touches where the skin first comes down, not where a boot's back bulges
     touching = height < low + 0.5 * thick
-    heel_at = float(along[touching & (along < back + 0.5 * length)].min()) if (touching & (along < back + 0.5 * length)).any() \
-        else back
+    behind = along[touching & (along < back + 0.5 * length)]
+    heel_at = float(behind.min()) if len(behind) else back
     ball_at = float(np.dot(ball, ahead)) if ball is not None else back + 0.72 * length
     ball_at = min(max(ball_at, back + 0.5 * length), back + 0.9 * length)
 

@@ -25,8 +25,8 @@ class Tread:
     """D drawings of the feet's S = 7 points each, the sides stacked along S.
 
     sides; samples (D,) sample index of each drawing; dt (D - 1,) s between drawings; rate drawings a second;
-    places (D, S, 3) world metres; height (D, S) m over the point's own floor; steps (D - 1, S, 3) m moved against meshes
-    known to move; normal (D, S, 3) of the ground; leg m; speed m/s, the yardstick u = sqrt(gravity x leg).
+    places (D, S, 3) world metres; height (D, S) m over the point's own floor; steps (D - 1, S, 3) m moved against
+    meshes known to move; normal (D, S, 3) of the ground; leg m; speed m/s, the yardstick u = sqrt(gravity x leg).
     over_moving: names of moving meshes under the feet.
     """
     sides: tuple[str, ...]
@@ -76,7 +76,8 @@ def tread(study: Study, character: Character) -> Tread:
         total = np.concatenate([np.zeros((1, *drift.shape[1:])), np.cumsum(drift, 0)])
         steps = steps - np.diff(total[taken], axis=0)
     normal = np.concatenate([np.repeat(ground.normal[s][taken][:, None], len(SOLE_POINTS), 1) for s in sides], 1)
-    # the yardstick is that of the figure's real size: a mouse drawn as large as a man still moves like what it stands for
+    # the yardstick is that of the figure's real size: a mouse drawn as large as a man still moves like what it stands
+    # for
     speed = float(np.sqrt(gravity * leg / character.real_size))
     return Tread(sides, taken, dt, rate, places, raw - floor, steps, normal, ground.up, leg, speed, ground.moving)
 

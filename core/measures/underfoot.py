@@ -22,8 +22,9 @@ _SERVES = np.array([_CAST.index("toe_tip" if p == "toe_tip" else p.partition("_"
 @dataclass(frozen=True)
 class Underfoot:
     """Per side 'L', 'R': height (F, 7) of the ground along ``up`` under each sole point, NaN where no mesh tells it;
-    normal (F, 3) of the ground under the ball, ``up`` where unknown; motion (F - 1, 7, 3), how the ground under each sole
-    point moves from one sample to the next. up (3,) is against gravity. moving: names of moving meshes that feet were over.
+    normal (F, 3) of the ground under the ball, ``up`` where unknown; motion (F - 1, 7, 3), how the ground under each
+    sole point moves from one sample to the next. up (3,) is against gravity. moving: names of moving meshes that feet
+    were over.
     """
     up: Array
     height: dict[str, Array]
@@ -40,7 +41,8 @@ def upward(gravity: Array) -> Array:
 
 @measure(Need.GROUND, uses=(soles,))
 def underfoot(study: Study, character: Character) -> Underfoot:
-    """Casts the soles down on the meshes taken for ground; a plane guessed from the feet themselves tells nothing here."""
+    """Casts the soles down on the meshes taken for ground; a plane guessed from the feet themselves tells nothing
+    here."""
     up = upward(study.shot.gravity)
     places = study.of(soles, character).points
     known = [s for s in study.shot.surfaces if s.name is not None and len(s.triangles)]
@@ -77,7 +79,8 @@ def _under(points: Array, surface: Surface, up: Array, above: float) -> tuple[Ar
         world = surface.triangles @ surface.world[0, :3, :3].T + surface.world[0, :3, 3]
         height, which = drop(points.reshape(-1, 3), world, up, above)
         normals = _normals(world, up)
-        return height.reshape(f, c), np.where(which.reshape(f, c)[:, 1, None] >= 0, normals[which.reshape(f, c)[:, 1]], up)
+        ball = which.reshape(f, c)[:, 1]
+        return height.reshape(f, c), np.where(ball[:, None] >= 0, normals[ball], up)
     height, normal = np.full((f, c), np.nan), np.tile(up, (f, 1))
     for i in range(f):
         world = surface.triangles @ surface.world[i, :3, :3].T + surface.world[i, :3, 3]

@@ -11,8 +11,9 @@ _BATCH = 1 << 18
 def drop(points: Array, triangles: Array, up: Array, above: float) -> tuple[Array, Array]:
     """The height of the surface under each point, and which triangle that is.
 
-    points: (N, 3) m; triangles: (T, 3, 3) m; up: (3,) unit; above: m, how far over the point the surface may lie and still count
-    as under it (a sole sinks in). Returns height along up (N,), NaN where nothing lies below, and triangle index (N,), -1.
+    points: (N, 3) m; triangles: (T, 3, 3) m; up: (3,) unit; above: m, how far over the point the surface may lie and
+    still count as under it (a sole sinks in). Returns height along up (N,), NaN where nothing lies below, and triangle
+    index (N,), -1.
     """
     n = len(points)
     best = np.full(n, -np.inf)

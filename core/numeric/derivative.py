@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Position, velocity and acceleration of sampled paths from one local fit.
 
-A polynomial of degree 2 is fitted at each sample with the weights 1 - |t| / (h + dt); the half-window h is a time, so the
-result means the same at every frame rate. At the ends the window is one-sided.
+A polynomial of degree 2 is fitted at each sample with the weights 1 - |t| / (h + dt); the half-window h is a time, so
+the result means the same at every frame rate. At the ends the window is one-sided.
 """
 import numpy as np
 
@@ -15,8 +15,8 @@ HALF_WINDOW = 0.10
 def local_quadratic(values: Array, rate: float, half_window: float = HALF_WINDOW) -> tuple[Array, Array, Array]:
     """Smoothed value, first and second derivative of evenly spaced samples.
 
-    values: (F, ...) in any unit u; rate: samples a second; half_window: seconds. Returns three arrays (F, ...) in u, u/s and
-    u/s2. Raises ValueError on fewer than three samples or a rate that is not above zero.
+    values: (F, ...) in any unit u; rate: samples a second; half_window: seconds. Returns three arrays (F, ...) in u,
+    u/s and u/s2. Raises ValueError on fewer than three samples or a rate that is not above zero.
     """
     y = np.asarray(values, float)
     if len(y) < 3:

@@ -8,8 +8,8 @@ Array = np.ndarray
 def smallest_norm(points: Array, present: Array) -> Array:
     """The point nearest to the origin in the convex hull of each set.
 
-    points: (F, N, 2), N up to about ten; present: (F, N) bool, which of them belong to the set. Returns (F, 2): zero where the
-    hull holds the origin, NaN where the set is empty.
+    points: (F, N, 2), N up to about ten; present: (F, N) bool, which of them belong to the set. Returns (F, 2): zero
+    where the hull holds the origin, NaN where the set is empty.
     """
     points = np.asarray(points, float)
     present = np.asarray(present, bool)

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""A walk whose contacts are known: the foot turns about its heel edge, lies flat, then turns about its ball, each held exactly."""
+"""A walk whose contacts are known: the foot turns about its heel edge, lies flat, then turns about its ball, each held
+exactly."""
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -15,7 +16,8 @@ Array = np.ndarray
 
 STEP, STANCE, SWING = 1.1, 0.66, 0.44        # s a stride, on the ground, in the air
 STRIDE = 1.1                                 # m
-STRIKE, PUSH = float(np.radians(-18.0)), float(np.radians(32.0))   # the sole's pitch at landing and at lift-off, toes down positive
+# the sole's pitch at landing and at lift-off, toes down positive
+STRIKE, PUSH = float(np.radians(-18.0)), float(np.radians(32.0))
 
 
 @dataclass(frozen=True)
@@ -76,7 +78,8 @@ def _foot(since: float, print_at: Array, stride: Array, ankle: Array, heel: Arra
     if since <= STANCE:
         return _about(ball, PUSH * float(smooth((since - rise) / (STANCE - rise))), ankle, print_at)
     s = (since - STANCE) / SWING
-    gone = 0.55 * s + 0.45 * float(smooth(s))        # feet leave and land at about 1 m/s, as over force plates, never softly
+    # feet leave and land at about 1 m/s, as over force plates, never softly
+    gone = 0.55 * s + 0.45 * float(smooth(s))
     pitch = PUSH + (STRIKE - PUSH) * gone
     _, start = _about(ball, PUSH, ankle, print_at)
     _, end = _about(heel, STRIKE, ankle, print_at + stride)
@@ -89,7 +92,8 @@ def _about(pivot: Array, pitch: float, ankle: Array, print_at: Array) -> tuple[f
 
 
 def skated(shot: Shot, foot: str, start: float, seconds: float, offset: Array, lift: float) -> Shot:
-    """The shot with a foot moved over the ground by ``offset`` (3,) m from ``start`` s on, for good until ``lift`` s."""
+    """The shot with a foot moved over the ground by ``offset`` (3,) m from ``start`` s on, for good until ``lift``
+    s."""
     weight = smooth((shot.times - start) / seconds) * (1 - smooth((shot.times - lift) / 0.3))
     character = shot.characters[0]
     limb = f"leg.{foot[-1]}"

@@ -3,7 +3,6 @@
 from dataclasses import replace
 
 import numpy as np
-
 from plumbline.core.catalogue import catalogue
 from plumbline.core.numeric.rotation import exp
 from plumbline.core.runner import finish
@@ -43,12 +42,12 @@ class TestSlip(CheckTest):
         for size, severity in ((0.03, "low"), (0.04, "medium"), (0.10, "high")):
             offset = size * np.array([0.6, 0.8, 0.0])
             shot = skated(_stand(fps), "foot.L", 1.0, 0.4, offset, 9.0)
-            yield Planted(f"{size} m standing", shot, "foot.L", severity, size, max(0.1 * size, 0.002), start=1.0, end=1.4, worst=1.4,
-                          slack=0.06)
+            yield Planted(f"{size} m standing", shot, "foot.L", severity, size, max(0.1 * size, 0.002),
+                          start=1.0, end=1.4, worst=1.4, slack=0.06)
             lift = 1.1 * 1 + 0.66
             shot = skated(walk(fps).shot, "foot.L", 1.1 + 0.14, 0.24, offset, lift)
-            yield Planted(f"{size} m walking", shot, "foot.L", severity, size, max(0.1 * size, 0.002), start=1.24, end=1.48, worst=1.48,
-                          slack=0.06)
+            yield Planted(f"{size} m walking", shot, "foot.L", severity, size, max(0.1 * size, 0.002),
+                          start=1.24, end=1.48, worst=1.48, slack=0.06)
         shot = skated(walk(fps, in_place=True).shot, "foot.R", 1.65 + 0.14, 0.24, np.array([0.1, 0, 0]), 1.65 + 0.66)
         yield Planted("on a belt", shot, "foot.R", "high", 0.10, 0.01, start=1.79, end=2.03, worst=2.03, slack=0.06)
 

@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-
 from plumbline.core.card import Card
 from plumbline.core.measures.sole import carried, guessed_sole, sole_of, sole_of_vertices, soles
 from plumbline.core.numeric.rotation import exp
@@ -15,10 +14,12 @@ UP, AHEAD = np.array([0.0, 0, 1]), np.array([0.0, -1, 0])
 
 
 def _shoe(splay=0.0):
-    """A left shoe: 28 cm long, 10 cm wide at the ball, 7 at the heel, with a shaft 20 cm high; and its ankle and ball."""
+    """A left shoe: 28 cm long, 10 cm wide at the ball, 7 at the heel, with a shaft 20 cm high; and its ankle and
+    ball."""
     y = np.linspace(0.07, -0.21, 57)
     half = np.interp(y, [-0.21, -0.13, 0.02, 0.07], [0.02, 0.05, 0.035, 0.035])
-    skin = [np.array([0.1 + side * h, yy, z]) for yy, h in zip(y, half, strict=True) for side in (-1, 1) for z in (0.0, 0.03, 0.06)]
+    skin = [np.array([0.1 + side * h, yy, z])
+            for yy, h in zip(y, half, strict=True) for side in (-1, 1) for z in (0.0, 0.03, 0.06)]
     skin += [np.array([0.1 + a, b, z]) for a in (-0.04, 0.04) for b in (-0.03, 0.06) for z in (0.1, 0.2)]
     turn = exp(np.array([[0, 0, splay]]))[0]
     return np.array(skin) @ turn.T, turn @ np.array([0.1, 0.0, 0.08]), turn @ np.array([0.1, -0.13, 0.02]), turn
@@ -65,7 +66,8 @@ def test_a_pointed_rest_pose_does_not_tilt_the_guess():
     for array in (heads, tails):
         array[index] = (array[index] - centre) @ tilt[0].T + centre
     axes[index] = tilt[0] @ axes[index]
-    posed = act({"foot.L": tilt.swapaxes(-1, -2)}, np.zeros((6, 3)), puppet=replace(puppet, heads=heads, tails=tails, axes=axes))
+    pointed = replace(puppet, heads=heads, tails=tails, axes=axes)
+    posed = act({"foot.L": tilt.swapaxes(-1, -2)}, np.zeros((6, 3)), puppet=pointed)
     character = posed.characters[0]
     world = carried(character, guessed_sole(character, "L"))[0]
     np.testing.assert_allclose(world, flat, atol=0.003)

@@ -2,7 +2,6 @@
 """The local quadratic: exact on parabolas, the same at every rate, and equal to an outside weighted least squares."""
 import numpy as np
 import pytest
-
 from plumbline.core.numeric.derivative import HALF_WINDOW, local_quadratic
 
 RATES = (24.0, 25.0, 29.97, 30.0, 60.0, 120.0)
@@ -30,7 +29,8 @@ def test_each_frame_is_the_weighted_fit_of_its_window(rate):
         t = (rows - i) / rate
         weight = 1 - np.abs(t) / (HALF_WINDOW + 1 / rate)
         c = np.polynomial.polynomial.polyfit(t, y[rows], 2, w=np.sqrt(weight))
-        np.testing.assert_allclose((value[i], velocity[i], acceleration[i]), (c[0], c[1], 2 * c[2]), rtol=1e-6, atol=1e-6)
+        np.testing.assert_allclose((value[i], velocity[i], acceleration[i]), (c[0], c[1], 2 * c[2]),
+                                   rtol=1e-6, atol=1e-6)
 
 
 def test_the_filter_means_the_same_at_every_rate():

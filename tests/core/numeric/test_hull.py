@@ -2,7 +2,6 @@
 """The smallest-norm point of small hulls, against shapely's own nearest point and against scipy's linear programme."""
 import numpy as np
 import pytest
-
 from plumbline.core.numeric.hull import smallest_norm
 
 
@@ -50,7 +49,8 @@ def test_turning_the_set_turns_the_point():
     points, present = _random_sets(100, 2)
     c, s = np.cos(0.7), np.sin(0.7)
     turn = np.array([[c, -s], [s, c]])
-    np.testing.assert_allclose(smallest_norm(points @ turn.T, present), smallest_norm(points, present) @ turn.T, atol=1e-9)
+    turned = smallest_norm(points, present) @ turn.T
+    np.testing.assert_allclose(smallest_norm(points @ turn.T, present), turned, atol=1e-9)
 
 
 def test_shapes_are_checked():

@@ -2,7 +2,6 @@
 """Runs and sliding extremes against the plain loops that they stand for."""
 import numpy as np
 import pytest
-
 from plumbline.core.numeric.spans import sliding, spans
 
 

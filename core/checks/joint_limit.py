@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Joints that go farther than joints go."""
+
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -21,15 +22,19 @@ from ..tables.joint_ranges import ANY_BODY, BEARING_WRIST, BY_NAME, RANGES, Rang
 
 Array = np.ndarray
 
-CLOSES = 5.0            # degrees below the limit at which a span ends
+CLOSES = 5.0  # degrees below the limit at which a span ends
 JOIN_SECONDS = 0.2
-APPROACH = 10.0         # degrees before the limit from which the remedy takes hold
-MARGIN = 1.0            # degrees by which it clears the limit
+# Degrees inside the limit from which the remedy takes hold, and by which the worst frame then clears the limit. A
+# reversed knee or elbow is brought back to a natural bend of some degrees, not to the last reversed one allowed.
+APPROACH, MARGIN = 10.0, 1.0
+APPROACH_REVERSED, MARGIN_REVERSED = 16.0, 13.0
+REACH_SECONDS = 0.5  # how far outside the span it goes at most
 
 
 @dataclass(frozen=True)
 class Bound:
     """One end of an angle to be judged: beyond ``most`` degrees of ``sign`` times the angle."""
+
     range: Range
     sign: float
     most: float
@@ -54,57 +59,99 @@ class JointLimit(Check):
     because the body map knows no palm; which side of straight a leg is on that is straight at rest, has no foot and
     never bends over 15 degrees.
     Remedy: turn the part back about the joint's own axis, all the way on the worst frame and less toward frames 10
-    degrees inside the limit, so that the move keeps its shape.
+    degrees inside the limit, so that the move keeps its shape; a reversed knee or elbow back to a slight natural bend.
     """
+
     lane = "Limbs"
     uses = (angles, bearing_hands)
-    groups = tuple(g for s in body.SIDES for g in (
-        (f"thigh.{s}", f"shin.{s}"), (f"upper_arm.{s}", f"forearm.{s}"), (f"forearm.{s}", f"hand.{s}"),
-        ("pelvis", f"thigh.{s}"), ("chest", f"upper_arm.{s}"), (f"shin.{s}", f"foot.{s}"),
-    )) + (("chest", "head"), ("pelvis", "chest"))
-    limit = Limit(0.0, 10.0, 25.0, "deg", "degrees past the range's end: common practice, no source; the ranges' ends: "
-                  "tables/joint_ranges, each with its published value")
+    groups = tuple(
+        g
+        for s in body.SIDES
+        for g in (
+            (f"thigh.{s}", f"shin.{s}"),
+            (f"upper_arm.{s}", f"forearm.{s}"),
+            (f"forearm.{s}", f"hand.{s}"),
+            ("pelvis", f"thigh.{s}"),
+            ("chest", f"upper_arm.{s}"),
+            (f"shin.{s}", f"foot.{s}"),
+        )
+    ) + (("chest", "head"), ("pelvis", "chest"))
+    limit = Limit(
+        0.0,
+        10.0,
+        25.0,
+        "deg",
+        "degrees past the range's end: common practice, no source; the ranges' ends: "
+        "tables/joint_ranges, each with its published value",
+    )
 
     def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
         assert character is not None
         known: dict[tuple[str, str], JointAngle] = study.of(angles, character)
         for name in character.card.limits:
             if name.partition(".")[0] not in BY_NAME:
-                yield self.skip(character, f'the card limits "{name}", which is no joint angle; '
-                                           f"there are {', '.join(r.name for r in RANGES)}")
+                yield self.skip(
+                    character,
+                    f'the card limits "{name}", which is no joint angle; there are {", ".join(r.name for r in RANGES)}',
+                )
         for part in (p for p in body.PARTS if character.has(p)):
             for bound in bounds(character, part):
                 angle = known.get((bound.range.name, part))
                 if angle is None:
                     continue
                 if angle.why:
-                    yield self.skip(character, f"{angle.name.replace('_', ' ')} of the {body.spoken(part)} is not measured: {angle.why}")
+                    yield self.skip(
+                        character,
+                        f"{angle.name.replace('_', ' ')} of the {body.spoken(part)} is not measured: {angle.why}",
+                    )
                     continue
                 yield from self._judge(study, character, angle, bound, known)
 
-    def _judge(self, study: Study, character: Character, angle: JointAngle, bound: Bound,
-               known: dict[tuple[str, str], JointAngle]) -> Iterator[Note]:
+    def _judge(
+        self,
+        study: Study,
+        character: Character,
+        angle: JointAngle,
+        bound: Bound,
+        known: dict[tuple[str, str], JointAngle],
+    ) -> Iterator[Note]:
         value = bound.sign * angle.degrees
         limit = self._limits(study, character, angle, bound, known)
         past = value - limit
         rate = study.shot.rate
         solid = held(past, samples(HELD_SECONDS, rate))
         for first, last in beyond(past, 0.0, -CLOSES, samples(JOIN_SECONDS, rate)):
-            worst = first + int(np.nanargmax(past[first:last + 1]))
-            severity = self.limit.severity(float(solid[first:last + 1].max())) or Severity.LOW
+            worst = first + int(np.nanargmax(past[first : last + 1]))
+            severity = self.limit.severity(float(solid[first : last + 1].max())) or Severity.LOW
             end, measured = float(limit[worst]), float(value[worst])
             frame = study.shot.frame(worst)
             yield self.note(
-                study, character, angle.part, (first, last), worst, severity=severity, measured=measured,
-                limit=end + self.limit.step(severity), source=bound.source, kind=bound.range.kind,
+                study,
+                character,
+                angle.part,
+                (first, last),
+                worst,
+                severity=severity,
+                measured=measured,
+                limit=end + self.limit.step(severity),
+                source=bound.source,
+                kind=bound.range.kind,
                 text=_text(angle.part, bound, measured, end, frame),
                 remedy=_remedy(study, angle, bound, past, (first, last), worst),
-                evidence=_evidence(character, angle, bound, measured, end, worst,
-                                   (study.shot.frame(first), study.shot.frame(last))),
-                keys=keys_in(character, (angle.part,), float(study.shot.frames[first]), float(study.shot.frames[last])))
+                evidence=_evidence(
+                    character, angle, bound, measured, end, worst, (study.shot.frame(first), study.shot.frame(last))
+                ),
+                keys=keys_in(character, (angle.part,), float(study.shot.frames[first]), float(study.shot.frames[last])),
+            )
 
-    def _limits(self, study: Study, character: Character, angle: JointAngle, bound: Bound,
-                known: dict[tuple[str, str], JointAngle]) -> Array:
+    def _limits(
+        self,
+        study: Study,
+        character: Character,
+        angle: JointAngle,
+        bound: Bound,
+        known: dict[tuple[str, str], JointAngle],
+    ) -> Array:
         """The range's end on every frame, (F,) degrees."""
         limit = np.full(len(angle.degrees), bound.most)
         if bound.from_card:
@@ -151,9 +198,14 @@ def _text(part: str, bound: Bound, measured: float, end: float, frame: int) -> s
     word = {"shin": "knee", "forearm": "elbow"}.get(body.base(part))
     who = body.spoken(part) if word is None else body.spoken(part).replace(body.base(part), word)
     if bound.sign < 0:
-        return (f"The {who} is at {-measured:.1f} deg of {bound.range.name.replace('_', ' ')} in frame {frame}, "
-                f"{measured - end:.1f} deg under the {-end:.0f} deg at which its range begins")
-    return f"The {who} {bound.range.verb} {measured:.1f} deg in frame {frame}, {measured - end:.1f} deg past the {end:.0f} deg of its range"
+        return (
+            f"The {who} is at {-measured:.1f} deg of {bound.range.name.replace('_', ' ')} in frame {frame}, "
+            f"{measured - end:.1f} deg under the {-end:.0f} deg at which its range begins"
+        )
+    return (
+        f"The {who} {bound.range.verb} {measured:.1f} deg in frame {frame}, "
+        f"{measured - end:.1f} deg past the {end:.0f} deg of its range"
+    )
 
 
 def _tuple(v: Array) -> tuple[float, float, float]:
@@ -162,26 +214,42 @@ def _tuple(v: Array) -> tuple[float, float, float]:
 
 def _remedy(study: Study, angle: JointAngle, bound: Bound, past: Array, span: tuple[int, int], worst: int) -> Turn:
     """Squeezes what lies between APPROACH inside the limit and the worst frame to end MARGIN inside the limit."""
+    reverse = bound.range.kind == "hyperextension"
+    approach, margin = (APPROACH_REVERSED, MARGIN_REVERSED) if reverse else (APPROACH, MARGIN)
     first, last = span
-    near = np.nan_to_num(past, nan=-np.inf) > -APPROACH
-    while first > 0 and near[first - 1]:
+    farthest = samples(REACH_SECONDS, study.shot.rate)
+    near = np.nan_to_num(past, nan=-np.inf) > -approach
+    while first > max(0, span[0] - farthest) and near[first - 1]:
         first -= 1
-    while last < len(past) - 1 and near[last + 1]:
+    while last < min(len(past) - 1, span[1] + farthest) and near[last + 1]:
         last += 1
     shot = study.shot
     frames = (shot.frame(first), shot.frame(last))
     at = np.array([int(np.abs(shot.frames - f).argmin()) for f in range(frames[0], frames[1] + 1)])
     most = float(past[worst])
-    share = np.clip((np.nan_to_num(past[at], nan=-APPROACH) + APPROACH) / (most + APPROACH), 0.0, 1.0)
-    back = (most + MARGIN) * share
+    share = np.clip((np.nan_to_num(past[at], nan=-approach) + approach) / (most + approach), 0.0, 1.0)
+    back = (most + margin) * share
     axes = bound.sign * angle.axis[at]
     axes = np.where(np.isfinite(axes), axes, bound.sign * angle.axis[worst])
-    return Turn(angle.part, tuple(_tuple(a) for a in axes), tuple(float(-b) for b in back), frames, ease=3,
-                toward=f"of {bound.range.kind}")
+    return Turn(
+        angle.part,
+        tuple(_tuple(a) for a in axes),
+        tuple(float(-b) for b in back),
+        frames,
+        ease=3,
+        toward=f"of {bound.range.kind}",
+    )
 
 
-def _evidence(character: Character, angle: JointAngle, bound: Bound, measured: float, end: float, worst: int,
-              frames: tuple[int, int]) -> list[Evidence]:
+def _evidence(
+    character: Character,
+    angle: JointAngle,
+    bound: Bound,
+    measured: float,
+    end: float,
+    worst: int,
+    frames: tuple[int, int],
+) -> list[Evidence]:
     part = angle.part
     above = body.parent(part)
     while above is not None and not character.has(above):

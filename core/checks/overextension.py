@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Limbs pulled out to their full length and past it."""
+
 from collections.abc import Iterator
 
 import numpy as np
@@ -18,37 +19,46 @@ from ..study import Study
 
 Array = np.ndarray
 
-CLOSES = 0.010          # share of the length at which a span of stretch or gap ends
+CLOSES = 0.010  # share of the length at which a span of stretch or gap ends
 JOIN_SECONDS = 0.2
-BEND_LEFT = 15.0        # degrees of bend that the remedy gives back
-EASE_SECONDS = 0.25     # 6 frames of 24
-STEP = 1.5              # degrees in a frame of 24: a limb without a goal that comes in or goes out slower is posed straight
-MOST_SPELLS = 3         # more flat spells of one limb than this are one note
-STANDS = 0.02           # share of the leg within which the foot stays where it is
+BEND_LEFT = 15.0  # degrees of bend that the remedy gives back
+EASE_SECONDS = 0.25  # 6 frames of 24
+STEP = 1.5  # degrees in a frame of 24: a limb without a goal that comes in or goes out slower is posed straight
+MOST_SPELLS = 3  # more flat spells of one limb than this are one note
+STANDS = 0.02  # share of the leg within which the foot stays where it is
 
 
 class Overextension(Check):
     """A limb is pulled to its full length: its goal is out of reach, its bones stretch, or its joint stands flat.
 
-    Seen as: a knee or elbow that snaps straight and sticks there, a foot that lags behind its control, a leg that grows.
-    Measures: for each two-bone limb its stretch over the length at rest, and the gap between its inverse-kinematics goal
-    and its end over that length (only where the limb is straight), both as shares; without either, degrees of bend left.
-    The armature's own scale is taken out.
+    Seen as: a knee or elbow that snaps straight and sticks there, a foot that lags behind its control, a leg that
+    grows.
+    Measures: for each two-bone limb its stretch over the length at rest, and the gap between its inverse-kinematics
+    goal and its end over that length (only where the limb is straight), both as shares; without either, degrees of
+    bend left. The armature's own scale is taken out.
     Limit: the greater of stretch and gap, held for 0.08 s (2 frames of 24): 1.5 % low, 3 % medium, 6 % high; 3 % of a
     limb's length is what people see with attention (Harrison 2004, ACM TOG 23:569-573). What the card lets the limb
     stretch is added. Under 1 degree of bend and still within 0.1 degree for 0.1 s is low, never more.
-    Silent when: a straight limb keeps moving, as legs of real walks do; a limb without a goal is held straight and comes
-    to it and leaves it without a snap, which is a pose; the gap shows on a bent limb, where it is the rig's own offset.
+    Silent when: a straight limb keeps moving, as legs of real walks do; a limb without a goal is held straight and
+    comes to it and leaves it without a snap, which is a pose; the gap shows on a bent limb, where it is the rig's own
+    offset.
     Cannot see: by how much a baked, rigid limb was pulled: only how long it stood flat; a third bone that takes up the
     reach; scaled bones meant as such (say so on the card).
     Remedy: move the goal nearer to the limb's root by one offset for the whole span, eased in and out, until 15 degrees
     of bend are left; where the foot stands, the pelvis toward the foot.
     """
+
     lane = "Limbs"
     uses = (reach,)
     groups = tuple(body.LIMBS.values())
-    limit = Limit(0.015, 0.03, 0.06, "1", "3 % of a limb's length is seen with attention: Harrison 2004, ACM TOG 23:569-573; "
-                  f"half and twice of it: {COMMON_PRACTICE}")
+    limit = Limit(
+        0.015,
+        0.03,
+        0.06,
+        "1",
+        "3 % of a limb's length is seen with attention: Harrison 2004, ACM TOG 23:569-573; "
+        f"half and twice of it: {COMMON_PRACTICE}",
+    )
     flat_limit = Limit(FLAT, FLAT, FLAT, "deg", f"straight within 1 deg and still for 0.1 s: {COMMON_PRACTICE}")
 
     def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
@@ -68,8 +78,8 @@ class Overextension(Check):
         rate = study.shot.rate
         solid = held(level, samples(HELD_SECONDS, rate))
         for span in beyond(level, self.limit.low, CLOSES, samples(JOIN_SECONDS, rate)):
-            severity = self.limit.severity(float(solid[span[0]:span[1] + 1].max()))
-            worst = span[0] + int(np.nanargmax(level[span[0]:span[1] + 1]))
+            severity = self.limit.severity(float(solid[span[0] : span[1] + 1].max()))
+            worst = span[0] + int(np.nanargmax(level[span[0] : span[1] + 1]))
             whole = _with_flat(span, limb.flat)
             if severity is None:
                 # a peak too short to count is one all the same where the limb stands flat around it
@@ -78,32 +88,62 @@ class Overextension(Check):
                 severity = Severity.LOW
             measured = float(amount[worst])
             stretched = bool(limb.stretch[worst] >= limb.gap[worst])
-            yield self.note(
-                study, character, body.LIMBS[limb.limb][1], whole, worst, severity=severity, measured=measured,
-                limit=self.limit.step(severity) + allowed, kind="stretch" if stretched else "gap",
-                text=_pulled_text(study, character, limb, stretched, measured, worst),
-                remedy=_remedy(study, character, limb, whole, worst), evidence=_evidence(study, limb, whole, worst),
-                keys=_keys(study, character, limb, whole)), whole
+            yield (
+                self.note(
+                    study,
+                    character,
+                    body.LIMBS[limb.limb][1],
+                    whole,
+                    worst,
+                    severity=severity,
+                    measured=measured,
+                    limit=self.limit.step(severity) + allowed,
+                    kind="stretch" if stretched else "gap",
+                    text=_pulled_text(study, character, limb, stretched, measured, worst),
+                    remedy=_remedy(study, character, limb, whole, worst),
+                    evidence=_evidence(study, limb, whole, worst),
+                    keys=_keys(study, character, limb, whole),
+                ),
+                whole,
+            )
 
     def _flat(self, study: Study, character: Character, limb: Reach, taken: list[Span]) -> Iterator[Note]:
         """Flatness alone."""
-        spells = [s for s in limb.flat if not any(s[0] <= t[1] and t[0] <= s[1] for t in taken)
-                  and (limb.has_goal or _snaps(limb.flexion, s, study.shot.rate))]
+        spells = [
+            s
+            for s in limb.flat
+            if not any(s[0] <= t[1] and t[0] <= s[1] for t in taken)
+            and (limb.has_goal or _snaps(limb.flexion, s, study.shot.rate))
+        ]
         many = len(spells) > MOST_SPELLS
         for span in [(spells[0][0], spells[-1][1])] if many else spells:
             flat = np.concatenate([np.arange(a, b + 1) for a, b in spells if span[0] <= a and b <= span[1]])
             longest = max((s for s in spells if span[0] <= s[0] and s[1] <= span[1]), key=lambda s: s[1] - s[0])
-            worst = (longest[0] + longest[1]) // 2          # it stands still, so its middle is as bad as any
+            worst = (longest[0] + longest[1]) // 2  # it stands still, so its middle is as bad as any
             joint = _joint(limb.limb)
             count = f"stands straight in {len(spells)} spells, " if many else ""
             frames = (study.shot.frame(span[0]), study.shot.frame(span[1]))
             yield self.note(
-                study, character, body.LIMBS[limb.limb][1], span, worst, severity=Severity.LOW,
-                measured=float(limb.flexion[worst]), limit=FLAT, unit="deg", source=self.flat_limit.source, kind="flat",
-                text=(f"The {joint} {count}{'clamped' if many else 'stands straight,'} at {limb.flexion[worst]:.2f} deg of bend "
-                      f"from frame {frames[0]} to {frames[1]}"),
-                remedy=_remedy(study, character, limb, span, worst, flat), evidence=_evidence(study, limb, span, worst),
-                keys=_keys(study, character, limb, span))
+                study,
+                character,
+                body.LIMBS[limb.limb][1],
+                span,
+                worst,
+                severity=Severity.LOW,
+                measured=float(limb.flexion[worst]),
+                limit=FLAT,
+                unit="deg",
+                source=self.flat_limit.source,
+                kind="flat",
+                text=(
+                    f"The {joint} {count}{'clamped' if many else 'stands straight,'} at "
+                    f"{limb.flexion[worst]:.2f} deg of bend "
+                    f"from frame {frames[0]} to {frames[1]}"
+                ),
+                remedy=_remedy(study, character, limb, span, worst, flat),
+                evidence=_evidence(study, limb, span, worst),
+                keys=_keys(study, character, limb, span),
+            )
 
 
 def _joint(limb: str) -> str:
@@ -127,10 +167,15 @@ def _pulled_text(study: Study, character: Character, limb: Reach, stretched: boo
     size = measured * float(limb.length[worst]) * character.real_size
     frame = study.shot.frame(worst)
     if stretched:
-        return (f"The {body.spoken(limb.limb)} is {100 * measured:.1f} % longer than at rest in frame {frame} "
-                f"({1000 * size:.0f} mm), its {_joint(limb.limb)} bent by {limb.flexion[worst]:.1f} deg")
-    return (f"The goal of the {body.spoken(limb.limb)} is {100 * measured:.1f} % of the limb's length out of reach in frame {frame} "
-            f"({1000 * size:.0f} mm), its {_joint(limb.limb)} bent by {limb.flexion[worst]:.1f} deg")
+        return (
+            f"The {body.spoken(limb.limb)} is {100 * measured:.1f} % longer than at rest in frame {frame} "
+            f"({1000 * size:.0f} mm), its {_joint(limb.limb)} bent by {limb.flexion[worst]:.1f} deg"
+        )
+    return (
+        f"The goal of the {body.spoken(limb.limb)} is {100 * measured:.1f} % of the limb's length out of reach "
+        f"in frame {frame} "
+        f"({1000 * size:.0f} mm), its {_joint(limb.limb)} bent by {limb.flexion[worst]:.1f} deg"
+    )
 
 
 def _remedy(study: Study, character: Character, limb: Reach, span: Span, worst: int, flat: Array | None = None) -> Move:
@@ -175,7 +220,7 @@ def _ease(study: Study, limb: Reach, span: Span, way: Array) -> int:
 def _foot_stands(limb: Reach, span: Span, rate: float) -> bool:
     """Whether the foot's goal, or the foot, holds still in the span and as long round it as the change is eased."""
     margin = samples(EASE_SECONDS, rate)
-    place = limb.goal[max(0, span[0] - margin):span[1] + margin + 1]
+    place = limb.goal[max(0, span[0] - margin) : span[1] + margin + 1]
     away = np.linalg.norm(place - place.mean(axis=0), axis=-1).max()
     return limb.limb.startswith("leg") and bool(away < STANDS * np.nanmean(limb.length))
 
@@ -204,9 +249,13 @@ def _evidence(study: Study, limb: Reach, span: Span, worst: int) -> list[Evidenc
     if np.isfinite(line).all() and np.isfinite(limb.length[worst]):
         axis = rot.unit(sideways)
         zero = rot.turned(rot.about(axis, np.radians(-20.0)), line)
-        shapes.append(Arc("held_against", frames, _tuple(root), _tuple(axis), _tuple(zero), 40.0, float(limb.length[worst])))
+        shapes.append(
+            Arc("held_against", frames, _tuple(root), _tuple(axis), _tuple(zero), 40.0, float(limb.length[worst]))
+        )
     return shapes
 
 
 def _keys(study: Study, character: Character, limb: Reach, span: Span) -> tuple:  # type: ignore[type-arg]
-    return keys_in(character, body.LIMBS[limb.limb], float(study.shot.frames[span[0]]), float(study.shot.frames[span[1]]))
+    return keys_in(
+        character, body.LIMBS[limb.limb], float(study.shot.frames[span[0]]), float(study.shot.frames[span[1]])
+    )

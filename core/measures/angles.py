@@ -6,6 +6,7 @@ rotation; Grood and Suntay 1983, J Biomech Eng 105:136-144, in the ISB's frames)
 the distal bone in the plane of the hinge, so their sign holds without any twist. The wrist is the plain angle between
 forearm and hand, free of pronation; its flexion and deviation would need the palm, which a body map does not tell.
 """
+
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,6 +33,7 @@ class JointAngle:
     raises the angle by 1 degree (exactly for hinges and directions, near its middle for the rest). zero (F, 3): the
     world direction from which the angle is drawn.
     """
+
     name: str
     part: str
     degrees: Array
@@ -62,10 +64,18 @@ def _hinge_angles(character: Character, limb: str, known: Frames) -> list[JointA
     flexion = JointAngle(f"{joint}_flexion", mid, degrees, flexes * frame[..., 2], -frame[..., 1], "")
     if why:
         # the plain bend needs no hinge; which side of straight it is on does
-        bend = np.degrees(rot.angle_between(character.end(root) - character.head(root), character.end(mid) - character.head(mid)))
+        bend = np.degrees(
+            rot.angle_between(character.end(root) - character.head(root), character.end(mid) - character.head(mid))
+        )
         flexion = JointAngle(f"{joint}_flexion", mid, bend, flexion.axis, flexion.zero, "")
-    over = JointAngle(f"{joint}_hyperextension", mid, np.where(np.isnan(degrees) | bool(why), np.nan, -degrees),
-                      -flexion.axis, flexion.zero, why)
+    over = JointAngle(
+        f"{joint}_hyperextension",
+        mid,
+        np.where(np.isnan(degrees) | bool(why), np.nan, -degrees),
+        -flexion.axis,
+        flexion.zero,
+        why,
+    )
     return [flexion, over]
 
 
@@ -105,10 +115,19 @@ def _hip(character: Character, s: str, known: Frames) -> list[JointAngle]:
     out = [flexion, flexion.opposite("hip_extension"), spread, spread.opposite("hip_adduction")]
     hinge = known.hinges.get(f"leg.{s}")
     c = np.degrees(rot.zxy(rot.relative(pelvis, limb))[2])
-    why = "" if hinge is not None and hinge.origin in ("the motion", "the bend at rest") else \
-        f"the {body.spoken(thigh)} is straight at rest and never bends over 15 deg, so its roll is not known"
-    roll = JointAngle("hip_internal_rotation", thigh, np.full(len(c), np.nan) if why else -outward * c,
-                      -outward * limb[..., 1], limb[..., 0], why)
+    why = (
+        ""
+        if hinge is not None and hinge.origin in ("the motion", "the bend at rest")
+        else f"the {body.spoken(thigh)} is straight at rest and never bends over 15 deg, so its roll is not known"
+    )
+    roll = JointAngle(
+        "hip_internal_rotation",
+        thigh,
+        np.full(len(c), np.nan) if why else -outward * c,
+        -outward * limb[..., 1],
+        limb[..., 0],
+        why,
+    )
     return [*out, roll, roll.opposite("hip_external_rotation")]
 
 
@@ -132,15 +151,24 @@ def _shoulder(character: Character, s: str, known: Frames) -> list[JointAngle]:
     down = -chest[..., 1]
     return [
         JointAngle("arm_behind", part, behind, rot.unit(np.cross(arm, back)), in_plane),
-        JointAngle("arm_elevation", part, np.degrees(rot.angle_between(down, arm)), rot.unit(np.cross(down, arm)), down),
+        JointAngle(
+            "arm_elevation", part, np.degrees(rot.angle_between(down, arm)), rot.unit(np.cross(down, arm)), down
+        ),
     ]
 
 
 def _wrist(character: Character, s: str, known: Frames) -> list[JointAngle]:
     hand = -known.now[f"hand.{s}"][..., 1]
     forearm = rot.unit(character.end(f"forearm.{s}") - character.head(f"forearm.{s}"))
-    return [JointAngle("wrist_tilt", f"hand.{s}", np.degrees(rot.angle_between(forearm, hand)),
-                       rot.unit(np.cross(forearm, hand)), forearm)]
+    return [
+        JointAngle(
+            "wrist_tilt",
+            f"hand.{s}",
+            np.degrees(rot.angle_between(forearm, hand)),
+            rot.unit(np.cross(forearm, hand)),
+            forearm,
+        )
+    ]
 
 
 def _neck(known: Frames) -> list[JointAngle]:
@@ -159,9 +187,12 @@ def _trunk(known: Frames) -> list[JointAngle]:
     a, b, c, first, second, third = _ball(pelvis, chest)
     back = JointAngle("trunk_back", "chest", a, first, pelvis[..., 1])
     lean, turn = np.where(b < 0, -1.0, 1.0)[:, None], np.where(c < 0, -1.0, 1.0)[:, None]
-    return [back, back.opposite("trunk_forward"),
-            JointAngle("trunk_side", "chest", np.abs(b), lean * second, pelvis[..., 1]),
-            JointAngle("trunk_rotation", "chest", np.abs(c), turn * third, pelvis[..., 0])]
+    return [
+        back,
+        back.opposite("trunk_forward"),
+        JointAngle("trunk_side", "chest", np.abs(b), lean * second, pelvis[..., 1]),
+        JointAngle("trunk_rotation", "chest", np.abs(c), turn * third, pelvis[..., 0]),
+    ]
 
 
 @measure(Need.JOINTS | Need.ROTATIONS, uses=(frames,))
@@ -170,12 +201,15 @@ def angles(study: Study, character: Character) -> dict[tuple[str, str], JointAng
     known: Frames = study.of(frames, character)
     found: list[JointAngle] = []
     for s in body.SIDES:
-        for limb, parts in ((f"leg.{s}", (f"thigh.{s}", f"shin.{s}")), (f"arm.{s}", (f"upper_arm.{s}", f"forearm.{s}"))):
-            if character.has(*parts):
+        for limb in (f"leg.{s}", f"arm.{s}"):
+            if character.has(*body.LIMBS[limb][:2]):
                 found += _hinge_angles(character, limb, known)
-        for parts, read in (((f"thigh.{s}", f"shin.{s}", "pelvis"), _hip), ((f"shin.{s}", f"thigh.{s}", f"foot.{s}"), _ankle),
-                            ((f"upper_arm.{s}", f"forearm.{s}", "chest"), _shoulder),
-                            ((f"forearm.{s}", f"upper_arm.{s}", f"hand.{s}"), _wrist)):
+        for parts, read in (
+            ((f"thigh.{s}", f"shin.{s}", "pelvis"), _hip),
+            ((f"shin.{s}", f"thigh.{s}", f"foot.{s}"), _ankle),
+            ((f"upper_arm.{s}", f"forearm.{s}", "chest"), _shoulder),
+            ((f"forearm.{s}", f"upper_arm.{s}", f"hand.{s}"), _wrist),
+        ):
             if character.has(*parts):
                 found += read(character, s, known)
     if character.has("chest", "head"):

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which hands bear weight: near the body's lowest point, and still. A push-up, a crawl, a hand on the floor."""
+
 import numpy as np
 
 from .. import body
@@ -9,8 +10,8 @@ from ..study import Study, measure
 
 Array = np.ndarray
 
-NEAR_FLOOR = 0.15     # of a leg above the body's lowest joint; the palm is under the wrist
-STILL = 0.5           # leg lengths a second; common practice, no source
+NEAR_FLOOR = 0.15  # of a leg above the body's lowest joint; the palm is under the wrist
+STILL = 0.5  # leg lengths a second; common practice, no source
 
 
 @measure(Need.JOINTS)

@@ -10,6 +10,7 @@ bends, spread under 12 degrees), from the bend at rest (over 8 degrees), or, whe
 the foot's level direction and from "elbows bend to the front". Its sign always comes from the rest pose, so a knee
 that is reversed for most of a shot still reads as reversed.
 """
+
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,18 +23,19 @@ from ..study import Study, measure
 
 Array = np.ndarray
 
-BENT = np.radians(15.0)          # a frame bent more than this tells its hinge
-FEWEST_BENT = 6                  # and this many such frames are asked for
+BENT = np.radians(15.0)  # a frame bent more than this tells its hinge
+FEWEST_BENT = 6  # and this many such frames are asked for
 WIDEST_SPREAD = np.radians(12.0)
 REST_BENT = np.radians(8.0)
-UNLIKE = 0.5                     # cosine under which motion and rest hinge do not tell each other's sign
+UNLIKE = 0.5  # cosine under which motion and rest hinge do not tell each other's sign
 
 CARRIED_BY_SPLIT_BONES = ("upper_arm", "forearm", "thigh", "shin")
 
 
 @dataclass(frozen=True)
 class Hinge:
-    """The bending axis of a two-bone limb: direction (3,) in the rest world, and where it was taken from ('' = unknown)."""
+    """The bending axis of a two-bone limb: direction (3,) in the rest world, where it came from ('' = unknown)."""
+
     axis: Array
     origin: str
     why: str = ""
@@ -43,6 +45,7 @@ class Hinge:
 class Frames:
     """World frames of the mapped parts, part -> (F, 3, 3); rest frames, part -> (3, 3); hinges, limb -> Hinge;
     right, up, forward (3,): the body's own directions at rest."""
+
     now: dict[str, Array]
     rest: dict[str, Array]
     hinges: dict[str, Hinge]
@@ -100,8 +103,11 @@ def _rest_hinge(character: Character, limb: str, right: Array, up: Array, ahead:
         if np.linalg.norm(level) > 0.2 * character.rest_length(end):
             axis = rot.square_to(np.cross(rot.unit(level), -upper), upper)
             return Hinge(rot.unit(axis), "the way the foot points")
-    return Hinge(rot.unit(rot.square_to(right, upper)), "",
-                 f"the {body.spoken(root)} is straight at rest, has no foot to show the front, and never bends over 15 deg")
+    return Hinge(
+        rot.unit(rot.square_to(right, upper)),
+        "",
+        f"the {body.spoken(root)} is straight at rest, has no foot to show the front, and never bends over 15 deg",
+    )
 
 
 def _hinge(character: Character, limb: str, rest: Hinge) -> Hinge:
@@ -126,7 +132,9 @@ def _hinge(character: Character, limb: str, rest: Hinge) -> Hinge:
                 agree = float(axis @ mean)
             return Hinge(axis if agree >= 0 else -axis, "the motion")
     if not np.isfinite(turn).all():
-        return Hinge(rest.axis, "", f"no copy of the {body.spoken(root)} keeps its twist, and its motion shows no hinge")
+        return Hinge(
+            rest.axis, "", f"no copy of the {body.spoken(root)} keeps its twist, and its motion shows no hinge"
+        )
     return rest
 
 

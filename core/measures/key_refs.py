@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which keys stand behind a span of a note: a pointer for the person, never part of a finding."""
+
 from collections.abc import Iterable
 
 import numpy as np
@@ -9,7 +10,7 @@ from ..shot import Character
 
 
 def keys_in(character: Character, parts: Iterable[str], first: float, last: float) -> tuple[KeyReference, ...]:
-    """Keys of the bones of ``parts`` on scene frames ``first`` to ``last``, both inside; none where no keys were read."""
+    """Keys of the bones of ``parts`` on scene frames ``first`` to ``last``, both inside; none if no keys were read."""
     keys = character.keys
     if keys is None:
         return ()

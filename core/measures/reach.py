@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """How far each two-bone limb is stretched out: its bend, its stretch, the gap to its goal, and where it stands flat."""
+
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,10 +14,10 @@ from ..study import Study, measure
 
 Array = np.ndarray
 
-FLAT = 1.0             # degrees of bend under which a limb can be flat
-STILL = 0.1            # degrees within which its bend then stays
-FLAT_SECONDS = 0.1     # for at least this long, and three samples
-OPEN = 5.0             # degrees of bend above which a gap is the rig's own (a goal with an offset), not reach
+FLAT = 1.0  # degrees of bend under which a limb can be flat
+STILL = 0.1  # degrees within which its bend then stays
+FLAT_SECONDS = 0.1  # for at least this long, and three samples
+OPEN = 5.0  # degrees of bend above which a gap is the rig's own (a goal with an offset), not reach
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,7 @@ class Reach:
     frames that are straight within OPEN; 0 elsewhere and without a goal. goal (F, 3): the farthest such goal, or the
     limb's end. flat: spells in which the bend is under FLAT and stays within STILL.
     """
+
     limb: str
     root: Array
     mid: Array
@@ -46,7 +48,9 @@ class Reach:
         upper = float(np.nanmean(np.linalg.norm(self.mid - self.root, axis=-1)))
         lower = float(np.nanmean(np.linalg.norm(self.end - self.mid, axis=-1)))
         total = upper + lower
-        return float(np.sqrt(upper**2 + lower**2 + 2 * upper * lower * np.cos(np.radians(bend))) / total) if total else 1.0
+        return (
+            float(np.sqrt(upper**2 + lower**2 + 2 * upper * lower * np.cos(np.radians(bend))) / total) if total else 1.0
+        )
 
 
 def flat_spells(flexion: Array, rate: float) -> tuple[Span, ...]:
@@ -85,4 +89,6 @@ def _reach(study: Study, character: Character, limb: str, parts: tuple[str, ...]
             far = np.where((flexion < OPEN) & np.isfinite(far), far, 0.0)
             place = np.where((far > gap)[:, None], c + goal.place - goal.reach, place)
             gap = np.maximum(gap, far)
-    return Reach(limb, a, b, c, length, flexion, stretch, gap, place, bool(goals), flat_spells(flexion, study.shot.rate))
+    return Reach(
+        limb, a, b, c, length, flexion, stretch, gap, place, bool(goals), flat_spells(flexion, study.shot.rate)
+    )

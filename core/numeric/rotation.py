@@ -4,6 +4,7 @@
 Every function works on stacks: leading axes broadcast against each other. Directions without length come out as NaN,
 never as a made-up axis.
 """
+
 import numpy as np
 
 Array = np.ndarray
@@ -80,9 +81,15 @@ def log(rotation: Array) -> Array:
     pick = np.argmax(four, axis=-1)
     a, b, c = r[..., 2, 1] - r[..., 1, 2], r[..., 0, 2] - r[..., 2, 0], r[..., 1, 0] - r[..., 0, 1]
     d, e, f = r[..., 0, 1] + r[..., 1, 0], r[..., 0, 2] + r[..., 2, 0], r[..., 1, 2] + r[..., 2, 1]
-    rows = np.stack([
-        np.stack([four[..., 0], a, b, c], -1), np.stack([a, four[..., 1], d, e], -1),
-        np.stack([b, d, four[..., 2], f], -1), np.stack([c, e, f, four[..., 3]], -1)], -2)
+    rows = np.stack(
+        [
+            np.stack([four[..., 0], a, b, c], -1),
+            np.stack([a, four[..., 1], d, e], -1),
+            np.stack([b, d, four[..., 2], f], -1),
+            np.stack([c, e, f, four[..., 3]], -1),
+        ],
+        -2,
+    )
     q = np.take_along_axis(rows, pick[..., None, None], axis=-2)[..., 0, :]
     q = q / np.linalg.norm(q, axis=-1, keepdims=True)
     q = np.where(q[..., :1] < 0, -q, q)
@@ -122,9 +129,11 @@ def zxy(rotation: Array) -> tuple[Array, Array, Array]:
     and ankle (Wu 2002, J Biomech 35:543-548). Near b = pi/2 a and c are not told apart: use directions there.
     """
     r = rotation
-    return (np.asarray(np.arctan2(-r[..., 0, 1], r[..., 1, 1])),
-            np.asarray(np.arcsin(np.clip(r[..., 2, 1], -1.0, 1.0))),
-            np.asarray(np.arctan2(-r[..., 2, 0], r[..., 2, 2])))
+    return (
+        np.asarray(np.arctan2(-r[..., 0, 1], r[..., 1, 1])),
+        np.asarray(np.arcsin(np.clip(r[..., 2, 1], -1.0, 1.0))),
+        np.asarray(np.arctan2(-r[..., 2, 0], r[..., 2, 2])),
+    )
 
 
 def from_zxy(a: Array | float, b: Array | float, c: Array | float) -> Array:

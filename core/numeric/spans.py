@@ -3,6 +3,7 @@
 
 A span is (first, last), both inside, as sample indices. NaN counts as "not beyond".
 """
+
 import math
 from collections.abc import Callable, Sequence
 
@@ -23,7 +24,7 @@ def spans(mask: Array) -> list[Span]:
 
 
 def joined(found: Sequence[Span], gap: int) -> list[Span]:
-    """Spans in order, those with fewer than ``gap`` samples between the end of one and the start of the next made one."""
+    """Spans in order, those with fewer than ``gap`` samples between one and the next made one."""
     out: list[Span] = []
     for first, last in sorted(found):
         if out and first - out[-1][1] - 1 < gap:
@@ -43,14 +44,14 @@ def beyond(level: Array, opens: Array | float, closes: Array | float, gap: int =
         above, alive = np.asarray(level > opens), np.asarray(level > closes)
     out = []
     for first, last in spans(above | alive):
-        inside = np.flatnonzero(above[first:last + 1])
+        inside = np.flatnonzero(above[first : last + 1])
         if len(inside):
             out.append((first + int(inside[0]), first + int(inside[-1])))
     return joined(out, gap)
 
 
 def sliding(values: Array, reach: int, extreme: Callable[..., Array] = np.maximum) -> Array:
-    """The extreme (``np.maximum`` or ``np.minimum``) of values (F, ...) over the ``reach`` samples before to after each."""
+    """The extreme (``np.maximum`` or ``np.minimum``) of values (F, ...) from ``reach`` samples before to after."""
     out = np.array(values, copy=True)
     for step in range(1, min(reach, len(out) - 1) + 1):
         out[:-step] = extreme(out[:-step], values[step:])

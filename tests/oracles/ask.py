@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Runs every script of this folder that asks an outside reference and keeps its answers."""
+
 import runpy
 from pathlib import Path
 

@@ -2,8 +2,9 @@
 """Asks scipy.spatial.transform.Rotation for joint rotations of known intrinsic Z-X-Y angles, and keeps its answers.
 
 Writes joint_angles.npz beside itself: for each joint ``angles_<joint>`` (N, 3) degrees (flexion, abduction, rotation;
-of knee and elbow the flexion and the axial turn of the bone below) and ``matrix_<joint>`` (N, 3, 3), what scipy makes of them.
+knee and elbow only flex) and ``matrix_<joint>`` (N, 3, 3), what scipy makes of them.
 """
+
 from pathlib import Path
 
 import numpy as np
@@ -11,23 +12,30 @@ import numpy as np
 FILE = Path(__file__).with_suffix(".npz")
 COUNT = 60
 
-#: joint -> (least, most) of flexion, abduction, rotation, degrees. Hips stay short of the gimbal at 75 degrees of spread.
+#: joint -> (least, most) of flexion, abduction, rotation, degrees. Hips stay short of the gimbal.
 SPANS = {
     "heading": ((-10, 10), (-10, 10), (-180, 180)),
     "trunk": ((-95, 30), (-40, 40), (-45, 45)),
     "neck": ((-40, 40), (-35, 35), (-80, 80)),
-    "hip_L": ((-40, 140), (-70, 70), (-60, 60)), "hip_R": ((-40, 140), (-70, 70), (-60, 60)),
-    "knee_L": ((-20, 160), (0, 0), (0, 0)), "knee_R": ((-20, 160), (0, 0), (0, 0)),
-    "ankle_L": ((-60, 55), (-25, 25), (-20, 20)), "ankle_R": ((-60, 55), (-25, 25), (-20, 20)),
-    "shoulder_L": ((-60, 170), (-80, 80), (-80, 80)), "shoulder_R": ((-60, 170), (-80, 80), (-80, 80)),
-    "elbow_L": ((-10, 155), (0, 0), (0, 0)), "elbow_R": ((-10, 155), (0, 0), (0, 0)),
-    "wrist_L": ((-80, 80), (-30, 30), (0, 0)), "wrist_R": ((-80, 80), (-30, 30), (0, 0)),
+    "hip_L": ((-40, 140), (-70, 70), (-60, 60)),
+    "hip_R": ((-40, 140), (-70, 70), (-60, 60)),
+    "knee_L": ((-20, 160), (0, 0), (0, 0)),
+    "knee_R": ((-20, 160), (0, 0), (0, 0)),
+    "ankle_L": ((-60, 55), (-25, 25), (-20, 20)),
+    "ankle_R": ((-60, 55), (-25, 25), (-20, 20)),
+    "shoulder_L": ((-60, 170), (-80, 80), (-80, 80)),
+    "shoulder_R": ((-60, 170), (-80, 80), (-80, 80)),
+    "elbow_L": ((-10, 155), (0, 0), (0, 0)),
+    "elbow_R": ((-10, 155), (0, 0), (0, 0)),
+    "wrist_L": ((-80, 80), (-30, 30), (0, 0)),
+    "wrist_R": ((-80, 80), (-30, 30), (0, 0)),
 }
 
 
 def ask() -> dict[str, np.ndarray]:
     """scipy's matrices for random angles; the left knee and the elbows bend about Z as the frames' letters say."""
     from scipy.spatial.transform import Rotation
+
     rng = np.random.default_rng(20251125)
     out = {}
     for joint, spans in SPANS.items():

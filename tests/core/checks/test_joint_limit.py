@@ -1,11 +1,11 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """joint-limit: the laws, the table beside its published values, card limits, what is not measured."""
+
 from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
 import pytest
-
 from plumbline.core import body
 from plumbline.core.card import Card
 from plumbline.core.catalogue import catalogue
@@ -69,22 +69,52 @@ class TestJointLimit(CheckTest):
         knee, _ = hinge_axis("shin.L")
         elbow, _ = hinge_axis("forearm.R")
         yield act({}, still, fps)
-        yield act({"thigh.L": turning(-X, 110 * wave), "shin.L": turning(knee, 135 * wave), "foot.L": turning(-X, 35 * wave),
-                   "upper_arm.R": turning(-X, 150 * wave), "forearm.R": turning(elbow, 120 * wave), "hand.R": turning(X, 55 * wave),
-                   "thigh.R": turning(X, 20 * wave), "head": turning(Z, 75 * wave), "chest": turning(-X, -80 * wave)}, still, fps)
-        yield act({"thigh.R": turning(Y, 50 * wave), "upper_arm.L": turning(-Y, 160 * wave), "chest": turning(Y, 35 * wave)}, still, fps)
+        yield act(
+            {
+                "thigh.L": turning(-X, 110 * wave),
+                "shin.L": turning(knee, 135 * wave),
+                "foot.L": turning(-X, 35 * wave),
+                "upper_arm.R": turning(-X, 150 * wave),
+                "forearm.R": turning(elbow, 120 * wave),
+                "hand.R": turning(X, 55 * wave),
+                "thigh.R": turning(X, 20 * wave),
+                "head": turning(Z, 75 * wave),
+                "chest": turning(-X, -80 * wave),
+            },
+            still,
+            fps,
+        )
+        yield act(
+            {"thigh.R": turning(Y, 50 * wave), "upper_arm.L": turning(-Y, 160 * wave), "chest": turning(Y, 35 * wave)},
+            still,
+            fps,
+        )
 
     def planted(self, fps: float) -> Iterable[Planted]:
         for past, severity in ((5, "low"), (15, "medium"), (30, "high")):
             for part, limit in (("shin.L", 5), ("forearm.R", 8)):
-                yield Planted(f"{part} reversed {past}", bent(part, -(limit + past), fps), part, severity, limit + past, 0.5, worst=PEAK)
-            yield Planted(f"wrist {past}", bent("hand.L", 80 + past, fps), "hand.L", severity, 80 + past, 0.5, worst=PEAK)
+                yield Planted(
+                    f"{part} reversed {past}",
+                    bent(part, -(limit + past), fps),
+                    part,
+                    severity,
+                    limit + past,
+                    0.5,
+                    worst=PEAK,
+                )
+            yield Planted(
+                f"wrist {past}", bent("hand.L", 80 + past, fps), "hand.L", severity, 80 + past, 0.5, worst=PEAK
+            )
             yield Planted(f"hip {past}", spread(60 + past, fps, "R"), "thigh.R", severity, 60 + past, 3.0, worst=PEAK)
         yield Planted("knee folded", bent("shin.R", 170, fps), "shin.R", "medium", 170, 0.5, worst=PEAK)
         top = bump(fps)
         still = np.zeros((len(top), 3))
-        yield Planted("head turned", act({"head": turning(Z, 105 * top)}, still, fps), "head", "medium", 105, 3.0, worst=PEAK)
-        yield Planted("back arched", act({"chest": turning(-X, 50 * top)}, still, fps), "chest", "medium", 50, 1.0, worst=PEAK)
+        yield Planted(
+            "head turned", act({"head": turning(Z, 105 * top)}, still, fps), "head", "medium", 105, 3.0, worst=PEAK
+        )
+        yield Planted(
+            "back arched", act({"chest": turning(-X, 50 * top)}, still, fps), "chest", "medium", 50, 1.0, worst=PEAK
+        )
 
 
 def check(shot: Shot) -> Result:
@@ -129,7 +159,9 @@ def test_card_limits_stand_above_the_table():
     reversed_knee = bent("shin.L", -15, 24)
     assert check(reversed_knee).notes
     assert not check(with_card(reversed_knee, limits={"knee_flexion": (-30.0, None)})).notes
-    (note,) = check(with_card(spread(30, 24), limits={"arm_elevation": (10.0, None), "neck_tilt": (None, 5.0)})).notes[:1]
+    (note,) = check(with_card(spread(30, 24), limits={"arm_elevation": (10.0, None), "neck_tilt": (None, 5.0)})).notes[
+        :1
+    ]
     assert note.part.startswith("upper_arm") and note.measured < 0
 
 
@@ -141,6 +173,7 @@ def test_a_card_that_names_no_angle_is_told():
 def test_without_a_human_only_reversed_joints_and_the_card():
     def beast(shot: Shot) -> Shot:
         return replace(shot, characters=(replace(shot.characters[0], human=False),))
+
     assert not check(beast(spread(85, 24))).notes
     assert check(beast(bent("shin.L", -20, 24))).notes
     assert {b.range.name for p in body.PARTS for b in bounds(beast(spread(0, 24)).characters[0], p)} == set(ANY_BODY)
@@ -148,7 +181,7 @@ def test_without_a_human_only_reversed_joints_and_the_card():
 
 def test_a_hand_that_bears_weight_tilts_farther():
     def on_hands(height: float) -> Shot:
-        """The left arm let down until its wrist, which does not move, is ``height`` above the lowest joint of the feet."""
+        """The left arm let down until its wrist, which does not move, is ``height`` above the toes."""
         shot = bent("hand.L", 90, 24)
         c = shot.characters[0]
         heads, tails = c.heads.copy(), c.tails.copy()
@@ -157,6 +190,7 @@ def test_a_hand_that_bears_weight_tilts_farther():
             heads[:, row, 2] -= drop
             tails[:, row, 2] -= drop
         return replace(shot, characters=(replace(c, heads=heads, tails=tails),))
+
     assert not check(on_hands(0.02)).notes
     (note,) = check(on_hands(0.5)).notes
     assert note.part == "hand.L"
@@ -170,9 +204,11 @@ def test_a_straight_leg_without_a_foot_is_not_judged_and_said():
         row = puppet.parts.index(f"shin.{side}")
         heads[row, 1] = heads[puppet.parts.index(f"thigh.{side}"), 1]
     tails = puppet.tails.copy()
-    for part, x in (("shin.L", .09), ("shin.R", -.09)):
-        tails[puppet.parts.index(part)] = (x, 0, .08)
-    bare = replace(puppet, parts=tuple(puppet.parts[i] for i in keep), heads=heads[keep], tails=tails[keep], axes=puppet.axes[keep])
+    for part, x in (("shin.L", 0.09), ("shin.R", -0.09)):
+        tails[puppet.parts.index(part)] = (x, 0, 0.08)
+    bare = replace(
+        puppet, parts=tuple(puppet.parts[i] for i in keep), heads=heads[keep], tails=tails[keep], axes=puppet.axes[keep]
+    )
     result = check(act({}, np.zeros((30, 3)), 24, bare))
     assert not result.notes
     assert sum("hyperextension" in s.why and "not measured" in s.why for s in result.skipped) == 2
@@ -181,8 +217,13 @@ def test_a_straight_leg_without_a_foot_is_not_judged_and_said():
 def test_missing_parts_are_told():
     puppet = adult()
     keep = [i for i, p in enumerate(puppet.parts) if p != "hand.L"]
-    bare = replace(puppet, parts=tuple(puppet.parts[i] for i in keep), heads=puppet.heads[keep], tails=puppet.tails[keep],
-                   axes=puppet.axes[keep])
+    bare = replace(
+        puppet,
+        parts=tuple(puppet.parts[i] for i in keep),
+        heads=puppet.heads[keep],
+        tails=puppet.tails[keep],
+        axes=puppet.axes[keep],
+    )
     result = check(act({}, np.zeros((30, 3)), 24, bare))
     assert ["left hand" in s.why for s in result.skipped] == [True]
 
@@ -201,7 +242,10 @@ PRINTED = {
     "ankle_dorsiflexion": ((20.0, 24.8, 22.8, 17.7), ("medicospace.com", "Soucie 2011", "s40101-016-0120-8")),
     "ankle_plantarflexion": ((50.0, 58.0), ("medicospace.com", "s40101-016-0120-8")),
     "arm_behind": ((60.0, 50.0, 62.0, 70.0), ("AAOS", "AMA", "Boone and Azen", "Macedo")),
-    "arm_elevation": ((180.0, 170.0, 184.0, 188.0, 180.0, 180.0, 167.0, 188.0), ("AAOS", "AMA", "Boone and Azen", "Macedo")),
+    "arm_elevation": (
+        (180.0, 170.0, 184.0, 188.0, 180.0, 180.0, 167.0, 188.0),
+        ("AAOS", "AMA", "Boone and Azen", "Macedo"),
+    ),
     "neck_tilt": ((64.0, 63.0, 49.0), ("anatomystandard.com",)),
     "neck_rotation": ((60.0, 80.0), ("exrx.net",)),
     "trunk_forward": ((60.0, 75.0), ("Kurz", "weak web source")),
@@ -228,7 +272,9 @@ def test_limits_are_printed_beside_what_was_published(row):
 @pytest.mark.parametrize("row", [r for r in RANGES if r.most is not None and r.published], ids=lambda r: r.name)
 def test_none_is_tighter_than_published_without_a_reason(row):
     if row.most < row.published.most:
-        assert f"{row.published.most:g}" in row.reason, f"{row.name}: say why {row.most:g} is under {row.published.most:g}"
+        assert f"{row.published.most:g}" in row.reason, (
+            f"{row.name}: say why {row.most:g} is under {row.published.most:g}"
+        )
 
 
 def test_opposites_point_at_each_other():

@@ -1,11 +1,11 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """overextension: the laws on pulled goals, stretched chains and baked limbs; the card; what is natural."""
+
 from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
 import pytest
-
 from plumbline.core import body
 from plumbline.core.card import Card
 from plumbline.core.catalogue import catalogue
@@ -40,7 +40,9 @@ def crouch(fps: float) -> Shot:
     return with_character(shot, shot.characters[0], edit.carry_root(edit.with_goals(shot.characters[0]), sway))
 
 
-def pulled(fps: float, limb: str, share: float, stretch: bool = False, goal: bool = True, weight: Array | None = None) -> Shot:
+def pulled(
+    fps: float, limb: str, share: float, stretch: bool = False, goal: bool = True, weight: Array | None = None
+) -> Shot:
     """The limb's end, or its goal, taken out to ``share`` beyond its length and back."""
     shot = crouch(fps)
     character = shot.characters[0]
@@ -59,7 +61,7 @@ class TestOverextension(CheckTest):
 
     def clean(self, fps: float) -> Iterable[Shot]:
         yield crouch(fps)
-        yield pulled(fps, "leg.L", -0.002)                      # all but straight, and moving on
+        yield pulled(fps, "leg.L", -0.002)  # all but straight, and moving on
         posed = crouch(fps)
         still = replace(posed.characters[0], goals=())
         t = np.linspace(0, 1, posed.count)
@@ -70,8 +72,18 @@ class TestOverextension(CheckTest):
     def planted(self, fps: float) -> Iterable[Planted]:
         for limb, part in (("leg.L", "shin.L"), ("arm.R", "forearm.R")):
             for share, severity in ((0.02, "low"), (0.04, "medium"), (0.08, "high")):
-                yield Planted(f"{limb} goal {share}", pulled(fps, limb, share), part, severity, share, 0.002, worst=PEAK)
-                yield Planted(f"{limb} stretch {share}", pulled(fps, limb, share, True, False), part, severity, share, 0.002, worst=PEAK)
+                yield Planted(
+                    f"{limb} goal {share}", pulled(fps, limb, share), part, severity, share, 0.002, worst=PEAK
+                )
+                yield Planted(
+                    f"{limb} stretch {share}",
+                    pulled(fps, limb, share, True, False),
+                    part,
+                    severity,
+                    share,
+                    0.002,
+                    worst=PEAK,
+                )
                 yield Planted(f"{limb} baked {share}", pulled(fps, limb, share, goal=False), part, "low", 0.0, 0.1)
 
 
@@ -100,10 +112,18 @@ def test_kinds_and_units():
 
 def test_what_the_card_allows_is_added():
     shot = pulled(24, "leg.L", 0.04, True)
+
     def carded(share: float) -> Shot:
-        return with_character(shot, shot.characters[0], replace(shot.characters[0], card=Card(stretch={"leg.L": share})))
+        return with_character(
+            shot, shot.characters[0], replace(shot.characters[0], card=Card(stretch={"leg.L": share}))
+        )
+
     (note,) = [n for n in check(carded(0.02)).notes if n.kind == "stretch"]
-    assert note.severity == Severity.LOW and note.measured == pytest.approx(0.04, abs=0.002) and note.limit == pytest.approx(0.035)
+    assert (
+        note.severity == Severity.LOW
+        and note.measured == pytest.approx(0.04, abs=0.002)
+        and note.limit == pytest.approx(0.035)
+    )
     assert not [n for n in check(carded(0.05)).notes if n.kind == "stretch"]
 
 
@@ -111,7 +131,13 @@ def test_a_growing_character_does_not_stretch():
     shot = crouch(24)
     character = shot.characters[0]
     size = np.linspace(1, 2, shot.count)
-    grown = replace(character, heads=character.heads * size[:, None, None], tails=character.tails * size[:, None, None], scale=size, goals=())
+    grown = replace(
+        character,
+        heads=character.heads * size[:, None, None],
+        tails=character.tails * size[:, None, None],
+        scale=size,
+        goals=(),
+    )
     assert not check(with_character(shot, character, grown)).notes
 
 
@@ -126,12 +152,14 @@ def test_a_goal_without_influence_pulls_nothing():
     shot = pulled(24, "arm.L", 0.08)
     character = shot.characters[0]
     goals = tuple(replace(g, influence=0 * g.influence) for g in character.goals)
-    assert not [n for n in check(with_character(shot, character, replace(character, goals=goals))).notes if n.kind != "flat"]
+    assert not [
+        n for n in check(with_character(shot, character, replace(character, goals=goals))).notes if n.kind != "flat"
+    ]
 
 
 def test_many_flat_spells_of_a_baked_knee_are_one_note():
     t = np.arange(241) / 24.0
-    deep = np.clip(0.5 - 0.6 * np.cos(2 * np.pi * t / 2.0), 0, 1)            # clamped at straight five times
+    deep = np.clip(0.5 - 0.6 * np.cos(2 * np.pi * t / 2.0), 0, 1)  # clamped at straight five times
     shot = act({}, np.zeros((len(t), 3)), 24)
     character = fk_straight(shot.characters[0], "leg.R", 1 - deep)
     character = edit.turn(character, "shin.R", rot.exp(np.radians(60 * deep)[:, None] * X))
@@ -144,7 +172,7 @@ def test_a_planted_foot_calls_for_the_pelvis_and_a_swinging_one_for_itself():
     character = shot.characters[0]
     rise = bump(24)[:, None] * np.array([0.0, 0.0, 0.12])
     stretched = edit.carry_root(character, rise, ("leg.L", "leg.R", "arm.L", "arm.R"))
-    one_foot = edit.reach(stretched, "leg.R", stretched.head("foot.R") + rise)      # the other foot comes along
+    one_foot = edit.reach(stretched, "leg.R", stretched.head("foot.R") + rise)  # the other foot comes along
     (note,) = [n for n in check(with_character(shot, character, one_foot)).notes if n.part.startswith("shin")]
     assert isinstance(note.remedy, Move) and note.remedy.target == "pelvis" and note.remedy.offset[2] < 0
     assert "toward the left foot" in note.remedy.sentence()
@@ -157,9 +185,10 @@ def test_a_planted_foot_calls_for_the_pelvis_and_a_swinging_one_for_itself():
 def test_the_remedy_leaves_fifteen_degrees():
     from plumbline.core.measures.reach import reach
     from plumbline.core.study import Study
+
     for share in (0.02, 0.08):
         shot = pulled(24, "leg.L", share)
         (note,) = check(shot).notes
         mended = mend(shot, note.remedy, "Keeper")
-        bend = Study(mended).of(reach, mended.characters[0])["leg.L"].flexion[note.start - 1:note.end]
+        bend = Study(mended).of(reach, mended.characters[0])["leg.L"].flexion[note.start - 1 : note.end]
         assert bend.min() == pytest.approx(15.0, abs=1.5)

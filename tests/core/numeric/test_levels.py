@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Spans with hysteresis, joining, and the level that is held."""
+
 import numpy as np
 import pytest
-
 from plumbline.core.numeric.spans import HELD_SECONDS, beyond, held, joined, samples
 
 
@@ -24,7 +24,9 @@ def test_joined_is_by_the_samples_between():
 @pytest.mark.parametrize("count", (1, 2, 5))
 def test_held_is_what_some_window_does_not_fall_below(count):
     level = np.random.default_rng(2).normal(size=40)
-    told = [max(level[k:k + count].min() for k in range(max(0, i - count + 1), min(i, 40 - count) + 1)) for i in range(40)]
+    told = [
+        max(level[k : k + count].min() for k in range(max(0, i - count + 1), min(i, 40 - count) + 1)) for i in range(40)
+    ]
     np.testing.assert_array_equal(held(level, count), told)
 
 

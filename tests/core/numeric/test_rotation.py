@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Laws of the rotation vocabulary, at its corners too: no turn, half turns, directions without length."""
+
 import numpy as np
 import pytest
-
 from plumbline.core.numeric import rotation as rot
 
 RNG = np.random.default_rng(3)

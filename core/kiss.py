@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Where outlines nearly touch in the shot's camera: what the mesh reducer leaves of whole meshes, as plain data."""
+
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,9 +12,11 @@ Array = np.ndarray
 class Thing:
     """One thing with an outline of its own.
 
-    kind: 'part' (a group of a character's parts: head, torso, an arm, a leg), 'prop' or 'character' (the whole figure, for
+    kind: 'part' (a group of a character's parts: head, torso, an arm, a leg), 'prop' or 'character' (the whole figure,
+    for
     pairs with others). character: whose it is, '' for a prop. parts: body parts whose bones carry it, () for a prop.
     """
+
     name: str
     kind: str
     character: str = ""
@@ -28,11 +31,14 @@ class Thing:
 class Kiss:
     """One place in one frame at which two outlines, a's and b's, nearly touch.
 
-    sample: index of the frame in the shot. gap: signed, U (pixels of a picture whose shorter side is 1080), negative inside.
-    form: 'parallel' (the outlines face each other along a stretch), 'aligned' (one edge lies along another) or 'corner'.
+    sample: index of the frame in the shot. gap: signed, U (pixels of a picture whose shorter side is 1080), negative
+    inside.
+    form: 'parallel' (the outlines face each other along a stretch), 'aligned' (one edge lies along another) or
+    'corner'.
     place (x, y) U. normal (x, y): unit direction in the picture that takes a away from b. depth_a, depth_b: metres from
     the camera's plane. lines_a, lines_b: pieces of both outlines near the place, each (k, 2) U.
     """
+
     sample: int
     gap: float
     form: str
@@ -47,6 +53,7 @@ class Kiss:
 @dataclass(frozen=True, slots=True)
 class PairKisses:
     """All kisses of one pair of things, in the order of frames. ``a`` is the thing that a remedy would move first."""
+
     a: Thing
     b: Thing
     kisses: tuple[Kiss, ...]
@@ -54,6 +61,8 @@ class PairKisses:
 
 @dataclass(frozen=True, slots=True)
 class Kisses:
-    """What was found for every pair that was judged; a pair without kisses is there too. remarks: what was not judged."""
+    """What was found for every pair that was judged; a pair without kisses is there too. remarks: what was not
+    judged."""
+
     pairs: tuple[PairKisses, ...]
     remarks: tuple[str, ...] = ()

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The camera in use on every frame, cuts by markers included."""
+
 from collections.abc import Sequence
 from typing import Any
 
@@ -17,8 +18,10 @@ JUMP_DEGREES, JUMP_METRES, JUMP_OVER = 20.0, 0.5, 5.0
 def camera_at(scene: Any, frame: float) -> Any:
     """The camera object that the scene shows through at a scene frame, or None.
 
-    Blender's rule: of the markers bound to a camera that is not hidden in renders, the last at or before the frame (looked up
-    at the remapped frame), of two on one frame the one made first; before the first of them, the earliest. Else the scene's.
+    Blender's rule: of the markers bound to a camera that is not hidden in renders, the last at or before the frame
+    (looked up
+    at the remapped frame), of two on one frame the one made first; before the first of them, the earliest. Else the
+    scene's.
     """
     render = scene.render
     played = frame * render.frame_map_old / render.frame_map_new
@@ -85,16 +88,25 @@ class CameraReader:
             return None
         world[:, :3, :3] /= length
         world[:, :3, 3] *= unit
-        changed = np.array([a.session_uid != b.session_uid for a, b in zip(self._used, self._used[1:], strict=False)], bool)
+        changed = np.array(
+            [a.session_uid != b.session_uid for a, b in zip(self._used, self._used[1:], strict=False)], bool
+        )
         cut = np.concatenate([[False], changed | _jumps(world)])
         firsts = [self._used[i] for i in (0, *np.flatnonzero(cut).tolist())]
         render = self._scene.render
         return Camera(
-            names=tuple(str(c.name) for c in firsts), run=np.cumsum(cut), kind=tuple(str(c.data.type) for c in firsts),
-            fit=tuple(str(c.data.sensor_fit) for c in firsts), world_from_camera=world, lens_mm=self._lens,
-            ortho_scale=self._ortho * unit, sensor_mm=self._sensor, shift=self._shift,
+            names=tuple(str(c.name) for c in firsts),
+            run=np.cumsum(cut),
+            kind=tuple(str(c.data.type) for c in firsts),
+            fit=tuple(str(c.data.sensor_fit) for c in firsts),
+            world_from_camera=world,
+            lens_mm=self._lens,
+            ortho_scale=self._ortho * unit,
+            sensor_mm=self._sensor,
+            shift=self._shift,
             resolution=np.array([render.resolution_x, render.resolution_y], float),
-            pixel_aspect=np.array([render.pixel_aspect_x, render.pixel_aspect_y], float))
+            pixel_aspect=np.array([render.pixel_aspect_x, render.pixel_aspect_y], float),
+        )
 
 
 def _jumps(world: Array) -> Array:

@@ -1,10 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The second pass over a shot: outlines of evaluated meshes in its camera, reduced at once, never stored.
 
-Few frames are looked at: those at which the poses say that two things may come near each other in the picture, every third of
+Few frames are looked at: those at which the poses say that two things may come near each other in the picture, every
+third of
 them at 24 frames a second, then the frames around a kiss. Only where a kiss holds long enough is the rest of the scene
 evaluated as well, to see whether it hides the place.
 """
+
 from collections.abc import Generator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -34,7 +36,8 @@ REACH = 0.35
 def sweep_kisses(inside: Probe, scene: Any, shot: Shot, members: Sequence[Member]) -> Generator[float, None, Kisses]:
     """The kisses of the shot's default pairs; yields the part done, 0 to 1.
 
-    inside: the temporary scene, in which the shot's poses and cameras were read; meshes are linked into it only where a pair
+    inside: the temporary scene, in which the shot's poses and cameras were read; meshes are linked into it only where a
+    pair
     may kiss at all. members: the cast that the shot's characters were made of.
     """
     if shot.camera is None:
@@ -46,6 +49,7 @@ def sweep_kisses(inside: Probe, scene: Any, shot: Shot, members: Sequence[Member
 @dataclass
 class _Source:
     """One body whose vertices stand at ``offset`` among all; ``things`` that own some of it."""
+
     body: Body
     offset: int
     count: int
@@ -88,7 +92,9 @@ class _Stage:
                 out.append(body)
         if hidden:
             names = ", ".join(sorted(set(hidden))[:4]) + (" and others" if len(set(hidden)) > 4 else "")
-            self.remarks.append(f"{names}: hidden in viewports but shown in renders, so Blender does not evaluate the outlines")
+            self.remarks.append(
+                f"{names}: hidden in viewports but shown in renders, so Blender does not evaluate the outlines"
+            )
         return out
 
     def _bodies_of(self, name: str) -> list[Body]:
@@ -102,8 +108,11 @@ class _Stage:
             object = waiting.pop()
             if object.session_uid in self.visible:
                 objects.append(object)
-            waiting += [child for child in object.children
-                        if child.name not in others and child.type != "ARMATURE" and self.scene.objects.get(child.name) == child]
+            waiting += [
+                child
+                for child in object.children
+                if child.name not in others and child.type != "ARMATURE" and self.scene.objects.get(child.name) == child
+            ]
         return [body for body in solids(objects) if body.key in self.bodies]
 
     # ---- the passes ------------------------------------------------------------------------------------------------
@@ -111,9 +120,12 @@ class _Stage:
     def run(self) -> Generator[float, None, Kisses]:
         shot = self.shot
         radii = {name: self._reach_of(name, bodies) for name, bodies in self.props.items()}
-        pairs = pairs_of(shot, radii)
-        guess = {t: radii.get(t.name, 0.1) if t.kind == "prop" else REACH * self._height(t)
-                 for pair in pairs for t in (pair.a, pair.b)}
+        pairs: Sequence[Pair] = pairs_of(shot, radii)
+        guess = {
+            t: radii.get(t.name, 0.1) if t.kind == "prop" else REACH * self._height(t)
+            for pair in pairs
+            for t in (pair.a, pair.b)
+        }
         passed = gate(shot, pairs, guess)
         if not passed.any():
             return self._result(pairs, {})
@@ -137,8 +149,14 @@ class _Stage:
         yield from self._hide(pairs, found)
         return self._result(pairs, found)
 
-    def _look(self, pairs: Sequence[Pair], which: Array, sample: int, found: dict[tuple[int, int], list[Kiss]],
-              sets: "_Sets | None" = None) -> None:
+    def _look(
+        self,
+        pairs: Sequence[Pair],
+        which: Array,
+        sample: int,
+        found: dict[tuple[int, int], list[Kiss]],
+        sets: "_Sets | None" = None,
+    ) -> None:
         assert self.shot.camera is not None
         seen = view_of(self.shot.camera, sample)
         if seen is None:
@@ -149,9 +167,13 @@ class _Stage:
         tops = [self.topologies[t] for t in things]
         read = self._read
         if sets is not None:
-            extra = sets.at(self.graph, seen, [np.array(k.place) for p in which for k in found.get((int(p), sample), [])],
-                            max((max(k.depth_a, k.depth_b) for p in which for k in found.get((int(p), sample), [])), default=0.0)
-                            + BEHIND * max(pair.height for pair in pairs))
+            extra = sets.at(
+                self.graph,
+                seen,
+                [np.array(k.place) for p in which for k in found.get((int(p), sample), [])],
+                max((max(k.depth_a, k.depth_b) for p in which for k in found.get((int(p), sample), [])), default=0.0)
+                + BEHIND * max(pair.height for pair in pairs),
+            )
             tops = [*tops, *(top for top, _ in extra)]
         else:
             extra = []
@@ -160,9 +182,13 @@ class _Stage:
             pair = pairs[p]
             if pair.a not in index or pair.b not in index:
                 continue
-            thirds = [index[t] for t in things if t.kind != "character" and not _same(t, pair.a) and not _same(t, pair.b)]
+            thirds = [
+                index[t] for t in things if t.kind != "character" and not _same(t, pair.a) and not _same(t, pair.b)
+            ]
             thirds += range(len(things), len(tops))
-            found[p, sample] = [_kiss(sample, k) for k in kisses(picture, index[pair.a], index[pair.b], thirds, pair.height)]
+            found[p, sample] = [
+                _kiss(sample, k) for k in kisses(picture, index[pair.a], index[pair.b], thirds, pair.height)
+            ]
 
     def _hide(self, pairs: Sequence[Pair], found: dict[tuple[int, int], list[Kiss]]) -> Generator[float, None, None]:
         """Looks again, with all the rest of the scene, where a kiss holds."""
@@ -185,18 +211,27 @@ class _Stage:
 
     def _result(self, pairs: Sequence[Pair], found: Mapping[tuple[int, int], list[Kiss]]) -> Kisses:
         return Kisses(
-            tuple(PairKisses(pair.a, pair.b, tuple(k for key in sorted(k for k in found if k[0] == p) for k in found[key]))
-                  for p, pair in enumerate(pairs)),
-            tuple(dict.fromkeys(self.remarks)))
+            tuple(
+                PairKisses(
+                    pair.a, pair.b, tuple(k for key in sorted(k for k in found if k[0] == p) for k in found[key])
+                )
+                for p, pair in enumerate(pairs)
+            ),
+            tuple(dict.fromkeys(self.remarks)),
+        )
 
     # ---- meshes ----------------------------------------------------------------------------------------------------
 
     def _build(self, pairs: Sequence[Pair], passed: Array) -> tuple[list[Pair], Array]:
-        """Links the meshes of the pairs that pass, finds their topology, and gates again by how far they really reach."""
+        """Links the meshes of the pairs that pass, finds their topology, and gates again by how far they really
+        reach."""
         needed = {t for p, pair in enumerate(pairs) if passed[p].any() for t in (pair.a, pair.b)}
         characters = {t.character for t in needed if t.character}
         props = {t.name for t in needed if t.kind == "prop"}
-        self._link([b for name in characters for b, _ in self.skins.get(name, [])] + [b for name in props for b in self.props[name]])
+        self._link(
+            [b for name in characters for b, _ in self.skins.get(name, [])]
+            + [b for name in props for b in self.props[name]]
+        )
         self._go(int(np.flatnonzero(passed.any(axis=0))[0]))
         for name in sorted(characters):
             self._build_character(name)
@@ -212,7 +247,9 @@ class _Stage:
 
     def _build_all(self) -> None:
         """The things that were far from every kiss, too: they may hide one."""
-        self._link([b for some in self.skins.values() for b, _ in some] + [b for some in self.props.values() for b in some])
+        self._link(
+            [b for some in self.skins.values() for b, _ in some] + [b for some in self.props.values() for b in some]
+        )
         self._go(self.sample, again=True)
         for member in self.members:
             if not any(t.character == member.name for t in self.topologies):
@@ -243,8 +280,11 @@ class _Stage:
             else:
                 mesh = body.object.evaluated_get(self.graph).data
                 armatures = tuple(rig.name for rig in member.rigs)
-                own = group_of_vertices(body.object, mesh, carriers, armatures) if body.object.type == "MESH" \
+                own = (
+                    group_of_vertices(body.object, mesh, carriers, armatures)
+                    if body.object.type == "MESH"
                     else np.full(source.count, -1)
+                )
             own = self._nearest_group(name, carriers, source, own)
             groups.append(_majority(own[local]))
             triangles.append(local + source.offset)
@@ -254,7 +294,14 @@ class _Stage:
         tri, group, welded = np.concatenate(triangles), np.concatenate(groups), self._welded(places)
         for g, label in enumerate(carriers.groups):
             character = next(c for c in self.shot.characters if c.name == name)
-            thing = next((t for t in things_of(self.shot) if t.kind == "part" and t.character == character.name and t.name == label), None)
+            thing = next(
+                (
+                    t
+                    for t in things_of(self.shot)
+                    if t.kind == "part" and t.character == character.name and t.name == label
+                ),
+                None,
+            )
             if thing is not None and (group == g).any():
                 self.topologies[thing] = topology(tri[group == g], welded)
         whole = next((t for t in things_of(self.shot) if t.kind == "character" and t.character == name), None)
@@ -274,7 +321,7 @@ class _Stage:
     def _welded(self, places: Sequence[tuple[int, Array]]) -> Array:
         out = np.arange(self.sources[-1].offset + self.sources[-1].count)
         for offset, ids in places:
-            out[offset:offset + len(ids)] = ids
+            out[offset : offset + len(ids)] = ids
         return out
 
     def _add(self, body: Body) -> tuple[_Source | None, Array | None, Array]:
@@ -302,7 +349,9 @@ class _Stage:
         best = np.full(len(loose), np.inf)
         own = own.copy()
         for g, label in enumerate(carriers.groups):
-            thing = next(t for t in things_of(self.shot) if t.kind == "part" and t.character == name and t.name == label)
+            thing = next(
+                t for t in things_of(self.shot) if t.kind == "part" and t.character == name and t.name == label
+            )
             for part in thing.parts:
                 d = _to_segment(points, character.head(part)[self.sample], character.end(part)[self.sample])
                 nearer = d < best
@@ -319,7 +368,8 @@ class _Stage:
                 source.now = -1
 
     def _of(self, source: _Source) -> Array:
-        """World places (n, 3) in metres of a source's vertices in the frame at hand; NaN once its vertices have changed number."""
+        """World places (n, 3) in metres of a source's vertices in the frame at hand; NaN once its vertices have changed
+        number."""
         if source.now != self.sample:
             source.places, source.world = self._fetch(source)
             source.now = self.sample
@@ -332,8 +382,10 @@ class _Stage:
             if mesh is None or len(mesh.vertices) != source.count:
                 if not source.broken:
                     source.broken = True
-                    self.remarks.append(f"{source.body.object.name} changes its number of vertices during the shot, "
-                                        "so its outline is judged only where it has as many as on the first frame looked at")
+                    self.remarks.append(
+                        f"{source.body.object.name} changes its number of vertices during the shot, "
+                        "so its outline is judged only where it has as many as on the first frame looked at"
+                    )
                 return np.full((source.count, 3), np.nan), np.eye(4)
             return positions(mesh), world_of(source.body, now, self.graph, self.unit)
 
@@ -364,7 +416,9 @@ class _Stage:
                 continue
             corners = np.array([tuple(c) for c in body.object.bound_box]) @ np.array(body.object.matrix_world)[:3, :3].T
             corners = corners + np.array(body.object.matrix_world.translation)
-            far.append(float(np.linalg.norm(corners - np.array(root.matrix_world.translation), axis=1).max()) * self.unit)
+            far.append(
+                float(np.linalg.norm(corners - np.array(root.matrix_world.translation), axis=1).max()) * self.unit
+            )
         prop = next(p for p in self.shot.props if p.name == name)
         return max(max(far), prop.size / 2.0)
 
@@ -378,7 +432,9 @@ class _Stage:
         else:
             character = next(c for c in self.shot.characters if c.name == thing.character)
             for part in thing.parts:
-                best = np.minimum(best, _to_segment(points, character.head(part)[self.sample], character.end(part)[self.sample]))
+                best = np.minimum(
+                    best, _to_segment(points, character.head(part)[self.sample], character.end(part)[self.sample])
+                )
         return float(np.nanmax(best, initial=0.0)) * 1.1 + 0.01
 
 
@@ -407,8 +463,10 @@ class _Sets:
                 if seen.depth(float(w.max())) > depth:
                     continue
                 margin = 64.0
-                if not any(x.min() - margin <= p[0] <= x.max() + margin and y.min() - margin <= p[1] <= y.max() + margin
-                           for p in places):
+                if not any(
+                    x.min() - margin <= p[0] <= x.max() + margin and y.min() - margin <= p[1] <= y.max() + margin
+                    for p in places
+                ):
                     continue
             with _mesh(body.object, graph) as mesh:
                 if mesh is None or not len(mesh.vertices):
@@ -419,11 +477,14 @@ class _Sets:
                     self._triangles[body.key] = (len(mesh.vertices), triangles)
                 points = positions(mesh) @ world[:3, :3].T + world[:3, 3]
             none = np.zeros((0, 2), int)
-            out.append((Topology(np.arange(len(points)), triangles, none, none, np.zeros(0, bool), np.zeros(0, bool)), points))
+            out.append(
+                (Topology(np.arange(len(points)), triangles, none, none, np.zeros(0, bool), np.zeros(0, bool)), points)
+            )
         return out
 
 
 # ---- reading Blender's meshes --------------------------------------------------------------------------------------
+
 
 class _mesh:
     """The evaluated mesh of a solid object as a context, None where it has none."""
@@ -492,5 +553,14 @@ def _same(third: Thing, thing: Thing) -> bool:
 
 
 def _kiss(sample: int, k: Found) -> Kiss:
-    return Kiss(sample, k.gap, k.form, (float(k.place[0]), float(k.place[1])), (float(k.normal[0]), float(k.normal[1])),
-                k.depth_a, k.depth_b, k.lines_a, k.lines_b)
+    return Kiss(
+        sample,
+        k.gap,
+        k.form,
+        (float(k.place[0]), float(k.place[1])),
+        (float(k.normal[0]), float(k.normal[1])),
+        k.depth_a,
+        k.depth_b,
+        k.lines_a,
+        k.lines_b,
+    )

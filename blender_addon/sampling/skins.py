@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which mesh hangs on which character, and which group of its body parts carries each vertex."""
+
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -14,13 +15,15 @@ Array = np.ndarray
 #: Types of objects that have a surface in a render.
 SOLID = ("MESH", "CURVE", "SURFACE", "META", "FONT")
 
-#: Bones whose both ends lie this near to a mapped bone, as a share of the skeleton's size, are a copy of it or a piece of it.
+#: Bones whose both ends lie this near to a mapped bone, as a share of the skeleton's size, are a copy of it or a piece
+#: of it.
 COPY = 0.02
 
 
 @dataclass(frozen=True)
 class Body:
     """One solid object, as it stands in the scene. carriers: what instances it, outermost first, with their offsets."""
+
     object: Any
     carriers: tuple[tuple[Any, Any], ...] = ()
 
@@ -41,6 +44,7 @@ def shown(scene: Any) -> dict[int, Any]:
                 found[object.session_uid] = object
         for inner in layer.children:
             walk(inner)
+
     for layer in scene.view_layers:
         if layer.use:
             walk(layer.layer_collection)
@@ -59,7 +63,8 @@ def solids(objects: Iterable[Any], carriers: tuple[tuple[Any, Any], ...] = ()) -
 
 
 def skins_of(member: Member, bodies: Iterable[Body]) -> list[tuple[Body, str]]:
-    """The bodies that hang on a member's armatures, each with the bone that it rides on ('armature/bone'), '' for a skin."""
+    """The bodies that hang on a member's armatures, each with the bone that it rides on ('armature/bone'), '' for a
+    skin."""
     rigs = {rig.object.session_uid for rig in member.rigs}
     carriers = tuple(carrier.session_uid for carrier, _ in member.rigs[0].carriers)
     found = []
@@ -72,14 +77,20 @@ def skins_of(member: Member, bodies: Iterable[Body]) -> list[tuple[Body, str]]:
 
 
 def _hangs_on(object: Any, rigs: set[int]) -> str | None:
-    """'' where an armature deforms it or carries it as a whole, 'armature/bone' where it rides on a bone, None where neither."""
+    """'' where an armature deforms it or carries it as a whole, 'armature/bone' where it rides on a bone, None where
+    neither."""
     for modifier in object.modifiers:
         if modifier.type == "ARMATURE" and modifier.object is not None and modifier.object.session_uid in rigs:
             return ""
     for constraint in object.constraints:
         target = getattr(constraint, "target", None)
-        if (constraint.type in ("CHILD_OF", "COPY_TRANSFORMS") and not constraint.mute and target is not None
-                and target.session_uid in rigs and constraint.subtarget):
+        if (
+            constraint.type in ("CHILD_OF", "COPY_TRANSFORMS")
+            and not constraint.mute
+            and target is not None
+            and target.session_uid in rigs
+            and constraint.subtarget
+        ):
             return f"{target.name}/{constraint.subtarget}"
     parent = object.parent
     if parent is None:
@@ -96,8 +107,9 @@ class Carriers:
         skeleton, parts = member.skeleton, member.map.parts
         self.groups = tuple(name for name, of in GROUPS.items() if any(p in parts for p in of))
         self._group_of_bone = self._spread(member)
-        self.by_name = {f"{a}/{n}": int(g) for a, n, g in
-                        zip(skeleton.armatures, skeleton.names, self._group_of_bone, strict=True)}
+        self.by_name = {
+            f"{a}/{n}": int(g) for a, n, g in zip(skeleton.armatures, skeleton.names, self._group_of_bone, strict=True)
+        }
         self._first = {name.partition("/")[2]: g for name, g in reversed(self.by_name.items())}
 
     def of(self, armature: str, bone: str) -> int | None:
@@ -105,10 +117,16 @@ class Carriers:
         return self.by_name.get(f"{armature}/{bone}", self._first.get(bone))
 
     def _spread(self, member: Member) -> Array:
-        """A copy or piece of a mapped bone belongs to it, any other bone to what its parent belongs to, else to the nearest."""
+        """A copy or piece of a mapped bone belongs to it, any other bone to what its parent belongs to, else to the
+        nearest."""
         skeleton = member.skeleton
-        mapped = [(bone, self.groups.index(name)) for name, of in GROUPS.items() if name in self.groups
-                  for part, bone in member.map.parts.items() if part in of]
+        mapped = [
+            (bone, self.groups.index(name))
+            for name, of in GROUPS.items()
+            if name in self.groups
+            for part, bone in member.map.parts.items()
+            if part in of
+        ]
         bones, groups = np.array([b for b, _ in mapped]), np.array([g for _, g in mapped])
         start, stop = skeleton.heads[bones], skeleton.tails[bones]
         size = float(np.ptp(np.concatenate([start, stop]), axis=0).max()) or 1.0
@@ -117,7 +135,7 @@ class Carriers:
         out = np.where(apart.min(axis=1) < COPY * size, groups[apart.argmin(axis=1)], -1)
         out[bones] = groups
         for bone in range(len(out)):
-            chain = []
+            chain: list[int] = []
             above = bone
             while above >= 0 and out[above] < 0 and len(chain) < len(out):
                 chain.append(above)
@@ -137,7 +155,8 @@ def _distance(points: Array, start: Array, stop: Array) -> Array:
 
 
 def group_of_vertices(object: Any, mesh: Any, carriers: Carriers, armatures: tuple[str, ...]) -> Array:
-    """(n,) index into ``carriers.groups`` of the group whose bones hold the largest summed weight; -1 where none holds any."""
+    """(n,) index into ``carriers.groups`` of the group whose bones hold the largest summed weight; -1 where none holds
+    any."""
     of_group = []
     for group in object.vertex_groups:
         known = (carriers.of(armature, group.name) for armature in armatures)

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """tangent: two outlines that just touch in the shot's camera."""
+
 from collections.abc import Iterator
 from typing import ClassVar
 
@@ -32,22 +33,27 @@ class Tangent(Check):
     takes them for one shape or for one depth.
 
     Measures: the signed gap between the outlines of evaluated meshes in the shot's camera, in pixels of a picture whose
-    shorter side is 1080, negative where one lies inside the other; followed from frame to frame within one run of the camera.
+    shorter side is 1080, negative where one lies inside the other; followed from frame to frame within one run of the
+    camera.
     Only outlines that can be seen count: no folds inside a thing, nothing that a nearer thing hides.
 
-    Limit: low within 3 px for 0.25 s, medium within 2.25 px for 0.25 s, high within 2.25 px for 0.5 s or for the whole of a
+    Limit: low within 3 px for 0.25 s, medium within 2.25 px for 0.25 s, high within 2.25 px for 0.5 s or for the whole
+    of a
     shorter run of the camera. Where a corner touches, medium at most; where the two touch in the world too, low. Common
     practice, no source.
 
-    Silent when: the outlines cross in passing, one lies well behind the other's edge, the place is hidden, the limb holds
+    Silent when: the outlines cross in passing, one lies well behind the other's edge, the place is hidden, the limb
+    holds
     the prop, the prop is fastened to the part, or the two are parts of one body that meet at a joint.
 
     Cannot see: color and contrast, motion blur, depth of field, alpha, displacement, subdivision and hair; sets, the
     frame's border and the horizon as partners; a tangent that is wanted. Panoramic lenses are skipped.
 
-    Remedy: move the thing across the view until 6 px of background show between the outlines, or the other way until they
+    Remedy: move the thing across the view until 6 px of background show between the outlines, or the other way until
+    they
     overlap by 16 px; by the thing, the limb or the camera is a person's choice.
     """
+
     lane: ClassVar[str] = "Staging"
     uses = (tracks,)
     own_needs = Need.CAMERA | Need.KISSES | Need.JOINTS | Need.PROPS
@@ -66,9 +72,14 @@ class Tangent(Check):
             yield self.skip(None, remark)
         if "PANO" in shot.camera.kind:
             names = dict.fromkeys(n for n, k in zip(shot.camera.names, shot.camera.kind, strict=True) if k == "PANO")
-            yield self.skip(None, f"the lens of {', '.join(names)} is panoramic, so outlines cannot be followed through it")
-        judged = [(severity, stretch) for severity, stretch in (_judge(shot, track) for track in study.of(tracks))
-                  if severity is not None]
+            yield self.skip(
+                None, f"the lens of {', '.join(names)} is panoramic, so outlines cannot be followed through it"
+            )
+        judged = [
+            (severity, stretch)
+            for severity, stretch in (_judge(shot, track) for track in study.of(tracks))
+            if severity is not None
+        ]
         # Where one place overlaps and another still gapes, the two outlines overlap.
         judged.sort(key=lambda j: (-j[0].rank, float(np.median(j[1].gaps))))
         told: list[Track] = []
@@ -91,13 +102,23 @@ class Tangent(Check):
         who = next((c for c in shot.characters if c.name == figure.character), None)
         place = seen.place(*worst.place, worst.depth_a if figure is a else worst.depth_b)
         part = _part_at(who, figure, worst.sample, place) if who is not None else figure.name
-        remedy, far = _apart(seen, together, worst, (shot.frame(span[0]), shot.frame(span[1])),
-                             part if a.kind == "part" else a.name)
+        remedy, far = _apart(
+            seen, together, worst, (shot.frame(span[0]), shot.frame(span[1])), part if a.kind == "part" else a.name
+        )
         return self.note(
-            study, who, part, span, worst.sample, severity=severity, measured=worst.gap,
-            text=_sentence(shot, stretch, worst, who, part, far, seen), remedy=remedy,
-            evidence=_shown(seen, worst, (shot.frame(span[0]), shot.frame(span[1]))), kind=_form(stretch),
-            parts=(part,) if who is not None and a.kind == "part" else (part, a.name))
+            study,
+            who,
+            part,
+            span,
+            worst.sample,
+            severity=severity,
+            measured=worst.gap,
+            text=_sentence(shot, stretch, worst, who, part, far, seen),
+            remedy=remedy,
+            evidence=_shown(seen, worst, (shot.frame(span[0]), shot.frame(span[1]))),
+            kind=_form(stretch),
+            parts=(part,) if who is not None and a.kind == "part" else (part, a.name),
+        )
 
 
 def _reason(shot: Shot) -> str:
@@ -108,7 +129,10 @@ def _reason(shot: Shot) -> str:
     if shot.kisses is None:
         return "the meshes were not read, so there are no outlines to judge"
     if not shot.kisses.pairs and not shot.kisses.remarks and "PANO" not in shot.camera.kind:
-        return "every prop is held by or fastened to what it could touch, so there are no two outlines to hold against each other"
+        return (
+            "every prop is held by or fastened to what it could touch, "
+            "so there are no two outlines to hold against each other"
+        )
     return ""
 
 
@@ -122,8 +146,10 @@ def _judge(shot: Shot, track: Track) -> tuple[Severity | None, Track]:
     if not wide:
         return None, track
     narrow = held(track, limit.medium, least)
-    inside = next((w for w in wide if narrow and w.kisses[0].sample <= narrow[0].kisses[0].sample <= w.kisses[-1].sample),
-                  max(wide, key=lambda t: len(t.kisses)))
+    inside = next(
+        (w for w in wide if narrow and w.kisses[0].sample <= narrow[0].kisses[0].sample <= w.kisses[-1].sample),
+        max(wide, key=lambda t: len(t.kisses)),
+    )
     severity = Severity.LOW
     if narrow and not _touching(shot, inside):
         severity = Severity.MEDIUM
@@ -134,8 +160,11 @@ def _judge(shot: Shot, track: Track) -> tuple[Severity | None, Track]:
 
 def _at_once(one: Track, other: Track) -> bool:
     """Whether two places of the same pair kiss at the same time."""
-    return ((one.a, one.b) == (other.a, other.b) and one.kisses[0].sample <= other.kisses[-1].sample
-            and other.kisses[0].sample <= one.kisses[-1].sample)
+    return (
+        (one.a, one.b) == (other.a, other.b)
+        and one.kisses[0].sample <= other.kisses[-1].sample
+        and other.kisses[0].sample <= one.kisses[-1].sample
+    )
 
 
 def _samples(shot: Shot, seconds: float) -> int:
@@ -168,10 +197,12 @@ def _worst(track: Track) -> Kiss:
 
 def _part_at(who: Character, figure: Thing, sample: int, place: Array) -> str:
     """The body part of the figure whose bone is nearest to a world place."""
+
     def apart(part: str) -> float:
         start, along = who.head(part)[sample], who.end(part)[sample] - who.head(part)[sample]
         t = float(np.clip(((place - start) @ along) / max(float(along @ along), 1e-12), 0.0, 1.0))
         return float(np.linalg.norm(place - start - along * t))
+
     if figure.name in figure.parts:
         return figure.name
     return min(figure.parts, key=apart)
@@ -196,10 +227,15 @@ def _way(normal: tuple[float, float]) -> str:
 
 def _sentence(shot: Shot, track: Track, worst: Kiss, who: Character | None, part: str, far: float, seen: View) -> str:
     a = f'"{track.a.name}"' if track.a.kind == "prop" else f"{who.name if who else track.a.character}'s head"
-    b = f'"{track.b.name}"' if track.b.kind == "prop" else (
-        f'"{track.b.character}"' if track.b.kind == "character" else f"the {spoken(part)}")
+    b = (
+        f'"{track.b.name}"'
+        if track.b.kind == "prop"
+        else (f'"{track.b.character}"' if track.b.kind == "character" else f"the {spoken(part)}")
+    )
     gap = worst.gap
-    state = f"overlap by {-gap:.1f} px" if gap < -0.05 else f"are {gap:.1f} px apart" if gap > 0.05 else "touch at 0.0 px"
+    state = (
+        f"overlap by {-gap:.1f} px" if gap < -0.05 else f"are {gap:.1f} px apart" if gap > 0.05 else "touch at 0.0 px"
+    )
     count = int(track.samples[-1] - track.samples[0]) + 1
     seconds = count / shot.rate
     form = {"parallel": "side by side", "aligned": "edge along edge", "corner": "at a corner"}[_form(track)]
@@ -209,9 +245,11 @@ def _sentence(shot: Shot, track: Track, worst: Kiss, who: Character | None, part
         depth += ", which flattens the picture"
     per = float(seen.metres_per_unit(worst.depth_a)) * 100.0
     over = OVERLAP + worst.gap
-    return (f"The outlines of {a} and {b} {state} in the camera for {seconds:.2f} s, {form}, closest in frame "
-            f"{shot.frame(worst.sample)}; {depth}. Clear by {far:.0f} px ({far * per:.1f} cm) {_way(worst.normal)}, "
-            f"or overlap by {over:.0f} px ({over * per:.1f} cm) more")
+    return (
+        f"The outlines of {a} and {b} {state} in the camera for {seconds:.2f} s, {form}, closest in frame "
+        f"{shot.frame(worst.sample)}; {depth}. Clear by {far:.0f} px ({far * per:.1f} cm) {_way(worst.normal)}, "
+        f"or overlap by {over:.0f} px ({over * per:.1f} cm) more"
+    )
 
 
 def _shown(seen: View, worst: Kiss, frames: tuple[int, int]) -> list[Evidence]:

@@ -4,6 +4,7 @@
 Judged: a prop against every body part but the limb that holds it, prop against prop, a head against another whole
 character. Never: parts that meet at a joint, and things that ride on each other over a whole run of the camera.
 """
+
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import combinations
@@ -36,6 +37,7 @@ HELD = 0.25
 @dataclass(frozen=True, slots=True)
 class Pair:
     """Two things, a moved first by a remedy; open (F,) where they are judged; height: metres, by which depths count."""
+
     a: Thing
     b: Thing
     open: Array
@@ -46,8 +48,11 @@ def things_of(shot: Shot) -> tuple[Thing, ...]:
     """The parts of every character, every character as a whole where there are several, and the props."""
     found = []
     for character in shot.characters:
-        found += [Thing(group, "part", character.name, tuple(p for p in parts if character.has(p)))
-                  for group, parts in GROUPS.items() if any(character.has(p) for p in parts)]
+        found += [
+            Thing(group, "part", character.name, tuple(p for p in parts if character.has(p)))
+            for group, parts in GROUPS.items()
+            if any(character.has(p) for p in parts)
+        ]
     if len(shot.characters) > 1:
         found += [Thing(c.name, "character", c.name, c.parts) for c in shot.characters]
     found += [Thing(prop.name, "prop") for prop in shot.props]
@@ -71,8 +76,9 @@ def pairs_of(shot: Shot, radii: Mapping[str, float] | None = None) -> tuple[Pair
             judged = np.ones(shot.count, bool)
             for run in runs:
                 if _rides(character, part, prop_of[prop.name], radius[prop.name], run) or (
-                        part.name.startswith("arm.")
-                        and _held(shot, character, part.name[-1], prop_of[prop.name], radius[prop.name], run)):
+                    part.name.startswith("arm.")
+                    and _held(shot, character, part.name[-1], prop_of[prop.name], radius[prop.name], run)
+                ):
                     judged[run] = False
             found.append(Pair(prop, part, judged, height_of(character)))
     for a, b in combinations(props, 2):
@@ -84,8 +90,11 @@ def pairs_of(shot: Shot, radii: Mapping[str, float] | None = None) -> tuple[Pair
         found.append(Pair(a, b, judged, tallest))
     for head in parts:
         if head.name == "head":
-            found += [Pair(head, other, np.ones(shot.count, bool), height_of(by_name[head.character]))
-                      for other in things if other.kind == "character" and other.character != head.character]
+            found += [
+                Pair(head, other, np.ones(shot.count, bool), height_of(by_name[head.character]))
+                for other in things
+                if other.kind == "character" and other.character != head.character
+            ]
     return tuple(pair for pair in found if pair.open.any())
 
 

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Kisses of outlines: in which frames meshes must be looked at, and how kisses hold together over time."""
+
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -28,13 +29,20 @@ def view_of(camera: Camera, sample: int) -> View | None:
     if camera.kind[run] not in ("PERSP", "ORTHO"):
         return None
     return view(
-        camera.world_from_camera[sample], kind=camera.kind[run], fit=camera.fit[run],
-        lens_mm=float(camera.lens_mm[sample]), ortho_scale=float(camera.ortho_scale[sample]),
-        sensor_mm=camera.sensor_mm[sample], shift=camera.shift[sample], resolution=camera.resolution,
-        pixel_aspect=camera.pixel_aspect)
+        camera.world_from_camera[sample],
+        kind=camera.kind[run],
+        fit=camera.fit[run],
+        lens_mm=float(camera.lens_mm[sample]),
+        ortho_scale=float(camera.ortho_scale[sample]),
+        sensor_mm=camera.sensor_mm[sample],
+        shift=camera.shift[sample],
+        resolution=camera.resolution,
+        pixel_aspect=camera.pixel_aspect,
+    )
 
 
 # ---- which frames ---------------------------------------------------------------------------------------------------
+
 
 def stride(rate: float) -> int:
     """Every how many samples a first look is enough: a kiss counts from 0.25 s, so half of that."""
@@ -64,9 +72,14 @@ def gate(shot: Shot, pairs: Sequence[Pair], radii: Mapping[Thing, float] | None 
         for p, pair in enumerate(pairs):
             if pair.open[sample]:
                 a, b = boxes[first[pair.a]], boxes[first[pair.b]]
-                passed[p, sample] = bool((
-                    (a[:, None, 0] <= b[None, :, 2]) & (b[None, :, 0] <= a[:, None, 2])
-                    & (a[:, None, 1] <= b[None, :, 3]) & (b[None, :, 1] <= a[:, None, 3])).any())
+                passed[p, sample] = bool(
+                    (
+                        (a[:, None, 0] <= b[None, :, 2])
+                        & (b[None, :, 0] <= a[:, None, 2])
+                        & (a[:, None, 1] <= b[None, :, 3])
+                        & (b[None, :, 1] <= a[:, None, 3])
+                    ).any()
+                )
     return passed
 
 
@@ -105,7 +118,7 @@ def _box(seen: View, lines: Array, radius: float) -> Array:
 def first_look(passed: Array, rate: float) -> Array:
     """Samples, in order, at which the pairs that pass the gate (P, F) are looked at first."""
     coarse = np.zeros(passed.shape[1], bool)
-    coarse[::stride(rate)] = True
+    coarse[:: stride(rate)] = True
     return np.flatnonzero(coarse & passed.any(axis=0))
 
 
@@ -116,8 +129,9 @@ def second_look(passed: Array, hits: Array, rate: float) -> Array:
     for shift in range(1 - step, step):
         if shift:
             moved = np.zeros_like(hits)
-            moved[:, max(0, shift):hits.shape[1] + min(0, shift)] = \
-                hits[:, max(0, -shift):hits.shape[1] - max(0, shift)]
+            moved[:, max(0, shift) : hits.shape[1] + min(0, shift)] = hits[
+                :, max(0, -shift) : hits.shape[1] - max(0, shift)
+            ]
             around |= moved
     around[:, ::step] = False
     return around & passed
@@ -125,9 +139,11 @@ def second_look(passed: Array, hits: Array, rate: float) -> Array:
 
 # ---- over time ------------------------------------------------------------------------------------------------------
 
+
 @dataclass(frozen=True, slots=True)
 class Track:
     """One place followed over time. samples (n,) at which it was seen to kiss, in order; gaps (n,) signed, U."""
+
     a: Thing
     b: Thing
     kisses: tuple[Kiss, ...]
@@ -150,8 +166,11 @@ def follow(pair: PairKisses, runs: Iterable[slice]) -> list[Track]:
         for kiss in pair.kisses:
             if not run.start <= kiss.sample < run.stop:
                 continue
-            near = [(float(np.hypot(kiss.place[0] - t[-1].place[0], kiss.place[1] - t[-1].place[1])), n)
-                    for n, t in enumerate(open_) if 1 <= kiss.sample - t[-1].sample <= 2]
+            near = [
+                (float(np.hypot(kiss.place[0] - t[-1].place[0], kiss.place[1] - t[-1].place[1])), n)
+                for n, t in enumerate(open_)
+                if 1 <= kiss.sample - t[-1].sample <= 2
+            ]
             distance, n = min(near, default=(np.inf, -1))
             if distance <= FOLLOW * (kiss.sample - open_[n][-1].sample if n >= 0 else 1):
                 open_[n].append(kiss)

@@ -2,11 +2,13 @@
 """From world places to the picture, as Blender's cameras do it.
 
 The picture is measured in U: the picture as it is shown (pixels made square), scaled so that its shorter side is 1080,
-x to the right and y upwards from the lower left corner. At 1920 x 1080 with square pixels one U is one pixel. A gap is a
+x to the right and y upwards from the lower left corner. At 1920 x 1080 with square pixels one U is one pixel. A gap is
+a
 matter of the eye, so it scales with the picture and not with its number of pixels.
 
 Oracle: ``bpy_extras.object_utils.world_to_camera_view`` (tests/blender/test_projection.py).
 """
+
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,10 +26,13 @@ NEAR = 1e-3
 class View:
     """One frame's camera.
 
-    camera_from_world (3, 3) and origin (3,) world metres: camera places are ``camera_from_world @ (place - origin)``, the
-    camera looks along -Z. scale: U per unit of X / depth (perspective) or per metre (orthographic). centre (2,): where the
+    camera_from_world (3, 3) and origin (3,) world metres: camera places are ``camera_from_world @ (place - origin)``,
+    the
+    camera looks along -Z. scale: U per unit of X / depth (perspective) or per metre (orthographic). centre (2,): where
+    the
     optical axis meets the picture, U. size (2,): width and height of the picture, U.
     """
+
     camera_from_world: Array
     origin: Array
     scale: float
@@ -88,15 +93,27 @@ def picture_size(resolution: Array, pixel_aspect: Array) -> Array:
     return out
 
 
-def view(world_from_camera: Array, *, kind: str, fit: str, lens_mm: float, ortho_scale: float, sensor_mm: Array,
-         shift: Array, resolution: Array, pixel_aspect: Array) -> View:
+def view(
+    world_from_camera: Array,
+    *,
+    kind: str,
+    fit: str,
+    lens_mm: float,
+    ortho_scale: float,
+    sensor_mm: Array,
+    shift: Array,
+    resolution: Array,
+    pixel_aspect: Array,
+) -> View:
     """The view of a camera at world_from_camera (4, 4), with Blender's meanings of the lens.
 
     kind 'PERSP' or 'ORTHO'; fit 'AUTO', 'HORIZONTAL' or 'VERTICAL'; sensor_mm (2,) width and height; shift (2,);
     resolution (2,) pixels; pixel_aspect (2,). Raises ValueError for other kinds of lens.
 
-    The sensor's height counts only where the fit is set to vertical: AUTO measures by the width both ways. The inverse of
-    the camera's normalized axes is taken, not their transpose, since a camera under an unevenly scaled parent is sheared.
+    The sensor's height counts only where the fit is set to vertical: AUTO measures by the width both ways. The inverse
+    of
+    the camera's normalized axes is taken, not their transpose, since a camera under an unevenly scaled parent is
+    sheared.
     """
     if kind not in ("PERSP", "ORTHO"):
         raise ValueError(f"no projection for a camera of kind {kind}")
@@ -110,6 +127,10 @@ def view(world_from_camera: Array, *, kind: str, fit: str, lens_mm: float, ortho
     side = to_units * ax * across
     size = picture_size(resolution, pixel_aspect)
     return View(
-        camera_from_world=np.linalg.inv(axes), origin=matrix[:3, 3].copy(),
+        camera_from_world=np.linalg.inv(axes),
+        origin=matrix[:3, 3].copy(),
         scale=float(side / ortho_scale if kind == "ORTHO" else side * lens_mm / sensor),
-        centre=size / 2.0 - side * np.asarray(shift, float), size=size, orthographic=kind == "ORTHO")
+        centre=size / 2.0 - side * np.asarray(shift, float),
+        size=size,
+        orthographic=kind == "ORTHO",
+    )

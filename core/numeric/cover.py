@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which triangles of the picture cover a point, and how near is the nearest of them."""
+
 import numpy as np
 
 Array = np.ndarray
@@ -14,7 +15,8 @@ BLOCK = 2_000_000
 class Cover:
     """The projected triangles of one thing in one frame.
 
-    x, y, w (n,): picture places in U and nearness (see numeric.camera); triangles (t, 3). Triangles with a corner behind
+    x, y, w (n,): picture places in U and nearness (see numeric.camera); triangles (t, 3). Triangles with a corner
+    behind
     the camera or without area in the picture cover nothing.
     """
 
@@ -45,7 +47,7 @@ class Cover:
             if len(here):
                 step = max(1, BLOCK // len(here))
                 for k in range(0, len(rows), step):
-                    found[rows[k:k + step]] = self._nearest_of(points[rows[k:k + step]], here)
+                    found[rows[k : k + step]] = self._nearest_of(points[rows[k : k + step]], here)
         return found
 
     def _meeting(self, among: Array, points: Array) -> Array:

@@ -2,10 +2,13 @@
 """One frame's picture of several things, and the places at which two of their outlines kiss.
 
 A kiss is a small signed gap: the outlines come within ``NEAR_GAP`` and, within ``DISC`` about that place, no visible
-outline point of either lies deeper in the other than that. Where outlines cross in passing one always runs deep into the
+outline point of either lies deeper in the other than that. Where outlines cross in passing one always runs deep into
+the
 other, so ordinary overlap is no kiss. An outline counts only where it is the thing's own silhouette (no fold inside
-it), where nothing nearer hides it and where no third thing carries the surface on (the cut between two parts of a body).
+it), where nothing nearer hides it and where no third thing carries the surface on (the cut between two parts of a
+body).
 """
+
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -39,6 +42,7 @@ TOUCH = 0.02
 @dataclass(frozen=True, slots=True)
 class Found:
     """A kiss of things a and b; fields as in core.kiss.Kiss."""
+
     gap: float
     form: str
     place: Array
@@ -74,8 +78,12 @@ class Picture:
         """left, low, right, high (4,) of the thing, NaN where none of it is before the camera."""
         if thing not in self._boxes:
             x, y, _ = self.flat(thing)
-            low, left, high, right = (np.fmin.reduce(y, initial=np.inf), np.fmin.reduce(x, initial=np.inf),
-                                      np.fmax.reduce(y, initial=-np.inf), np.fmax.reduce(x, initial=-np.inf))
+            low, left, high, right = (
+                np.fmin.reduce(y, initial=np.inf),
+                np.fmin.reduce(x, initial=np.inf),
+                np.fmax.reduce(y, initial=-np.inf),
+                np.fmax.reduce(x, initial=-np.inf),
+            )
             box = np.array([left, low, right, high])
             self._boxes[thing] = box if np.isfinite(box).all() else np.full(4, np.nan)
         return self._boxes[thing]
@@ -89,15 +97,20 @@ class Picture:
         """Nearness (K,) of the thing where it covers the points (K, 2) U, -inf elsewhere."""
         if thing not in self._covers:
             box = self.box(thing)
-            if not len(points) or not (box[0] <= points[:, 0].max() and box[2] >= points[:, 0].min()
-                                       and box[1] <= points[:, 1].max() and box[3] >= points[:, 1].min()):
+            if not len(points) or not (
+                box[0] <= points[:, 0].max()
+                and box[2] >= points[:, 0].min()
+                and box[1] <= points[:, 1].max()
+                and box[3] >= points[:, 1].min()
+            ):
                 return np.full(len(points), -np.inf)
             self._covers[thing] = Cover(*self.flat(thing), self._topologies[thing].triangles)
         return self._covers[thing].nearest(points)
 
 
 class _Side:
-    """One thing's outline near the other, with what is known about each sample: 1 counts, 0 does not, -1 not asked yet."""
+    """One thing's outline near the other, with what is known about each sample: 1 counts, 0 does not, -1 not asked
+    yet."""
 
     def __init__(self, picture: Picture, thing: int, thirds: Sequence[int], window: Array, height: float) -> None:
         self.picture, self.thing, self.thirds, self.behind = picture, thing, thirds, BEHIND * height
@@ -142,7 +155,8 @@ class _Side:
 def kisses(picture: Picture, a: int, b: int, thirds: Sequence[int], height: float) -> list[Found]:
     """The kisses of things a and b in this picture, nearest first.
 
-    thirds: every thing that can hide the place or carry a surface on, without a, b and the parts of either. height: metres,
+    thirds: every thing that can hide the place or carry a surface on, without a, b and the parts of either. height:
+    metres,
     of the character that the depths are measured by.
     """
     box_a, box_b = picture.box(a), picture.box(b)
@@ -176,14 +190,15 @@ def kisses(picture: Picture, a: int, b: int, thirds: Sequence[int], height: floa
     return sorted(found, key=lambda kiss: abs(kiss.gap))
 
 
-def _judge_place(one: _Side, two: _Side, i: Array, j: Array, distance: Array, squared: Array, place: Array,
-                 size: float) -> Found | None:
+def _judge_place(
+    one: _Side, two: _Side, i: Array, j: Array, distance: Array, squared: Array, place: Array, size: float
+) -> Found | None:
     depth = 0.0
     for this, other in ((one, two), (two, one)):
         depth = max(depth, _deepest(this, other, place))
         if depth > NEAR_GAP:
             return None
-    near = squared <= CLOSE ** 2
+    near = squared <= CLOSE**2
     m, n = edge_pairs(one.samples, two.samples, i[near], j[near], len(two.edges))
     apart, on_a, on_b = between_segments(*_clipped(one.edges, m, place, CLOSE), *_clipped(two.edges, n, place, CLOSE))
     best = int(apart.argmin())
@@ -192,24 +207,31 @@ def _judge_place(one: _Side, two: _Side, i: Array, j: Array, distance: Array, sq
         return None
     middle = (on_a[best] + on_b[best]) / 2.0
     first = int(np.flatnonzero(near)[distance[near].argmin()])
-    close = squared <= REACH ** 2
+    close = squared <= REACH**2
     faces = (one.samples.normal[i] * two.samples.normal[j]).sum(axis=1)
-    normal = two.samples.normal[j[close & (distance <= NEAR_GAP + 1.0)]].sum(axis=0) \
-        - one.samples.normal[i[close & (distance <= NEAR_GAP + 1.0)]].sum(axis=0)
+    normal = two.samples.normal[j[close & (distance <= NEAR_GAP + 1.0)]].sum(axis=0) - one.samples.normal[
+        i[close & (distance <= NEAR_GAP + 1.0)]
+    ].sum(axis=0)
     if depth <= 0.0 and apart[best] > 0.5:
         normal = on_a[best] - on_b[best]
     elif np.hypot(*normal) < 1e-6:
         normal = two.samples.normal[j[first]]
     view = one.picture.view
     return Found(
-        gap=gap, form=_form(one.samples, two.samples, i, j, distance, squared, faces, size), place=middle,
+        gap=gap,
+        form=_form(one.samples, two.samples, i, j, distance, squared, faces, size),
+        place=middle,
         normal=normal / np.hypot(*normal),
-        depth_a=float(view.depth(one.samples.w[i[first]])), depth_b=float(view.depth(two.samples.w[j[first]])),
-        lines_a=_pieces(one, middle), lines_b=_pieces(two, middle))
+        depth_a=float(view.depth(one.samples.w[i[first]])),
+        depth_b=float(view.depth(two.samples.w[j[first]])),
+        lines_a=_pieces(one, middle),
+        lines_b=_pieces(two, middle),
+    )
 
 
 def _deepest(this: _Side, other: _Side, place: Array) -> float:
-    """How deep the deepest visible silhouette point of one thing near the place lies in the other, U; 0 where none does."""
+    """How deep the deepest visible silhouette point of one thing near the place lies in the other, U; 0 where none
+    does."""
     rows = this.valid(_inside(this, other, this.within(place, DISC)))
     points = this.samples.place[rows]
     # The deepest point of a straight-edged outline is an end of an edge, which lies between two samples.
@@ -244,13 +266,15 @@ def _inside(this: _Side, other: _Side, rows: Array) -> Array:
     return out
 
 
-def _form(a: Samples, b: Samples, i: Array, j: Array, distance: Array, squared: Array, faces: Array, size: float) -> str:
+def _form(
+    a: Samples, b: Samples, i: Array, j: Array, distance: Array, squared: Array, faces: Array, size: float
+) -> str:
     touching = distance <= NEAR_GAP + 1.0
-    facing = touching & (faces < -0.94) & (squared <= REACH ** 2)
+    facing = touching & (faces < -0.94) & (squared <= REACH**2)
     least = min(PARALLEL, size / 4.0)
     if a.length[np.unique(i[facing])].sum() >= least and b.length[np.unique(j[facing])].sum() >= least:
         return "parallel"
-    along = touching & (faces > 0.98) & (squared <= ALIGNED ** 2)
+    along = touching & (faces > 0.98) & (squared <= ALIGNED**2)
     if a.length[np.unique(i[along])].sum() >= ALIGNED and b.length[np.unique(j[along])].sum() >= ALIGNED:
         return "aligned"
     return "corner"

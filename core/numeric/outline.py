@@ -6,6 +6,7 @@ points of two separate shapes always lie on their contour edges, so the gap betw
 
 Oracle: shapely's union of the projected triangles (tests/core/numeric/test_outline.py).
 """
+
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,7 @@ class Contour:
     start, stop (m, 2) U; w (m, 2) nearness at both; normal (m, 2), away from the face; ends (m, 2): vertex positions in
     the topology, by which edges can be chained.
     """
+
     start: Array
     stop: Array
     w: Array
@@ -46,7 +48,9 @@ class Contour:
 
 @dataclass(frozen=True, slots=True)
 class Samples:
-    """Points along a contour: place (k, 2), w (k,), normal (k, 2), length (k,) of contour that each stands for, edge (k,)."""
+    """Points along a contour: place (k, 2), w (k,), normal (k, 2), length (k,) of contour that each stands for, edge
+    (k,)."""
+
     place: Array
     w: Array
     normal: Array
@@ -95,7 +99,10 @@ def sample(edges: Contour, step: float = STEP) -> Samples:
     return Samples(
         place=edges.start[edge] + along[edge] * t[:, None],
         w=edges.w[edge, 0] * (1.0 - t) + edges.w[edge, 1] * t,
-        normal=edges.normal[edge], length=(length / count)[edge], edge=edge)
+        normal=edges.normal[edge],
+        length=(length / count)[edge],
+        edge=edge,
+    )
 
 
 def near_pairs(a: Array, b: Array, reach: float) -> tuple[Array, Array, Array]:
@@ -133,7 +140,8 @@ def _foot(p: Array, start: Array, stop: Array) -> Array:
 
 
 def between_segments(p: Array, q: Array, r: Array, s: Array) -> tuple[Array, Array, Array]:
-    """Distance (n,) between segments pq and rs, all (n, 2), 0 where they cross, and the nearest point on each (n, 2)."""
+    """Distance (n,) between segments pq and rs, all (n, 2), 0 where they cross, and the nearest point on each (n,
+    2)."""
     on_a = np.stack([p, q, _foot(r, p, q), _foot(s, p, q)])
     on_b = np.stack([_foot(p, r, s), _foot(q, r, s), r, s])
     apart = np.hypot(on_a[..., 0] - on_b[..., 0], on_a[..., 1] - on_b[..., 1])
@@ -185,8 +193,12 @@ def gap(a: Contour, b: Contour, reach: float = 40.0) -> tuple[float, Array, Arra
 
 def box_of(edges: Contour) -> Array:
     """left, low, right, high (4,) of a contour."""
-    return np.concatenate([np.minimum(edges.start.min(axis=0), edges.stop.min(axis=0)),
-                           np.maximum(edges.start.max(axis=0), edges.stop.max(axis=0))])
+    return np.concatenate(
+        [
+            np.minimum(edges.start.min(axis=0), edges.stop.min(axis=0)),
+            np.maximum(edges.start.max(axis=0), edges.stop.max(axis=0)),
+        ]
+    )
 
 
 def chain(edges: Contour) -> list[Array]:

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which faces meet at which edges: computed once for a mesh, used for its outline in every frame."""
+
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,7 @@ class Topology:
     """vertices (n,): ids in the caller's vertex array; triangles (t, 3), edges (m, 2): positions in ``vertices``;
     faces (m, 2): the triangles on both sides of an edge, the same twice at a rim; flip (m,): the two faces are wound
     against each other; rim (m,): the edge counts in every view (one face, or more than two)."""
+
     vertices: Array
     triangles: Array
     edges: Array
@@ -56,7 +58,10 @@ def topology(triangles: Array, welded: Array) -> Topology:
     rim = order[np.repeat(count != 2, count)]
     edge = np.concatenate([one, rim])
     return Topology(
-        vertices=vertices, triangles=local, edges=np.stack([start[edge], stop[edge]], axis=1),
+        vertices=vertices,
+        triangles=local,
+        edges=np.stack([start[edge], stop[edge]], axis=1),
         faces=np.stack([face[edge], face[np.concatenate([other, rim])]], axis=1),
         flip=np.concatenate([(ws[one] < we[one]) == (ws[other] < we[other]), np.zeros(len(rim), bool)]),
-        rim=np.concatenate([np.zeros(len(one), bool), np.ones(len(rim), bool)]))
+        rim=np.concatenate([np.zeros(len(one), bool), np.ones(len(rim), bool)]),
+    )

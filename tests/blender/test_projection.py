@@ -1,11 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""core's projection against Blender's own, over fits, shifts, aspects, orthographic views and scaled, turned parents."""
+"""core's projection against Blender's own, over fits, shifts, aspects, orthographic views and scaled, turned
+parents."""
+
 import bpy
 import numpy as np
 import pytest
 from bpy_extras.object_utils import world_to_camera_view
 from mathutils import Euler, Vector
-
 from plumbline.blender_addon.sampling.camera import CameraReader, camera_at
 from plumbline.blender_addon.sampling.probe import probe
 from plumbline.core.measures.kisses import view_of
@@ -18,15 +19,15 @@ def random_camera(rng: np.random.Generator, number: int, parents: bool = True) -
     data.lens, data.ortho_scale = rng.uniform(12, 120), rng.uniform(1, 9)
     data.sensor_fit = ("AUTO", "HORIZONTAL", "VERTICAL")[rng.integers(3)]
     data.sensor_width, data.sensor_height = rng.uniform(15, 40), rng.uniform(10, 40)
-    data.shift_x, data.shift_y = rng.uniform(-.5, .5, 2)
+    data.shift_x, data.shift_y = rng.uniform(-0.5, 0.5, 2)
     camera = bpy.data.objects.new(data.name, data)
     bpy.context.scene.collection.objects.link(camera)
     camera.location, camera.rotation_euler = rng.normal(0, 4, 3), Euler(rng.uniform(-3, 3, 3))
-    camera.scale = rng.uniform(.5, 2, 3)
+    camera.scale = rng.uniform(0.5, 2, 3)
     if parents and rng.random() < 0.5:
         parent = bpy.data.objects.new(f"Parent {number}", None)
         bpy.context.scene.collection.objects.link(parent)
-        parent.rotation_euler, parent.scale = Euler(rng.uniform(-3, 3, 3)), [rng.uniform(.3, 3)] * 3
+        parent.rotation_euler, parent.scale = Euler(rng.uniform(-3, 3, 3)), [rng.uniform(0.3, 3)] * 3
         camera.parent = parent
     return camera
 
@@ -54,7 +55,8 @@ def test_projection_agrees_with_blender() -> None:
         size = picture_size(sampled.resolution, sampled.pixel_aspect)
         for k, place in enumerate(places):
             u, v, depth = world_to_camera_view(scene, camera, Vector(place))
-            # in the picture's own pixels, beyond its frame as a share of the distance: Blender's numbers are single floats
+            # in the picture's own pixels, beyond its frame as a share of the distance: Blender's numbers are single
+            # floats
             out = max(abs(u), abs(v), 1.0) * SHORT_SIDE / min(scene.render.resolution_x, scene.render.resolution_y)
             worst = max(worst, abs(x[k] - u * size[0]) / out, abs(y[k] - v * size[1]) / out)
             assert abs(float(seen.depth(w[k])) - depth) < 1e-4 * max(1.0, depth)
@@ -92,10 +94,10 @@ def test_cuts_follow_markers() -> None:
     hidden.hide_render = True
     bound(scene, 30, c)
     bound(scene, 20, b)
-    bound(scene, 20, a)       # two on one frame: the one made first
+    bound(scene, 20, a)  # two on one frame: the one made first
     bound(scene, 25, None)
     bound(scene, 10, hidden)
-    assert camera_at(scene, 5) == b     # before the first: the earliest
+    assert camera_at(scene, 5) == b  # before the first: the earliest
     assert camera_at(scene, 19.9) == b
     assert camera_at(scene, 20) == b and camera_at(scene, 29.9) == b and camera_at(scene, 30) == c
     scene.render.frame_map_old, scene.render.frame_map_new = 100, 200

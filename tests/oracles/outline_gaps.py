@@ -1,9 +1,11 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Asks shapely for the gap between the outlines of random bodies, as unions of their projected triangles.
 
-Writes outline_gaps.npz beside itself: a, b (N, 114, 2) vertex places in U of the bodies of ``body``, gap (N,) U, 0 where the
+Writes outline_gaps.npz beside itself: a, b (N, 114, 2) vertex places in U of the bodies of ``body``, gap (N,) U, 0
+where the
 outlines meet or one lies in the other.
 """
+
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +17,9 @@ SIDES, RINGS = 16, 7
 
 def body() -> tuple[np.ndarray, np.ndarray]:
     """A sphere of unit radius with single poles: places (114, 3), triangles (224, 3)."""
-    polar, turn = np.meshgrid(np.linspace(0, np.pi, RINGS + 2)[1:-1], np.linspace(0, 2 * np.pi, SIDES, endpoint=False), indexing="ij")
+    polar, turn = np.meshgrid(
+        np.linspace(0, np.pi, RINGS + 2)[1:-1], np.linspace(0, 2 * np.pi, SIDES, endpoint=False), indexing="ij"
+    )
     ring = np.stack([np.sin(polar) * np.cos(turn), np.sin(polar) * np.sin(turn), np.cos(polar)], -1).reshape(-1, 3)
     places = np.concatenate([ring, [[0, 0, 1.0], [0, 0, -1.0]]])
     faces = []
@@ -35,8 +39,14 @@ def random_pair(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
 
     def one() -> np.ndarray:
         turn = np.linalg.qr(rng.normal(size=(3, 3)))[0]
-        bent = places @ np.diag(rng.uniform(.3, 1.0, 3)) @ turn * (1.0 + .35 * np.sin(4.0 * places[:, :1] + rng.uniform(0, 6)))
+        bent = (
+            places
+            @ np.diag(rng.uniform(0.3, 1.0, 3))
+            @ turn
+            * (1.0 + 0.35 * np.sin(4.0 * places[:, :1] + rng.uniform(0, 6)))
+        )
         return bent[:, :2] * rng.uniform(20, 90)
+
     return one() + (960, 540), one() + (960 + rng.uniform(40, 170), 540 + rng.uniform(-90, 90))
 
 
@@ -44,6 +54,7 @@ def ask(a: np.ndarray, b: np.ndarray) -> float:
     """shapely's distance between the unions of the triangles."""
     from shapely.geometry import Polygon
     from shapely.ops import unary_union
+
     _, faces = body()
     one, two = (unary_union([t for t in (Polygon(flat[f]) for f in faces) if t.area > 0]) for flat in (a, b))
     return float(one.distance(two))
@@ -52,5 +63,9 @@ def ask(a: np.ndarray, b: np.ndarray) -> float:
 if __name__ == "__main__":
     rng = np.random.default_rng(7)
     pairs = [random_pair(rng) for _ in range(COUNT)]
-    np.savez_compressed(FILE, a=np.array([a for a, _ in pairs]), b=np.array([b for _, b in pairs]),
-                        gap=np.array([ask(a, b) for a, b in pairs]))
+    np.savez_compressed(
+        FILE,
+        a=np.array([a for a, _ in pairs]),
+        b=np.array([b for _, b in pairs]),
+        gap=np.array([ask(a, b) for a, b in pairs]),
+    )

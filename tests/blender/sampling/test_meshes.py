@@ -1,8 +1,10 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Kisses planted in real Blender: a skinned figure of our own, a lantern, a camera, and a gap that is set by the picture.
+"""Kisses planted in real Blender: a skinned figure of our own, a lantern, a camera, and a gap that is set by the
+picture.
 
 The gap is set by an oracle of its own: hulls of vertices projected by Blender's ``world_to_camera_view``.
 """
+
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,7 +13,6 @@ import numpy as np
 import pytest
 from bpy_extras.object_utils import world_to_camera_view
 from mathutils import Matrix, Vector
-
 from plumbline.blender_addon.sampling.sweep import Request, sweep_now
 from plumbline.core.catalogue import catalogue
 from plumbline.core.kiss import Kisses
@@ -21,8 +22,21 @@ from plumbline.core.shot import Shot
 from plumbline.core.testing.puppet import adult
 
 Array = np.ndarray
-RADIUS = {"pelvis": .13, "spine": .13, "chest": .15, "neck": .06, "head": .11, "clavicle": .07, "upper_arm": .05, "forearm": .045,
-          "hand": .045, "thigh": .085, "shin": .06, "foot": .05, "toe": .04}
+RADIUS = {
+    "pelvis": 0.13,
+    "spine": 0.13,
+    "chest": 0.15,
+    "neck": 0.06,
+    "head": 0.11,
+    "clavicle": 0.07,
+    "upper_arm": 0.05,
+    "forearm": 0.045,
+    "hand": 0.045,
+    "thigh": 0.085,
+    "shin": 0.06,
+    "foot": 0.05,
+    "toe": 0.04,
+}
 FRAMES = 30
 
 
@@ -40,8 +54,11 @@ def pod(start: Array, stop: Array, radius: float) -> tuple[Array, list[tuple[int
         centre = start + along * (0.0 if angle < 0 else 1.0) + y * radius * 0.6 * np.sin(angle)
         for turn in np.linspace(0, 2 * np.pi, sides, endpoint=False):
             places.append(centre + radius * np.cos(angle) * (x * np.cos(turn) + z * np.sin(turn)))
-    faces = [(i * sides + j, i * sides + (j + 1) % sides, (i + 1) * sides + (j + 1) % sides, (i + 1) * sides + j)
-             for i in range(rings - 1) for j in range(sides)]
+    faces = [
+        (i * sides + j, i * sides + (j + 1) % sides, (i + 1) * sides + (j + 1) % sides, (i + 1) * sides + j)
+        for i in range(rings - 1)
+        for j in range(sides)
+    ]
     return np.array(places), faces
 
 
@@ -82,8 +99,11 @@ def box(name: str, size: tuple[float, float, float], place: tuple[float, float, 
     half = np.array(size) / 2.0
     corners = [(x, y, z) for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)]
     mesh = bpy.data.meshes.new(name)
-    mesh.from_pydata([tuple(np.array(c) * half) for c in corners], [],
-                     [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)])
+    mesh.from_pydata(
+        [tuple(np.array(c) * half) for c in corners],
+        [],
+        [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)],
+    )
     made = bpy.data.objects.new(name, mesh)
     made.location = place
     bpy.context.scene.collection.objects.link(made)
@@ -112,7 +132,7 @@ def stage(azimuth: float = 35.0, lens: float = 50.0, resolution: tuple[int, int]
         for frame, sign in ((1, -1.0), (15, 1.0), (FRAMES, -1.0)):
             pose.rotation_euler[axis] = np.radians(swing) * sign
             pose.keyframe_insert("rotation_euler", index=axis, frame=frame)
-    lantern = box("Lantern", (.06, .06, .2))
+    lantern = box("Lantern", (0.06, 0.06, 0.2))
     lantern["plumbline_prop"] = True
     data = bpy.data.cameras.new("View")
     data.lens = lens
@@ -133,7 +153,10 @@ def seen(s: Stage, points: Array) -> Array:
     """Pixels (n, 2) of a picture with a shorter side of 1080, by Blender's own projection."""
     w, h = s.scene.render.resolution_x, s.scene.render.resolution_y
     unit = 1080.0 / min(w, h)
-    return np.array([tuple(world_to_camera_view(s.scene, s.camera, Vector(p)))[:2] for p in points]) * (w * unit, h * unit)
+    return np.array([tuple(world_to_camera_view(s.scene, s.camera, Vector(p)))[:2] for p in points]) * (
+        w * unit,
+        h * unit,
+    )
 
 
 def hull(points: Array) -> Array:
@@ -143,16 +166,21 @@ def hull(points: Array) -> Array:
     def half(run: list[tuple[float, ...]]) -> list[tuple[float, ...]]:
         out: list[tuple[float, ...]] = []
         for p in run:
-            while len(out) > 1 and ((out[-1][0] - out[-2][0]) * (p[1] - out[-2][1])
-                                    - (out[-1][1] - out[-2][1]) * (p[0] - out[-2][0])) <= 0:
+            while (
+                len(out) > 1
+                and ((out[-1][0] - out[-2][0]) * (p[1] - out[-2][1]) - (out[-1][1] - out[-2][1]) * (p[0] - out[-2][0]))
+                <= 0
+            ):
                 out.pop()
             out.append(p)
         return out[:-1]
+
     return np.array(half(ordered) + half(ordered[::-1]))
 
 
 def signed_gap(a: Array, b: Array) -> float:
-    """Gap of two convex hulls: distance where they are apart, minus the least shift that parts them where they overlap."""
+    """Gap of two convex hulls: distance where they are apart, minus the least shift that parts them where they
+    overlap."""
     best = -np.inf
     for p in (a, b):
         edges = np.roll(p, -1, axis=0) - p
@@ -166,13 +194,16 @@ def signed_gap(a: Array, b: Array) -> float:
         along = np.roll(q, -1, axis=0) - q
         t = np.clip(((p[:, None] - q) * along).sum(2) / (along * along).sum(1), 0, 1)
         return float(np.linalg.norm(p[:, None] - q - t[..., None] * along, axis=2).min())
+
     return min(to(a, b), to(b, a))
 
 
 def plant(s: Stage, gap: float, first: int, held: int, nearer: float, direction: float, leave: float = 5.0) -> None:
-    """Keys the lantern beside the head's outline: ``gap`` px for ``held`` frames, coming and leaving by ``leave`` px a frame.
+    """Keys the lantern beside the head's outline: ``gap`` px for ``held`` frames, coming and leaving by ``leave`` px a
+    frame.
 
-    nearer: metres by which it stands before the head (negative: behind); direction: degrees in the picture from the head.
+    nearer: metres by which it stands before the head (negative: behind); direction: degrees in the picture from the
+    head.
     """
     way = np.array([np.cos(np.radians(direction)), np.sin(np.radians(direction))])
     count = len(s.skin.data.vertices)
@@ -211,7 +242,7 @@ def reviewed(s: Stage) -> tuple[Shot, Result]:
     return shot, result
 
 
-SETUPS = [(35.0, .45, 10.0), (35.0, -.35, 160.0), (90.0, .45, 40.0), (-30.0, .45, 175.0), (0.0, -.35, 20.0)]
+SETUPS = [(35.0, 0.45, 10.0), (35.0, -0.35, 160.0), (90.0, 0.45, 40.0), (-30.0, 0.45, 175.0), (0.0, -0.35, 20.0)]
 FEW = SETUPS[::2]
 
 
@@ -232,7 +263,9 @@ def test_a_kiss_is_found_with_its_span_and_gap(azimuth: float, nearer: float, di
 
 @pytest.mark.parametrize("azimuth,nearer,direction", FEW)
 @pytest.mark.parametrize("gap", [-12.0, 4.0, 8.0])
-def test_clear_and_overlapping_outlines_are_no_kiss(azimuth: float, nearer: float, direction: float, gap: float) -> None:
+def test_clear_and_overlapping_outlines_are_no_kiss(
+    azimuth: float, nearer: float, direction: float, gap: float
+) -> None:
     s = stage(azimuth)
     plant(s, gap, first=1, held=FRAMES, nearer=nearer, direction=direction)
     _, result = reviewed(s)
@@ -243,7 +276,7 @@ def test_clear_and_overlapping_outlines_are_no_kiss(azimuth: float, nearer: floa
 
 def test_a_quick_crossing_is_silent() -> None:
     s = stage()
-    plant(s, 0.0, first=14, held=3, nearer=.45, direction=10.0, leave=25.0)
+    plant(s, 0.0, first=14, held=3, nearer=0.45, direction=10.0, leave=25.0)
     shot, result = reviewed(s)
     assert not result.notes, [n.text for n in result.notes]
     assert isinstance(shot.kisses, Kisses) and shot.kisses.pairs
@@ -252,22 +285,27 @@ def test_a_quick_crossing_is_silent() -> None:
 @pytest.mark.parametrize("before", [True, False])
 def test_a_wall_hides_a_kiss_only_when_it_stands_before_it(before: bool) -> None:
     s = stage()
-    plant(s, 0.0, first=11, held=8, nearer=.45, direction=10.0)
-    wall = box("Wall", (4.0, .1, 4.0))
+    plant(s, 0.0, first=11, held=8, nearer=0.45, direction=10.0)
+    wall = box("Wall", (4.0, 0.1, 4.0))
     eye = np.array(s.camera.matrix_world.translation)
     place = eye + (np.array([0, 0, 1.4]) - eye) * (0.4 if before else 1.8)
-    wall.matrix_world = Matrix.Translation(place) @ s.camera.matrix_world.to_3x3().to_4x4() @ Matrix.Rotation(np.pi / 2, 4, "X")
+    wall.matrix_world = (
+        Matrix.Translation(place) @ s.camera.matrix_world.to_3x3().to_4x4() @ Matrix.Rotation(np.pi / 2, 4, "X")
+    )
     _, result = reviewed(s)
     assert len(result.notes) == (0 if before else 1), [n.text for n in result.notes]
 
 
 def test_what_a_render_does_not_show_has_no_outline_and_hides_nothing() -> None:
     s = stage()
-    plant(s, 0.0, first=11, held=8, nearer=.45, direction=10.0)
-    wall = box("Wall", (4.0, .1, 4.0))
+    plant(s, 0.0, first=11, held=8, nearer=0.45, direction=10.0)
+    wall = box("Wall", (4.0, 0.1, 4.0))
     eye = np.array(s.camera.matrix_world.translation)
-    wall.matrix_world = Matrix.Translation(eye + (np.array([0, 0, 1.4]) - eye) * 0.4) @ s.camera.matrix_world.to_3x3().to_4x4() \
+    wall.matrix_world = (
+        Matrix.Translation(eye + (np.array([0, 0, 1.4]) - eye) * 0.4)
+        @ s.camera.matrix_world.to_3x3().to_4x4()
         @ Matrix.Rotation(np.pi / 2, 4, "X")
+    )
     wall.hide_render = True
     assert len(reviewed(s)[1].notes) == 1
     s.lantern.hide_render = True
@@ -280,10 +318,12 @@ def test_a_hand_that_holds_is_silent() -> None:
     for frame in range(1, FRAMES + 1):
         s.scene.frame_set(frame)
         hand = s.rig.matrix_world @ s.rig.pose.bones["hand.L"].tail
-        s.lantern.location = hand + Vector((0.03, 0, -.12))
+        s.lantern.location = hand + Vector((0.03, 0, -0.12))
         s.lantern.keyframe_insert("location", frame=frame)
     shot, result = reviewed(s)
-    assert not [n for n in result.notes if n.part.startswith(("hand", "forearm", "upper_arm"))], [n.text for n in result.notes]
+    assert not [n for n in result.notes if n.part.startswith(("hand", "forearm", "upper_arm"))], [
+        n.text for n in result.notes
+    ]
     assert not any(p.b.name == "arm.L" for p in shot.kisses.pairs)
 
 
@@ -314,10 +354,10 @@ def move(s: Stage, note: Note) -> None:
 def test_a_cut_ends_a_kiss() -> None:
     """Ten frames of kiss, cut in the middle to a camera from the other side: five frames a run are too few."""
     s = stage()
-    plant(s, 0.0, first=11, held=8, nearer=.45, direction=10.0)
+    plant(s, 0.0, first=11, held=8, nearer=0.45, direction=10.0)
     other = s.camera.copy()
     other.animation_data_clear()
-    other.location, other.rotation_euler = (-3, 3, 1.6), (Vector((3, -3, -.3)).to_track_quat("-Z", "Y").to_euler())
+    other.location, other.rotation_euler = (-3, 3, 1.6), (Vector((3, -3, -0.3)).to_track_quat("-Z", "Y").to_euler())
     s.scene.collection.objects.link(other)
     for frame, camera in ((1, s.camera), (15, other)):
         s.scene.timeline_markers.new(camera.name, frame=frame).camera = camera
@@ -332,7 +372,7 @@ def test_doubled_vertices_make_no_outlines() -> None:
     for split in (False, True):
         bpy.ops.wm.read_factory_settings(use_empty=True)
         s = stage()
-        plant(s, 1.0, first=11, held=8, nearer=.45, direction=10.0)
+        plant(s, 1.0, first=11, held=8, nearer=0.45, direction=10.0)
         if split:
             modifier = s.skin.modifiers.new("Split", "EDGE_SPLIT")
             modifier.split_angle = 0.0
@@ -352,13 +392,13 @@ def test_no_camera_and_no_pair_are_said() -> None:
     bpy.data.objects.remove(s.lantern)
     assert any("no prop" in skip.why for skip in reviewed(s)[1].skipped)
     s.camera.data.type = "PANO"
-    box("Lantern", (.06, .06, .2))["plumbline_prop"] = True
+    box("Lantern", (0.06, 0.06, 0.2))["plumbline_prop"] = True
     assert any("panoramic" in skip.why for skip in reviewed(s)[1].skipped)
 
 
 def test_the_scene_is_left_as_it_was() -> None:
     s = stage()
-    plant(s, 0.0, first=11, held=8, nearer=.45, direction=10.0)
+    plant(s, 0.0, first=11, held=8, nearer=0.45, direction=10.0)
     s.scene.frame_set(7)
     before = (s.scene.frame_current, len(bpy.data.scenes), len(bpy.data.objects), len(bpy.data.meshes))
     reviewed(s)
@@ -368,8 +408,6 @@ def test_the_scene_is_left_as_it_was() -> None:
 @pytest.mark.parametrize("resolution", [(960, 540), (1080, 1920)])
 def test_the_gap_is_of_a_picture_of_1080(resolution: tuple[int, int]) -> None:
     s = stage(resolution=resolution)
-    plant(s, 1.0, first=11, held=8, nearer=.45, direction=10.0)
+    plant(s, 1.0, first=11, held=8, nearer=0.45, direction=10.0)
     note = reviewed(s)[1].notes
     assert len(note) == 1 and abs(note[0].measured - 1.0) < 0.6
-
-

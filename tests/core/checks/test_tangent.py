@@ -3,12 +3,12 @@
 
 One millimetre is one px here. Blender's own meshes and cameras are planted in tests/blender/sampling/test_meshes.py.
 """
+
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-
 from plumbline.core.catalogue import catalogue
 from plumbline.core.evidence import Point, ScreenOutline
 from plumbline.core.kiss import Kiss, Kisses, PairKisses, Thing
@@ -31,10 +31,17 @@ RIGID = np.array([[np.cos(2.1), -np.sin(2.1), 0], [np.sin(2.1), np.cos(2.1), 0],
 def ball() -> tuple[Array, Array]:
     """A sphere about the origin with a corner at each end of every axis."""
     sides, rings = 64, 32
-    polar, turn = np.meshgrid(np.linspace(0, np.pi, rings + 1), np.linspace(0, 2 * np.pi, sides, endpoint=False), indexing="ij")
-    places = ROUND * np.stack([np.sin(polar) * np.cos(turn), np.sin(polar) * np.sin(turn), np.cos(polar)], -1).reshape(-1, 3)
-    quads = [(i * sides + j, i * sides + (j + 1) % sides, (i + 1) * sides + (j + 1) % sides, (i + 1) * sides + j)
-             for i in range(rings) for j in range(sides)]
+    polar, turn = np.meshgrid(
+        np.linspace(0, np.pi, rings + 1), np.linspace(0, 2 * np.pi, sides, endpoint=False), indexing="ij"
+    )
+    places = ROUND * np.stack([np.sin(polar) * np.cos(turn), np.sin(polar) * np.sin(turn), np.cos(polar)], -1).reshape(
+        -1, 3
+    )
+    quads = [
+        (i * sides + j, i * sides + (j + 1) % sides, (i + 1) * sides + (j + 1) % sides, (i + 1) * sides + j)
+        for i in range(rings)
+        for j in range(sides)
+    ]
     return places, np.array([t for a, b, c, d in quads for t in ((a, b, c), (a, c, d))])
 
 
@@ -51,10 +58,11 @@ def solid(mesh: tuple[Array, Array]) -> Topology:
 @dataclass(frozen=True)
 class Set:
     """The shot's motion: what stands where on each frame, so that it can be moved and looked at again."""
+
     fps: float
-    lantern: Array                # (F, 3) centre
-    turned: float = 0.0           # degrees about the line of sight
-    wall: float | None = None     # its y
+    lantern: Array  # (F, 3) centre
+    turned: float = 0.0  # degrees about the line of sight
+    wall: float | None = None  # its y
     count: int = 48
     rotation: Any = None
     shift: tuple[float, float, float] = (0.0, 0.0, 0.0)
@@ -72,30 +80,45 @@ class Set:
         base = act({}, np.zeros((f, 3)), self.fps)
         rotation = np.eye(3) if self.rotation is None else self.rotation
         keeper = base.characters[0]
-        keeper = replace(keeper, heads=self.world(keeper.heads), tails=self.world(keeper.tails),
-                         axes=rotation @ keeper.axes, twist_axes=None)
+        keeper = replace(
+            keeper,
+            heads=self.world(keeper.heads),
+            tails=self.world(keeper.tails),
+            axes=rotation @ keeper.axes,
+            twist_axes=None,
+        )
         matrix = np.eye(4)
         matrix[:3, :3] = rotation @ np.array([[1.0, 0, 0], [0, 0, -1.0], [0, 1.0, 0]])
         matrix[:3, 3] = self.world(np.array([0.0, -5.0, 1.4]))
         run = (np.arange(f) >= (f if self.cut is None else self.cut)).astype(int)
         camera = Camera(
-            names=("View", "Other")[:run.max() + 1], run=run, kind=(self.kind,) * (run.max() + 1), fit=("AUTO",) * (run.max() + 1),
-            world_from_camera=np.broadcast_to(matrix, (f, 4, 4)), lens_mm=np.full(f, 50.0), ortho_scale=np.full(f, 1.92),
-            sensor_mm=np.full((f, 2), 36.0), shift=np.zeros((f, 2)), resolution=np.array([1920, 1080]), pixel_aspect=np.ones(2))
+            names=("View", "Other")[: run.max() + 1],
+            run=run,
+            kind=(self.kind,) * (run.max() + 1),
+            fit=("AUTO",) * (run.max() + 1),
+            world_from_camera=np.broadcast_to(matrix, (f, 4, 4)),
+            lens_mm=np.full(f, 50.0),
+            ortho_scale=np.full(f, 1.92),
+            sensor_mm=np.full((f, 2), 36.0),
+            shift=np.zeros((f, 2)),
+            resolution=np.array([1920, 1080]),
+            pixel_aspect=np.ones(2),
+        )
         lantern = Prop("Lantern", "marked", self.world(self.lantern), np.broadcast_to(np.eye(3), (f, 3, 3)), size=0.2)
         shot = replace(base, characters=(keeper,), props=(lantern,), camera=camera, name="lantern")
         return replace(shot, kisses=self.reduced(shot))
 
     def reduced(self, shot: Shot) -> Kisses:
-        """What the second pass does, over every frame: the head and the lantern as meshes, a wall that may hide them."""
+        """What the second pass does, over every frame: the head and the lantern as meshes, a wall that may hide
+        them."""
         if self.kind == "PANO":
             return Kisses(())
-        meshes = [crate(.06, .06, .2), ball(), crate(3.0, .02, 3.0)]
+        meshes = [crate(0.06, 0.06, 0.2), ball(), crate(3.0, 0.02, 3.0)]
         c, s = np.cos(np.radians(self.turned)), np.sin(np.radians(self.turned))
         meshes[0] = meshes[0][0] @ np.array([[c, 0, -s], [0, 1, 0], [s, 0, c]]).T, meshes[0][1]
-        tops = [solid(mesh) for mesh in meshes[:2 + (self.wall is not None)]]
+        tops = [solid(mesh) for mesh in meshes[: 2 + (self.wall is not None)]]
         found: list[Kiss] = []
-        known: dict[tuple[float, ...], list[Any]] = {}      # nothing but the lantern moves
+        known: dict[tuple[float, ...], list[Any]] = {}  # nothing but the lantern moves
         for i, place in enumerate(self.lantern):
             offsets = (place, HEAD, np.array([0.0, self.wall or 0.0, 1.4]))
             seen = view_of(shot.camera, i)
@@ -104,28 +127,44 @@ class Set:
             if tuple(place) not in known:
                 known[tuple(place)] = kisses(picture, 0, 1, range(2, len(tops)), 1.75)
             for k in known[tuple(place)]:
-                found.append(Kiss(i, k.gap, k.form, (float(k.place[0]), float(k.place[1])),
-                                  (float(k.normal[0]), float(k.normal[1])), k.depth_a, k.depth_b, k.lines_a, k.lines_b))
+                found.append(
+                    Kiss(
+                        i,
+                        k.gap,
+                        k.form,
+                        (float(k.place[0]), float(k.place[1])),
+                        (float(k.normal[0]), float(k.normal[1])),
+                        k.depth_a,
+                        k.depth_b,
+                        k.lines_a,
+                        k.lines_b,
+                    )
+                )
         head = Thing("head", "part", "Keeper", ("head", "neck"))
         return Kisses((PairKisses(Thing("Lantern", "prop"), head, tuple(found)),))
 
 
-def held(fps: float, gap: float, start: float, end: float, *, turned: float = 0.0, nearer: float = 0.4, **more: Any) -> Set:
-    """The lantern ``gap`` px to the left of the head's round from start to end seconds, and AWAY metres off otherwise."""
+def held(
+    fps: float, gap: float, start: float, end: float, *, turned: float = 0.0, nearer: float = 0.4, **more: Any
+) -> Set:
+    """The lantern ``gap`` px to the left of the head's round from start to end seconds, and AWAY metres off
+    otherwise."""
     times = np.arange(round(2.0 * fps)) / fps
     c, s = abs(np.cos(np.radians(turned))), abs(np.sin(np.radians(turned)))
-    half = (.03 * c + .1 * s)
+    half = 0.03 * c + 0.1 * s
     near = (times >= start - 1e-9) & (times <= end + 1e-9)
     x = -ROUND - half - np.where(near, gap * 0.001, AWAY)
     # A turned box touches by its corner, which is brought to the height of the head's middle.
-    rise = (.03 * s - .1 * c) if turned else 0.0
+    rise = (0.03 * s - 0.1 * c) if turned else 0.0
     lantern = np.stack([x, np.full(len(x), -nearer), np.full(len(x), HEAD[2] - rise)], -1)
     return Set(fps, lantern, turned, **more)
 
 
 class TestTangent(CheckTest):
     check = "tangent"
-    cannot_mend = "kisses are reduced from meshes, which sampled arrays no longer hold; see the tests below that look again"
+    cannot_mend = (
+        "kisses are reduced from meshes, which sampled arrays no longer hold; see the tests below that look again"
+    )
 
     def clean(self, fps: float) -> Iterable[Shot]:
         yield held(fps, 4.0, 0.0, 2.0).shot()
@@ -135,11 +174,17 @@ class TestTangent(CheckTest):
         yield held(fps, 0.0, 0.5, 1.5, wall=-1.0).shot()
 
     def sets(self, fps: float) -> Iterable[tuple[Planted, Set]]:
-        rows = (("touching", 0.0, 0.36, 0.0, 0.4, "medium", {}), ("one px", 1.0, 0.36, 0.0, 0.4, "medium", {}),
-                ("two px", 2.0, 0.36, 0.0, -0.35, "medium", {}), ("inside", -2.0, 0.36, 0.0, 0.4, "medium", {}),
-                ("faint", 2.6, 0.8, 0.0, 0.4, "low", {}), ("long", 1.0, 0.8, 0.0, 0.4, "high", {}),
-                ("corner", 1.0, 0.8, 60.0, 0.4, "medium", {}), ("in contact", 1.0, 0.8, 0.0, 0.0, "low", {}),
-                ("before a wall", 1.0, 0.8, 0.0, 0.4, "high", {"wall": 1.0}))
+        rows = (
+            ("touching", 0.0, 0.36, 0.0, 0.4, "medium", {}),
+            ("one px", 1.0, 0.36, 0.0, 0.4, "medium", {}),
+            ("two px", 2.0, 0.36, 0.0, -0.35, "medium", {}),
+            ("inside", -2.0, 0.36, 0.0, 0.4, "medium", {}),
+            ("faint", 2.6, 0.8, 0.0, 0.4, "low", {}),
+            ("long", 1.0, 0.8, 0.0, 0.4, "high", {}),
+            ("corner", 1.0, 0.8, 60.0, 0.4, "medium", {}),
+            ("in contact", 1.0, 0.8, 0.0, 0.0, "low", {}),
+            ("before a wall", 1.0, 0.8, 0.0, 0.4, "high", {"wall": 1.0}),
+        )
         for name, gap, seconds, turned, nearer, severity, more in rows:
             stage = held(fps, gap, 0.5, 0.5 + seconds, turned=turned, nearer=nearer, **more)
             yield Planted(name, stage.shot(), "head", severity, gap, 0.25, start=0.5, end=0.5 + seconds), stage
@@ -151,7 +196,9 @@ class TestTangent(CheckTest):
     def test_same_anywhere_and_in_any_heading(self) -> None:
         for case, stage in self.sets(24.0):
             moved = replace(stage, rotation=RIGID, shift=(40.0, -25.0, 0.0)).shot()
-            assert [self.near_gist(n) for n in self.notes(moved)] == [self.near_gist(self.the_note(case, 24.0))], case.name
+            assert [self.near_gist(n) for n in self.notes(moved)] == [self.near_gist(self.the_note(case, 24.0))], (
+                case.name
+            )
 
     def test_mirrored_motion_swaps_sides(self) -> None:
         for case, stage in self.sets(24.0):
@@ -173,7 +220,10 @@ class TestTangent(CheckTest):
             moved = replace(stage, lantern=stage.lantern + inside[:, None] * np.array(remedy.offset))
             assert not self.notes(moved.shot()), case.name
             into = -np.array(remedy.offset) / np.linalg.norm(remedy.offset) * 0.001 * (16.0 + note.measured)
-            assert not self.notes(replace(stage, lantern=stage.lantern + inside[:, None] * into).shot()) or case.name == "corner"
+            assert (
+                not self.notes(replace(stage, lantern=stage.lantern + inside[:, None] * into).shot())
+                or case.name == "corner"
+            )
 
     def test_evidence_shows_both_outlines(self) -> None:
         for case in self.planted(24.0):
@@ -199,8 +249,12 @@ class TestTangent(CheckTest):
 
     def test_what_cannot_be_judged_is_said(self) -> None:
         shot = held(24.0, 1.0, 0.5, 1.3).shot()
-        for bare, word in ((replace(shot, camera=None), "no camera"), (replace(shot, props=(), kisses=None), "no prop"),
-                           (replace(shot, kisses=None), "not read"), (held(24.0, 1.0, 0.5, 1.3, kind="PANO").shot(), "panoramic")):
+        for bare, word in (
+            (replace(shot, camera=None), "no camera"),
+            (replace(shot, props=(), kisses=None), "no prop"),
+            (replace(shot, kisses=None), "not read"),
+            (held(24.0, 1.0, 0.5, 1.3, kind="PANO").shot(), "panoramic"),
+        ):
             result = finish(bare, [catalogue()["tangent"]])
             assert not result.notes and not result.failed and any(word in s.why for s in result.skipped), (word, result)
 

@@ -1,12 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Gaps of outlines against shapely: its kept answers, and asked again where it is at hand."""
+
 import importlib.util
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-
 from plumbline.core.numeric.cover import Cover
 from plumbline.core.numeric.outline import chain, contour, gap, near_pairs, sample
 from plumbline.core.numeric.topology import Topology, topology, weld
@@ -98,7 +98,7 @@ def test_near_pairs_are_all_pairs() -> None:
 
 def test_cover_tells_the_nearest_triangle() -> None:
     rng = np.random.default_rng(4)
-    x, y, w = rng.uniform(0, 200, 90), rng.uniform(0, 200, 90), rng.uniform(.1, 1, 90)
+    x, y, w = rng.uniform(0, 200, 90), rng.uniform(0, 200, 90), rng.uniform(0.1, 1, 90)
     triangles = np.arange(90).reshape(-1, 3)
     points = rng.uniform(0, 200, (300, 2))
     found = Cover(x, y, w, triangles).nearest(points)

@@ -11,7 +11,7 @@ from ..check import Check
 from ..evidence import Arrow, Evidence, Patch, Place
 from ..measures.belt import Belt, belt
 from ..measures.contacts import Contacts, contacts
-from ..measures.drift import Drift, drifts, steps_of
+from ..measures.drift import Drift, drifts, mostly_keyed, steps_of
 from ..measures.exposure import exposure
 from ..measures.sole import Soles, soles
 from ..measures.tread import Tread, tread
@@ -71,10 +71,12 @@ class Slip(Check):
         if ground.varies:
             yield self.skip(character, f"{ground.sentence}: slip against it is not measured")
             return
+        all_keyed = mostly_keyed(study.of(tread, character), study.of(contacts, character))
         for group in self.groups_on(character):
-            yield from self._foot(study, character, group[-1], ground)
+            yield from self._foot(study, character, group[-1], ground, all_keyed)
 
-    def _foot(self, study: Study, character: Character, part: str, ground: Belt) -> Iterator[Note]:
+    def _foot(self, study: Study, character: Character, part: str, ground: Belt,
+              all_keyed: bool) -> Iterator[Note]:
         t: Tread = study.of(tread, character)
         touch: Contacts = study.of(contacts, character)
         side = body.side(part)
@@ -82,7 +84,7 @@ class Slip(Check):
         sole: Soles = study.of(soles, character)
         base = self.limit if sole.source[side] in ("mesh", "card") else _with(self.limit, medium=BARE_MEDIUM)
         keyed = _with(self.limit, low=KEYED_LOW)
-        for drift in drifts(t, touch, side, steps, base.low * t.leg, keyed.low * t.leg):
+        for drift in drifts(t, touch, side, steps, base.low * t.leg, keyed.low * t.leg, all_keyed):
             limit = (keyed if drift.keyed else base).scaled(t.leg * character.real_size)
             measured = drift.size * character.real_size
             severity = limit.severity(measured)

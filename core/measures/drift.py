@@ -91,13 +91,16 @@ def held(planted: Array) -> Array:
     return out
 
 
-def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, least_keyed: float) -> list[Drift]:
-    """All drifts of one foot at or above ``least`` metres (``least_keyed`` in keyed stances), in time order."""
+def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, least_keyed: float,
+           all_keyed: bool) -> list[Drift]:
+    """All drifts of one foot at or above ``least`` metres (``least_keyed`` in keyed stances), in time order.
+
+    all_keyed: the whole figure is known to be keyed.
+    """
     planted = touch.drawn[f"foot.{side}"]
     path = np.concatenate([np.zeros((1, 3)), np.cumsum(steps, 0)])
     stances = spans(np.asarray(planted.any(1)))
     edge = int(np.ceil(EDGE * t.rate - 1e-6))
-    all_keyed = mostly_keyed(t, touch)
     found: list[Drift] = []
     for k, (a, b) in enumerate(stances):
         lo, hi = a + edge, b - edge
@@ -119,7 +122,7 @@ def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, lea
 
 
 def mostly_keyed(t: Tread, touch: Contacts) -> bool:
-    """Whether half of all stances of the figure keep a point exactly: then the others are keyed too, though they skate."""
+    """Whether half of the figure's stances keep a point exactly: the others, though they skate, are keyed too."""
     told = [_repeats(t, touch, side, a, b) for side in t.sides
             for a, b in spans(np.asarray(touch.drawn[f"foot.{side}"].any(1))) if (b - a + 1) / t.rate >= SHORTEST]
     return bool(told) and sum(told) >= len(told) / 2

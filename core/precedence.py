@@ -15,7 +15,10 @@ text of the one that stays, which takes the greater severity of the two.
 from collections.abc import Callable
 from dataclasses import replace
 
+import numpy as np
+
 from . import body
+from .measures.contacts import contacts
 from .note import Note, Severity
 from .study import Study
 
@@ -56,14 +59,12 @@ def _proximal_owns_held_end(study: Study, owner: Note, other: Note) -> bool:
 
 
 def _held(study: Study, note: Note) -> bool:
-    """Whether the note's part is planted at its worst frame."""
-    from .measures.contacts import contacts
-    character = next(c for c in study.shot.characters if c.name == note.character)
-    planted = study.of(contacts, character).planted.get(body.side(note.part)) if body.base(note.part) == "foot" else None
-    if planted is None:
+    """Whether the note's foot is planted at its worst frame."""
+    if body.base(note.part) != "foot":
         return False
-    i = min(range(study.shot.count), key=lambda k: abs(study.shot.frames[k] - note.worst))
-    return bool(planted[i])
+    character = next(c for c in study.shot.characters if c.name == note.character)
+    i = int(np.argmin(np.abs(study.shot.frames - note.worst)))
+    return bool(study.of(contacts, character).standing(note.part)[i])
 
 
 def _near(study: Study, a: Note, b: Note) -> bool:

@@ -10,8 +10,8 @@ FIRST_STEP, LANDING = -0.38, -0.72           # y at which the first step and the
 
 def build(scene, rig):
     """Adds the set to the scene; the lantern hangs from the keeper's left hand."""
-    ground = _boxes("Stair", [((-.9, FIRST_STEP, -.1), (.9, 1.2, 0)), ((-.9, LANDING, -.1), (.9, FIRST_STEP, RISE)),
-                              ((-.9, -2.2, -.1), (.9, LANDING, 2 * RISE))], scene)
+    ground = _boxes("Stair", [((-.55, FIRST_STEP, -.1), (.55, 1.2, 0)), ((-.55, LANDING, -.1), (.55, FIRST_STEP, RISE)),
+                              ((-.55, -2.2, -.1), (.55, LANDING, 2 * RISE))], scene)
     ground["plumbline_ground"] = True
     _boxes("Lamp", [((.42, -1.62, 2.28), (.82, -1.22, 2.8)), ((.59, -1.45, 2.8), (.65, -1.39, 3.4))], scene)
     lantern = _lantern(scene)
@@ -23,9 +23,9 @@ def build(scene, rig):
     lantern.matrix_basis = grip
     camera = bpy.data.objects.new("Camera", bpy.data.cameras.new("Camera"))
     scene.collection.objects.link(camera)
-    camera.data.lens = 52
-    camera.location = (4.6, -4.4, 1.75)
-    camera.rotation_euler = (Vector((0.05, -.50, 1.22)) - camera.location).to_track_quat("-Z", "Y").to_euler()
+    camera.data.lens = 46
+    camera.location = (3.7, -4.5, 2.15)
+    camera.rotation_euler = (Vector((0.0, -.52, 1.2)) - camera.location).to_track_quat("-Z", "Y").to_euler()
     scene.camera = camera
 
 

@@ -1,0 +1,94 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The faults planted in the keeper's second take: other keys on a few controls, each fault on frames of its own.
+
+``PLANTED`` lists what a review must find there, and nothing else: check, part, severity, the frames inside which the note
+lies, and its worst frame with how many frames it may be off.
+"""
+import math
+from dataclasses import dataclass
+
+import bpy
+
+from ..blender_addon.compat import curves_of
+from . import keeper_shot
+
+#: Turn of the hand's control, degrees; the hand hangs in it at rest.
+WRIST = 52
+
+
+@dataclass(frozen=True)
+class Fault:
+    check: str
+    part: str
+    severity: str
+    first: int
+    last: int
+    worst: int
+    slack: int
+    told: str
+
+
+PLANTED = (
+    Fault("joint-limit", "hand.L", "medium", 12, 32, 22, 1, "the wrist that carries the lantern is bent to 98 degrees"),
+    Fault("linear-span", "head", "medium", 92, 105, 93, 1, "the head turns evenly between two corners"),
+    Fault("slip", "foot.L", "medium", 142, 156, 155, 1, "the standing foot drifts 5 cm backward"),
+    Fault("overextension", "forearm.R", "medium", 164, 192, 189, 18, "the hand's goal is pulled 6 percent of the arm out of its reach"),
+    Fault("tangent", "thigh.L", "medium", 164, 192, 178, 14, "the lantern kisses the outline of the left thigh"),
+)
+
+
+def plant(rig):
+    """Changes the clean shot's keys so that it shows the faults of PLANTED."""
+    _wrist(rig)
+    _head(rig)
+    _drift(rig)
+    _overreach(rig)
+    _kiss(rig)
+
+
+def _wrist(rig):
+    keeper_shot.key(rig, "hand_ctrl.L", "rotation_euler", [
+        (12, math.radians(1.5), 0, 0), (22, math.radians(WRIST), 0, 0), (32, math.radians(3.8), 0, 0)])
+
+
+def _head(rig):
+    rows = [(f, *(math.radians(v) for v in turn)) for f, *turn in ((82, 0, 9, 0), (93, -2, 9, 0), (104, -4, 40, 0), (112, -4, 40, 0))]
+    keeper_shot.key(rig, "head", "rotation_euler", rows)
+    for curve, _ in curves_of(rig):
+        if curve.data_path == 'pose.bones["head"].rotation_euler':
+            next(p for p in curve.keyframe_points if round(p.co.x) == 93).interpolation = "LINEAR"
+
+
+def _drift(rig):
+    keeper_shot.key(rig, "foot_ctrl.L", "location", [(143, .10, -.80, 2 * keeper_shot.RISE), (155, .10, -.75, 2 * keeper_shot.RISE)])
+
+
+def _overreach(rig):
+    x, y, z = next(row[1:] for row in keeper_shot.HANDS["hand_ctrl.R"] if row[0] == 174)
+    keeper_shot.key(rig, "hand_ctrl.R", "location", [(167, x, y, z + .07), (174, x, y, z + .08), (192, x, y, z + .08)])
+
+
+def _kiss(rig):
+    keeper_shot.key(rig, "hand_ctrl.L", "location", [(150, .05, -.085, .10), (164, .05, -.07, .095), (182, .05, -.085, .10), (192, .05, -.084, .10)])
+
+
+def build():
+    """Builds the faulty take in the open, empty file and returns the keeper's armature."""
+    rig = keeper_shot.build()
+    plant(rig)
+    bpy.context.scene.frame_set(keeper_shot.FIRST)
+    return rig
+
+
+def page():
+    """The docs page: what is planted where."""
+    rows = "\n".join(f"| `{f.check}` | {f.part} | {f.severity} | {f.first} to {f.last} | {f.worst} | {f.told} |" for f in PLANTED)
+    return (
+        "<!-- Written by `python3 build.py docs` from sample_scenes/keeper_faults.py. -->\n"
+        "# The sample shots\n\n"
+        "A lighthouse keeper climbs two steps with his lantern, turns, and reaches up to the lamp: "
+        f"frames {keeper_shot.FIRST} to {keeper_shot.LAST} at {keeper_shot.FPS} frames a second, keyed by a script on a rig of our own "
+        "(sample_scenes/keeper_shot.py). The clean take raises no note. The faulty take has five faults, "
+        "and a review finds these and no others (tests/blender/test_sample_shots.py):\n\n"
+        "| check | part | severity | inside frames | worst | what was done |\n|---|---|---|---|---|---|\n"
+        f"{rows}\n")

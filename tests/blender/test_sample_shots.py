@@ -1,0 +1,52 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The keeper's two takes: the clean one raises no note, the faulty one exactly those that its table lists."""
+import bpy
+import pytest
+
+from plumbline.blender_addon.sampling.sweep import Request, sweep_now
+from plumbline.core.catalogue import chosen
+from plumbline.core.runner import finish, needs_of
+from plumbline.sample_scenes import keeper_faults, keeper_shot
+
+
+def notes_of(build):
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    build()
+    checks = chosen(None)
+    result = finish(sweep_now(bpy.context.scene, Request(needs=needs_of(checks))), checks)
+    assert not result.failed
+    return result
+
+
+def test_the_clean_take_raises_no_note():
+    result = notes_of(keeper_shot.build)
+    assert not result.notes, [n.text for n in result.notes]
+    assert not result.skipped, result.skipped
+
+
+def test_the_faulty_take_raises_exactly_the_planted_notes():
+    notes = list(notes_of(keeper_faults.build).notes)
+    for fault in keeper_faults.PLANTED:
+        found = [n for n in notes if (n.check, n.part) == (fault.check, fault.part)]
+        assert len(found) == 1, f"{fault.told}: {[n.text for n in found]}"
+        note = found[0]
+        assert note.severity == fault.severity, note.text
+        assert fault.first <= note.start <= note.end <= fault.last, (fault.told, note.start, note.end)
+        assert abs(note.worst - fault.worst) <= fault.slack, (fault.told, note.worst)
+        notes.remove(note)
+    assert not notes, [n.text for n in notes]
+
+
+def test_the_docs_table_is_that_of_the_script():
+    from pathlib import Path
+    page = Path(keeper_faults.__file__).parents[1] / "docs" / "sample_shots.md"
+    assert page.read_text(encoding="utf-8") == keeper_faults.page(), "run: python3 build.py docs"
+
+
+@pytest.mark.parametrize("build", [keeper_shot.build, keeper_faults.build])
+def test_both_takes_hold_sparse_bezier_keys(build):
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    rig = build()
+    from plumbline.blender_addon.compat import curves_of
+    counts = [len(c.keyframe_points) for c, _ in curves_of(rig)]
+    assert 20 < len(counts) and max(counts) < 30

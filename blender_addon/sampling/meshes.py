@@ -507,11 +507,11 @@ class _mesh:
 
 
 def positions(mesh: Any) -> Array:
-    """(n, 3) vertex places in the object's own space."""
+    """(n, 3) vertex places in the object's own space, single floats as Blender keeps them."""
     buffer = np.empty(3 * len(mesh.vertices), np.float32)
     if len(buffer):
         mesh.attributes["position"].data.foreach_get("vector", buffer)
-    return buffer.reshape(-1, 3).astype(float)
+    return buffer.reshape(-1, 3)
 
 
 def triangles_of(mesh: Any) -> Array:

@@ -61,25 +61,16 @@ def gate(shot: Shot, pairs: Sequence[Pair], radii: Mapping[Thing, float] | None 
         return passed
     known = radii or {}
     things = tuple(dict.fromkeys(t for pair in pairs for t in (pair.a, pair.b)))
-    lines = {t: _capsules(shot, t) for t in things}
-    thick = {t: known.get(t, _guess(shot, t)) for t in things}
-    first = {t: n for n, t in enumerate(things)}
-    for sample in range(shot.count):
-        seen = view_of(camera, sample)
-        if seen is None:
-            continue
-        boxes = [_box(seen, lines[t][sample], thick[t]) for t in things]
-        for p, pair in enumerate(pairs):
-            if pair.open[sample]:
-                a, b = boxes[first[pair.a]], boxes[first[pair.b]]
-                passed[p, sample] = bool(
-                    (
-                        (a[:, None, 0] <= b[None, :, 2])
-                        & (b[None, :, 0] <= a[:, None, 2])
-                        & (a[:, None, 1] <= b[None, :, 3])
-                        & (b[None, :, 1] <= a[:, None, 3])
-                    ).any()
-                )
+    views = [view_of(camera, sample) for sample in range(shot.count)]
+    seen = np.array([n for n, v in enumerate(views) if v is not None], int)
+    if not len(seen):
+        return passed
+    lens = _Lenses([v for v in views if v is not None])
+    boxes = {t: lens.boxes(_capsules(shot, t)[seen], known.get(t, _guess(shot, t))) for t in things}
+    for p, pair in enumerate(pairs):
+        a, b = boxes[pair.a][:, :, None, :], boxes[pair.b][:, None, :, :]
+        meet = (a[..., 0] <= b[..., 2]) & (b[..., 0] <= a[..., 2]) & (a[..., 1] <= b[..., 3]) & (b[..., 1] <= a[..., 3])
+        passed[p, seen] = meet.any(axis=(1, 2)) & pair.open[seen]
     return passed
 
 
@@ -98,21 +89,34 @@ def _guess(shot: Shot, thing: Thing) -> float:
     return THICK * height_of(next(c for c in shot.characters if c.name == thing.character))
 
 
-def _box(seen: View, lines: Array, radius: float) -> Array:
-    """Boxes (K, 4) in U of capsules (K, 2, 3), grown by MARGIN and clipped to the picture; empty where out of it."""
-    local = (lines - seen.origin) @ seen.camera_from_world.T
-    depth = -local[..., 2]
-    near = np.maximum(depth.min(axis=1) - radius, 1e-3)
-    x, y, _ = seen.project(lines.reshape(-1, 3))
-    x, y = x.reshape(-1, 2), y.reshape(-1, 2)
-    grow = radius / seen.metres_per_unit(near) + MARGIN
-    boxes = np.stack([x.min(axis=1) - grow, y.min(axis=1) - grow, x.max(axis=1) + grow, y.max(axis=1) + grow], axis=1)
-    boxes[(depth.min(axis=1) <= radius)] = (-np.inf, -np.inf, np.inf, np.inf)
-    boxes[(depth.max(axis=1) <= -radius)] = np.nan
-    boxes[:, :2] = np.maximum(boxes[:, :2], -MARGIN)
-    boxes[:, 2:] = np.minimum(boxes[:, 2:], seen.size + MARGIN)
-    boxes[(boxes[:, 0] > boxes[:, 2]) | (boxes[:, 1] > boxes[:, 3])] = np.nan
-    return boxes
+class _Lenses:
+    """The views of many frames as arrays."""
+
+    def __init__(self, views: Sequence[View]) -> None:
+        self.turn = np.stack([v.camera_from_world for v in views])
+        self.origin = np.stack([v.origin for v in views])
+        self.scale = np.array([v.scale for v in views])[:, None]
+        self.flat = np.array([v.orthographic for v in views])[:, None]
+        self.centre = np.stack([v.centre for v in views])
+        self.size = views[0].size
+
+    def boxes(self, lines: Array, radius: float) -> Array:
+        """Boxes (F, K, 4) in U of capsules (F, K, 2, 3), grown by MARGIN, clipped to the picture; NaN out of it."""
+        f, k = lines.shape[:2]
+        local = (lines - self.origin[:, None, None]).reshape(f, 2 * k, 3) @ self.turn.transpose(0, 2, 1)
+        depth = -local[..., 2]
+        per = np.where(self.flat, self.scale, self.scale / np.maximum(depth, 1e-3))
+        places = (local[..., :2] * per[..., None] + self.centre[:, None]).reshape(f, k, 2, 2)
+        least, most = depth.reshape(f, k, 2).min(axis=2), depth.reshape(f, k, 2).max(axis=2)
+        near = np.where(self.flat, self.scale, self.scale / np.maximum(least - radius, 1e-3))
+        grow = (radius * near + MARGIN)[..., None]
+        boxes = np.concatenate([places.min(axis=2) - grow, places.max(axis=2) + grow], axis=2)
+        boxes[least <= radius] = (-np.inf, -np.inf, np.inf, np.inf)
+        boxes[most <= -radius] = np.nan
+        boxes[..., :2] = np.maximum(boxes[..., :2], -MARGIN)
+        boxes[..., 2:] = np.minimum(boxes[..., 2:], self.size + MARGIN)
+        boxes[(boxes[..., 0] > boxes[..., 2]) | (boxes[..., 1] > boxes[..., 3])] = np.nan
+        return boxes
 
 
 def first_look(passed: Array, rate: float) -> Array:

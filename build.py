@@ -367,7 +367,7 @@ def window(words: list[str]) -> int:
 
 def docs(words: list[str]) -> int:
     """Write docs/checks: a page for each check, from its docstring and limits."""
-    return script("docs/write_checks.py", words)
+    return script("docs/write_pages.py", words)
 
 
 def new_check(words: list[str]) -> int:

@@ -33,7 +33,7 @@ PLANTED = (
     Fault("linear-span", "head", "medium", 92, 105, 93, 1, "the head turns evenly between two corners"),
     Fault("slip", "foot.L", "medium", 142, 156, 155, 1, "the standing foot drifts 5 cm backward"),
     Fault("overextension", "forearm.R", "medium", 164, 192, 189, 18, "the hand's goal is pulled 6 percent of the arm out of its reach"),
-    Fault("tangent", "thigh.L", "medium", 164, 192, 178, 14, "the lantern kisses the outline of the left thigh"),
+    Fault("tangent", "thigh.L", "medium", 150, 192, 171, 21, "the lantern kisses the outline of the left thigh"),
 )
 
 

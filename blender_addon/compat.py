@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Where Blender 4.2 to 5.2 differ. The only file that asks which version it is in, or whether an attribute exists."""
+
 from collections.abc import Iterator
 from typing import Any
 
@@ -16,8 +17,15 @@ def action_fcurves(action: Any, slot: Any = None) -> list[Any]:
     if getattr(action, "is_action_layered", False):  # 4.4 and later
         if slot is None:
             return []
-        return [curve for layer in action.layers for strip in layer.strips if strip.type == "KEYFRAME"
-                for bag in strip.channelbags if bag.slot_handle == slot.handle for curve in bag.fcurves]
+        return [
+            curve
+            for layer in action.layers
+            for strip in layer.strips
+            if strip.type == "KEYFRAME"
+            for bag in strip.channelbags
+            if bag.slot_handle == slot.handle
+            for curve in bag.fcurves
+        ]
     return list(getattr(action, "fcurves", ()))  # 4.2, and unlayered actions of 4.4
 
 
@@ -33,7 +41,9 @@ def slot_name(owner: Any) -> str:
 
 
 def playing_strips(data: Any) -> Iterator[Any]:
-    """The NLA strips of an AnimData that play: not muted, on tracks not muted, the solo track alone where there is one."""
+    """The NLA strips of an AnimData that play: not muted, on tracks not muted, the solo track alone where there is
+    one.
+    """
     if not getattr(data, "use_nla", True):
         return
     tracks = list(data.nla_tracks)
@@ -73,4 +83,5 @@ def library_is_missing(library: Any) -> bool:
     if missing is not None and missing:
         return True
     import os
+
     return not os.path.exists(bpy.path.abspath(library.filepath))

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which armatures a scene shows, and which of them make one character."""
+
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -32,6 +33,7 @@ class Rig:
 
     carriers: the instancing objects, outermost first, each with the offset of the collection that it shows.
     """
+
     object: Any
     carriers: tuple[tuple[Any, Any], ...] = ()
 
@@ -53,6 +55,7 @@ class Member:
 
     worlds: per rig the world matrix (4, 4), scene units, that the skeleton and the map's directions were carried by.
     """
+
     name: str
     rigs: tuple[Rig, ...]
     skeleton: Skeleton
@@ -91,12 +94,15 @@ class Member:
 @dataclass
 class Cast:
     """All characters of a scene, and sentences about the armatures that are none or that cannot be measured."""
+
     members: list[Member] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
 
 
 def rigs_of(scene: Any) -> Iterator[Rig]:
-    """Every armature that the scene holds: its own objects, also hidden or in excluded collections, and instanced ones."""
+    """Every armature that the scene holds: its own objects, also hidden or in excluded collections, and instanced
+    ones.
+    """
     for object in scene.objects:
         if object.type == "ARMATURE":
             yield Rig(object)
@@ -119,7 +125,8 @@ def _instanced(object: Any, carriers: tuple[tuple[Any, Any], ...], depth: int) -
 def cast_of(scene: Any, wanted: Sequence[str] | None = None, cards: dict[str, Card] | None = None) -> Cast:
     """The characters of the scene, or those named ``wanted``.
 
-    cards: by the character's name, '' for any; else the text in the armature's own property. Raises CannotMeasure where there
+    cards: by the character's name, '' for any; else the text in the armature's own property. Raises CannotMeasure
+    where there
     is none, where a name is unknown, or where a card cannot be used.
     """
     cast = Cast()
@@ -143,15 +150,22 @@ def cast_of(scene: Any, wanted: Sequence[str] | None = None, cards: dict[str, Ca
         unknown = [name for name in wanted if name not in named]
         if unknown:
             has = ", ".join(sorted(named)) or "none"
-            raise CannotMeasure(f"the scene {scene.name!r} has no character named {unknown[0]!r} (it has: {has})"
-                                + _because(unknown[0], reasons))
+            raise CannotMeasure(
+                f"the scene {scene.name!r} has no character named {unknown[0]!r} (it has: {has})"
+                + _because(unknown[0], reasons)
+            )
         named = {name: member for name, member in named.items() if name in wanted}
     strangers = [name for name in cards or {} if name and name not in named]
     if strangers:
-        raise CannotMeasure(f"a card was given for {strangers[0]!r}, but the characters are: {', '.join(sorted(named)) or 'none'}")
+        raise CannotMeasure(
+            f"a card was given for {strangers[0]!r}, but the characters are: {', '.join(sorted(named)) or 'none'}"
+        )
     if not named:
-        raise CannotMeasure(reasons[0] if len(reasons) == 1 else
-                            f"no body was found on any armature of the scene {scene.name!r}: {'; '.join(reasons)}")
+        raise CannotMeasure(
+            reasons[0]
+            if len(reasons) == 1
+            else f"no body was found on any armature of the scene {scene.name!r}: {'; '.join(reasons)}"
+        )
     cast.members = list(named.values())
     return cast
 
@@ -175,13 +189,18 @@ def _members(scene: Any, rigs: list[Rig], cards: dict[str, Card], reasons: list[
     scale = scene.unit_settings.scale_length
     worlds = [np.array(rig.world_now(), float) for rig in rigs]
     skeletons = [skeleton_of([rig.object], scale, worlds=[world]) for rig, world in zip(rigs, worlds, strict=True)]
-    meshes = [users for users in _shared_meshes([rig.object for rig in rigs]) if len(users) > 1] if len(rigs) > 1 else []
+    meshes = (
+        [users for users in _shared_meshes([rig.object for rig in rigs]) if len(users) > 1] if len(rigs) > 1 else []
+    )
     maps = [_find(skeleton, {}) for skeleton in skeletons] if len(rigs) > 1 else []
     groups = group(skeletons, _carriers(rigs), meshes, maps) if len(rigs) > 1 else [(0,)]
     for group_rows in groups:
         together = [rigs[i] for i in group_rows]
-        skeleton = skeletons[group_rows[0]] if len(group_rows) == 1 else skeleton_of(
-            [rig.object for rig in together], scale, worlds=[worlds[i] for i in group_rows])
+        skeleton = (
+            skeletons[group_rows[0]]
+            if len(group_rows) == 1
+            else skeleton_of([rig.object for rig in together], scale, worlds=[worlds[i] for i in group_rows])
+        )
         card = _card(together, cards)
         try:
             found = _find(skeleton, card.parts)
@@ -196,16 +215,27 @@ def _members(scene: Any, rigs: list[Rig], cards: dict[str, Card], reasons: list[
         for rig in together:
             if rig.object.hide_viewport:
                 warnings.append(f"{rig.name} is hidden in viewports; it is measured as it would move if shown")
-        yield Member(_body_name(together, skeleton, found), tuple(together), skeleton, found, card,
-                     tuple(worlds[i] for i in group_rows), tuple(warnings))
+        yield Member(
+            _body_name(together, skeleton, found),
+            tuple(together),
+            skeleton,
+            found,
+            card,
+            tuple(worlds[i] for i in group_rows),
+            tuple(warnings),
+        )
 
 
 _found: dict[bytes, BodyMap] = {}
 
 
 def _find(skeleton: Skeleton, given: Mapping[str, str]) -> BodyMap:
-    """``find``, remembered for skeletons that are equal to the last bit: a second check of a scene need not think again."""
-    whole = hashlib.sha256(repr((skeleton.names, skeleton.armatures, skeleton.goals, skeleton.up, sorted(given.items()))).encode())
+    """``find``, remembered for skeletons that are equal to the last bit: a second check of a scene need not think
+    again.
+    """
+    whole = hashlib.sha256(
+        repr((skeleton.names, skeleton.armatures, skeleton.goals, skeleton.up, sorted(given.items()))).encode()
+    )
     for column in (skeleton.parents, skeleton.heads, skeleton.tails, skeleton.axes, skeleton.deform, skeleton.weight):
         whole.update(np.ascontiguousarray(column).tobytes())
     key = whole.digest()
@@ -226,7 +256,11 @@ def _carriers(rigs: Sequence[Rig]) -> list[int]:
             found, above = row.get(above, -1), above.parent
         for constraint in rig.object.constraints:
             target = getattr(constraint, "target", None)
-            if found < 0 and not constraint.mute and constraint.type in {"CHILD_OF", "COPY_TRANSFORMS", "COPY_LOCATION"}:
+            if (
+                found < 0
+                and not constraint.mute
+                and constraint.type in {"CHILD_OF", "COPY_TRANSFORMS", "COPY_LOCATION"}
+            ):
                 found = row.get(target, -1)
         out.append(found)
     return out

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """From the matrices of a sweep to one Character of the core."""
+
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -14,7 +15,8 @@ from .readers import PlaceReader, PoseReader, carried
 
 Array = np.ndarray
 
-#: A copy of a limb's bone lends its twist while it stays this near to the skin's bone, as a share of the leg: 1 mm on a person.
+#: A copy of a limb's bone lends its twist while it stays this near to the skin's bone, as a share of the leg: 1 mm on
+#: a person.
 TWIST_GAP = 0.0012
 
 
@@ -22,6 +24,7 @@ TWIST_GAP = 0.0012
 class Bones:
     """Bones of one character in the world, all frames: heads, tails (F, n, 3) metres; axes (F, n, 3, 3) right-handed;
     rest_heads, rest_tails (n, 3), rest_axes (n, 3, 3)."""
+
     heads: Array
     tails: Array
     axes: Array
@@ -50,7 +53,9 @@ class Places:
         return self._known[key]
 
 
-def bones_of(rig: Rig, names: Sequence[str], reader: PoseReader, world: Array, unit: float, rotations: bool = True) -> Bones:
+def bones_of(
+    rig: Rig, names: Sequence[str], reader: PoseReader, world: Array, unit: float, rotations: bool = True
+) -> Bones:
     """The named bones of one rig; unit: metres per scene unit."""
     data = rig.object.data.bones
     lengths = np.array([data[name].length for name in names])
@@ -60,14 +65,20 @@ def bones_of(rig: Rig, names: Sequence[str], reader: PoseReader, world: Array, u
     rest = np.array([[tuple(row) for row in data[name].matrix_local] for name in names], float).reshape(-1, 4, 4)
     rest_places, rest_axes = carried(world[:1], rest[None])
     return Bones(
-        heads, tails, unscaled(axes) if rotations else axes,
-        rest_places[0] * unit, (rest_places[0] + rest_axes[0][..., :, 1] * lengths[:, None]) * unit, unscaled(rest_axes)[0])
+        heads,
+        tails,
+        unscaled(axes) if rotations else axes,
+        rest_places[0] * unit,
+        (rest_places[0] + rest_axes[0][..., :, 1] * lengths[:, None]) * unit,
+        unscaled(rest_axes)[0],
+    )
 
 
 def unscaled(axes: Array) -> Array:
     """Columns made unit length, square to each other and right-handed.
 
-    The bone's own direction (y) is kept as it is. Under a negative scale x is turned round, in rest and pose alike, so that
+    The bone's own direction (y) is kept as it is. Under a negative scale x is turned round, in rest and pose alike,
+    so that
     turns from the rest pose come out as they are.
     """
     length = np.linalg.norm(axes, axis=-2, keepdims=True)
@@ -102,8 +113,17 @@ def scale_of(world: Array, frames: int) -> Array:
 
 
 def character_of(
-    member: Member, poses: Mapping[int, PoseReader], places: Places, unit: float, frames: int, needs: Need, *,
-    goals: tuple[Goal, ...] = (), soles: tuple[Sole, ...] = (), keys: Keys | None = None, standing: float | None = None,
+    member: Member,
+    poses: Mapping[int, PoseReader],
+    places: Places,
+    unit: float,
+    frames: int,
+    needs: Need,
+    *,
+    goals: tuple[Goal, ...] = (),
+    soles: tuple[Sole, ...] = (),
+    keys: Keys | None = None,
+    standing: float | None = None,
 ) -> tuple[Character | None, list[str]]:
     """The sampled character and remarks on it; None where not one of its parts has a place.
 
@@ -111,41 +131,78 @@ def character_of(
     """
     parts = [p for p in body.PARTS if p in member.map.parts]
     warnings = [*member.map.warnings, *member.warnings]
-    warnings += [f"{rig.name} has a negative scale, so it stands mirrored: its left limbs are on its right"
-                 for rig in member.rigs if np.linalg.det(places.of(rig)[0, :3, :3]) < 0]
+    warnings += [
+        f"{rig.name} has a negative scale, so it stands mirrored: its left limbs are on its right"
+        for rig in member.rigs
+        if np.linalg.det(places.of(rig)[0, :3, :3]) < 0
+    ]
     table = _gather(member, [member.map.parts[p] for p in parts], poses, places, unit)
-    good = np.isfinite(table.heads).all((0, 2)) & np.isfinite(table.tails).all((0, 2)) & np.isfinite(table.axes).all((0, 2, 3))
+    good = (
+        np.isfinite(table.heads).all((0, 2))
+        & np.isfinite(table.tails).all((0, 2))
+        & np.isfinite(table.axes).all((0, 2, 3))
+    )
     remarks = []
     for p, fine in zip(parts, good, strict=True):
         if not fine:
             bone = member.skeleton.label(member.map.parts[p])
-            remarks.append(f"{member.name}: the bone {bone} has no place on some frames (not a number), "
-                           f"so the {body.spoken(p)} is left out")
+            remarks.append(
+                f"{member.name}: the bone {bone} has no place on some frames (not a number), "
+                f"so the {body.spoken(p)} is left out"
+            )
     parts = [p for p, fine in zip(parts, good, strict=True) if fine]
     if not parts:
         return None, [f"{member.name} is not measured: its bones have no place (not a number)"]
-    table = Bones(table.heads[:, good], table.tails[:, good], table.axes[:, good],
-                  table.rest_heads[good], table.rest_tails[good], table.rest_axes[good])
-    flat = [member.skeleton.label(member.map.parts[p]) for p in parts
-            if float(member.rig_of(member.map.parts[p]).object.data.bones[member.skeleton.names[member.map.parts[p]]].length) < 1e-7]
+    table = Bones(
+        table.heads[:, good],
+        table.tails[:, good],
+        table.axes[:, good],
+        table.rest_heads[good],
+        table.rest_tails[good],
+        table.rest_axes[good],
+    )
+    flat = [
+        member.skeleton.label(member.map.parts[p])
+        for p in parts
+        if float(
+            member.rig_of(member.map.parts[p]).object.data.bones[member.skeleton.names[member.map.parts[p]]].length
+        )
+        < 1e-7
+    ]
     if flat:
         warnings.append(f"zero-length bones have no direction: {', '.join(flat)}")
     rotations = Need.ROTATIONS in needs
     up, forward = np.asarray(member.map.up, float), np.asarray(member.map.forward, float)
     main = member.rigs[0] if len(member.rigs) == 1 else member.rig_of(member.map.parts[parts[0]])
     character = Character(
-        name=member.name, parts=tuple(parts), bones=tuple(member.skeleton.label(member.map.parts[p]) for p in parts),
-        heads=table.heads, tails=table.tails, axes=table.axes if rotations else None,
-        rest_heads=table.rest_heads, rest_tails=table.rest_tails, rest_axes=table.rest_axes,
-        scale=scale_of(places.of(main), frames), up=up, forward=forward,
+        name=member.name,
+        parts=tuple(parts),
+        bones=tuple(member.skeleton.label(member.map.parts[p]) for p in parts),
+        heads=table.heads,
+        tails=table.tails,
+        axes=table.axes if rotations else None,
+        rest_heads=table.rest_heads,
+        rest_tails=table.rest_tails,
+        rest_axes=table.rest_axes,
+        scale=scale_of(places.of(main), frames),
+        up=up,
+        forward=forward,
         twist_axes=_twists(member, parts, table, poses, places, unit) if rotations else None,
-        height=_height(table, up, standing), card=member.card, goals=goals, soles=soles, keys=keys,
-        reasons=tuple(str(member.map.reasons.get(p, "")) for p in parts), warnings=tuple(dict.fromkeys(warnings)),
-        human=member.map.human)
+        height=_height(table, up, standing),
+        card=member.card,
+        goals=goals,
+        soles=soles,
+        keys=keys,
+        reasons=tuple(str(member.map.reasons.get(p, "")) for p in parts),
+        warnings=tuple(dict.fromkeys(warnings)),
+        human=member.map.human,
+    )
     return character, remarks
 
 
-def _gather(member: Member, bones: Sequence[int], poses: Mapping[int, PoseReader], places: Places, unit: float) -> Bones:
+def _gather(
+    member: Member, bones: Sequence[int], poses: Mapping[int, PoseReader], places: Places, unit: float
+) -> Bones:
     """Bones of the skeleton, in this order, out of one or several armatures."""
     if len(member.rigs) == 1:
         rig = member.rigs[0]
@@ -155,23 +212,41 @@ def _gather(member: Member, bones: Sequence[int], poses: Mapping[int, PoseReader
     for rig in member.rigs:
         rows = [k for k, b in enumerate(bones) if member.skeleton.armatures[b] == rig.name]
         if rows:
-            some = bones_of(rig, [member.skeleton.names[bones[k]] for k in rows], poses[rig.object.session_uid], places.of(rig), unit)
+            some = bones_of(
+                rig,
+                [member.skeleton.names[bones[k]] for k in rows],
+                poses[rig.object.session_uid],
+                places.of(rig),
+                unit,
+            )
             for j, k in enumerate(rows):
-                pieces[k] = (some.heads[:, j], some.tails[:, j], some.axes[:, j],
-                             some.rest_heads[j], some.rest_tails[j], some.rest_axes[j])
+                pieces[k] = (
+                    some.heads[:, j],
+                    some.tails[:, j],
+                    some.axes[:, j],
+                    some.rest_heads[j],
+                    some.rest_tails[j],
+                    some.rest_axes[j],
+                )
     return Bones(*(np.stack([piece[c] for piece in pieces], 1 if c < 3 else 0) for c in range(6)))
 
 
-def _twists(member: Member, parts: Sequence[str], table: Bones, poses: Mapping[int, PoseReader], places: Places,
-            unit: float) -> Array:
-    """(F, P, 3, 3): how the copy with true twist turns, carried on the mapped bone's rest axes; NaN where no copy stays near."""
+def _twists(
+    member: Member, parts: Sequence[str], table: Bones, poses: Mapping[int, PoseReader], places: Places, unit: float
+) -> Array:
+    """(F, P, 3, 3): how the copy with true twist turns, carried on the mapped bone's rest axes; NaN where no copy
+    stays near.
+    """
     row = {p: k for k, p in enumerate(parts)}
     out = table.axes.copy()
-    legs = [np.linalg.norm(table.rest_heads[row[f"shin.{s}"]] - table.rest_heads[row[f"thigh.{s}"]]) * 2
-            for s in body.SIDES if f"shin.{s}" in row and f"thigh.{s}" in row]
+    legs = [
+        np.linalg.norm(table.rest_heads[row[f"shin.{s}"]] - table.rest_heads[row[f"thigh.{s}"]]) * 2
+        for s in body.SIDES
+        if f"shin.{s}" in row and f"thigh.{s}" in row
+    ]
     size = float(np.mean(legs)) if legs else float(np.ptp(table.rest_heads, axis=0).max())
     for k, p in enumerate(parts):
-        copies = [b for b in member.map.copies.get(p, ())]
+        copies = member.map.copies.get(p, ())
         if not copies or copies[0] == member.map.parts[p]:
             continue
         out[:, k] = np.nan
@@ -179,8 +254,10 @@ def _twists(member: Member, parts: Sequence[str], table: Bones, poses: Mapping[i
             one = _gather(member, [b], poses, places, unit)
             turn = one.axes[:, 0] @ one.rest_axes[0].T
             tail = one.heads[:, 0] + np.einsum("fij,j->fi", turn, table.rest_tails[k] - table.rest_heads[k])
-            apart = np.maximum(np.linalg.norm(one.heads[:, 0] - table.heads[:, k], axis=-1),
-                               np.linalg.norm(tail - table.tails[:, k], axis=-1))
+            apart = np.maximum(
+                np.linalg.norm(one.heads[:, 0] - table.heads[:, k], axis=-1),
+                np.linalg.norm(tail - table.tails[:, k], axis=-1),
+            )
             if np.nanmax(apart) <= TWIST_GAP * size:
                 out[:, k] = turn @ table.rest_axes[k]
                 break
@@ -188,7 +265,9 @@ def _twists(member: Member, parts: Sequence[str], table: Bones, poses: Mapping[i
 
 
 def _height(table: Bones, up: Array, standing: float | None) -> float:
-    """Standing extent of the rest pose along up: of the skin where that is near what the bones say, else of the bones."""
+    """Standing extent of the rest pose along up: of the skin where that is near what the bones say, else of the
+    bones.
+    """
     along = np.concatenate([table.rest_heads, table.rest_tails]) @ up
     bones = float(np.ptp(along))
     if standing is not None and 0.85 * bones <= standing <= 1.5 * bones:

@@ -1,9 +1,11 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Inverse-kinematics goals of a character's limbs: where each target is, and where the chain ends.
 
-The constraint may sit on the mapped bones or on a copy of the limb that no skin hangs on (Rigify's MCH bones), so chains
+The constraint may sit on the mapped bones or on a copy of the limb that no skin hangs on (Rigify's MCH bones), so
+chains
 are matched by where they stand at rest, and a goal counts only on frames on which the mapped limb goes with that chain.
 """
+
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -19,13 +21,17 @@ from .readers import PlaceReader, PoseReader
 
 Array = np.ndarray
 
-#: How far a chain may stand from the limb at rest, and how far its middle joint from the limb's in motion, over limb length.
+#: How far a chain may stand from the limb at rest, and how far its middle joint from the limb's in motion, over limb
+#: length.
 AT_REST, IN_MOTION = 0.06, 0.01
 
 
 @dataclass(frozen=True, eq=False)
 class Chain:
-    """One constraint whose chain is (a copy of) a limb. bone: its owner; joint: the chain's bone that begins at the middle joint."""
+    """One constraint whose chain is (a copy of) a limb. bone: its owner; joint: the chain's bone that begins at the
+    middle joint.
+    """
+
     limb: str
     rig: Rig
     bone: str
@@ -75,13 +81,24 @@ def _chains(member: Member, rig: Rig) -> Iterator[Chain]:
                 knee = int(np.argmin(np.linalg.norm(heads - joints[1], axis=1)))
                 begins = np.linalg.norm(heads - joints[0], axis=1).min() < near
                 bends = np.linalg.norm(heads[knee] - joints[1]) < near
-                ends = knee == 0 or np.linalg.norm(end - joints[2]) < near or np.linalg.norm(heads[0] - joints[2]) < near
+                ends = (
+                    knee == 0 or np.linalg.norm(end - joints[2]) < near or np.linalg.norm(heads[0] - joints[2]) < near
+                )
                 if begins and bends and ends:
                     if paths is None:
                         paths = _animated_paths(rig.object)
                     mine = f'pose.bones["{bone.name}"].constraints["{constraint.name}"].'
-                    yield Chain(limb, rig, bone.name, links[knee].name, constraint.use_tail, constraint.name, constraint.target,
-                                constraint.subtarget, any(path.startswith(mine) for path in paths))
+                    yield Chain(
+                        limb,
+                        rig,
+                        bone.name,
+                        links[knee].name,
+                        constraint.use_tail,
+                        constraint.name,
+                        constraint.target,
+                        constraint.subtarget,
+                        any(path.startswith(mine) for path in paths),
+                    )
                     break
 
 
@@ -113,11 +130,13 @@ class InfluenceReader:
 Joint = Callable[[Rig, str, bool], Array]
 
 
-def goals_of(member: Member, influences: Mapping[Chain, InfluenceReader], place: Callable[[Chain], Array | None],
-             joint: Joint) -> tuple[Goal, ...]:
+def goals_of(
+    member: Member, influences: Mapping[Chain, InfluenceReader], place: Callable[[Chain], Array | None], joint: Joint
+) -> tuple[Goal, ...]:
     """The goals of a member's limbs, one a limb.
 
-    place(chain): (F, 3) where its target is, or None where that cannot be read; joint(rig, bone, tail): (F, 3) where a bone's
+    place(chain): (F, 3) where its target is, or None where that cannot be read; joint(rig, bone, tail): (F, 3) where
+    a bone's
     head or tail is, both in metres. Of several constraints on one limb the strongest counts, frame by frame.
     """
     found: dict[str, tuple[Array, Array, Array]] = {}
@@ -131,21 +150,31 @@ def goals_of(member: Member, influences: Mapping[Chain, InfluenceReader], place:
         rest = skeleton.heads[[parts[p] for p in names]]
         length = np.linalg.norm(np.diff(rest, axis=0), axis=1).sum()
         middle = parts[names[1]]
-        apart = np.linalg.norm(joint(chain.rig, chain.joint, False)
-                               - joint(member.rig_of(middle), skeleton.names[middle], False), axis=1)
+        apart = np.linalg.norm(
+            joint(chain.rig, chain.joint, False) - joint(member.rig_of(middle), skeleton.names[middle], False), axis=1
+        )
         counts = np.where(apart <= IN_MOTION * length, reader.values, 0.0)
         if chain.limb in found:
             old = found[chain.limb]
             better = counts > old[2]
-            found[chain.limb] = (np.where(better[:, None], where, old[0]), np.where(better[:, None], end, old[1]),
-                                 np.maximum(counts, old[2]))
+            found[chain.limb] = (
+                np.where(better[:, None], where, old[0]),
+                np.where(better[:, None], end, old[1]),
+                np.maximum(counts, old[2]),
+            )
         else:
             found[chain.limb] = (where, end, counts)
     return tuple(Goal(LIMBS[limb][2], *columns) for limb, columns in found.items() if columns[2].max() > 0)
 
 
-def target_place(chain: Chain, worlds: Places, poses: Mapping[int, PoseReader], places: Mapping[int, PlaceReader], frames: int,
-                 unit: float) -> Array | None:
+def target_place(
+    chain: Chain,
+    worlds: Places,
+    poses: Mapping[int, PoseReader],
+    places: Mapping[int, PlaceReader],
+    frames: int,
+    unit: float,
+) -> Array | None:
     """(F, 3) metres, where the chain's target is; None for a target that is neither an object nor a bone.
 
     A target that is part of the character stands where the character's instance stands.
@@ -154,7 +183,9 @@ def target_place(chain: Chain, worlds: Places, poses: Mapping[int, PoseReader], 
     if target.session_uid == chain.rig.object.session_uid:
         world = worlds.of(chain.rig)
     else:
-        world = worlds.of(Rig(target, chain.rig.carriers)) if chain.rig.carriers else places[target.session_uid].matrices()
+        world = (
+            worlds.of(Rig(target, chain.rig.carriers)) if chain.rig.carriers else places[target.session_uid].matrices()
+        )
     if not chain.subtarget:
         local = np.zeros((1, 3))
     elif target.type == "ARMATURE" and chain.subtarget in target.pose.bones:

@@ -1,9 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A temporary scene to evaluate in, so that the person's own scene stays as it is.
 
-``frame_set`` on the person's scene throws away poses that are not keyed yet. In a scene of our own the same objects evaluate
-to the same places, and nothing is written back. It must not meet an undo push: undo would bring it back, see ``remove_strays``.
+``frame_set`` on the person's scene throws away poses that are not keyed yet. In a scene of our own the same objects
+evaluate
+to the same places, and nothing is written back. It must not meet an undo push: undo would bring it back, see
+``remove_strays``.
 """
+
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -15,8 +18,17 @@ NAME = ".probe"
 #: Marks what is ours, so that nobody else's data of that name is ever removed.
 MARK = "plumbline_probe"
 
-_COPIED = ("fps", "fps_base", "frame_map_old", "frame_map_new", "resolution_x", "resolution_y", "resolution_percentage",
-           "pixel_aspect_x", "pixel_aspect_y")
+_COPIED = (
+    "fps",
+    "fps_base",
+    "frame_map_old",
+    "frame_map_new",
+    "resolution_x",
+    "resolution_y",
+    "resolution_percentage",
+    "pixel_aspect_x",
+    "pixel_aspect_y",
+)
 
 
 class Probe:
@@ -101,7 +113,7 @@ def _copy(source: Any, target: Any) -> None:
     target.gravity = source.gravity
     target.frame_start, target.frame_end = source.frame_start, source.frame_end
     target.camera = source.camera
-    for key in source.keys():  # drivers may read the scene's own properties
+    for key in list(source.keys()):
         try:
             target[key] = source[key]
         except TypeError:  # a registered group of an add-on

@@ -3,6 +3,7 @@
 
 Marks are plain custom properties of the object: ``plumbline_prop`` and ``plumbline_ground``, true or false.
 """
+
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -16,8 +17,8 @@ from ...core.shot import Character, Prop, Surface
 from .character import unscaled
 from .keys import keys_of
 from .probe import Probe
-from .readers import PlaceReader
 from .reach import Judged
+from .readers import PlaceReader
 from .skeleton import armatures_of
 
 Array = np.ndarray
@@ -57,8 +58,9 @@ class Things:
         self._readers = {t.object.session_uid: PlaceReader(t.object, frames) for t in self._things if t.moves}
         return list(self._readers.values())
 
-    def found(self, characters: Sequence[Character], unit: float, frames: int, judged: Judged) -> tuple[
-            tuple[Prop, ...], tuple[Surface, ...]]:
+    def found(
+        self, characters: Sequence[Character], unit: float, frames: int, judged: Judged
+    ) -> tuple[tuple[Prop, ...], tuple[Surface, ...]]:
         """Props and surfaces, after the sweep."""
         props: list[Prop] = []
         still: list[_Thing] = []
@@ -67,15 +69,19 @@ class Things:
             world = self._world(thing)
             moving = self._moving(thing, world)
             if thing.moves and _simulated(thing.object):
-                self.remarks.append(f"{thing.object.name} is moved by rigid-body simulation, which the sweep cannot show; "
-                                    "bake the simulation to keys to have it measured")
+                self.remarks.append(
+                    f"{thing.object.name} is moved by rigid-body simulation, which the sweep cannot show; "
+                    "bake the simulation to keys to have it measured"
+                )
                 continue
             if not np.isfinite(world).all():
                 self.remarks.append(f"{thing.object.name} is left out: its place, turn or scale is not a number")
                 continue
             if thing.marked_ground:
                 grounds.append((thing, "it is marked as ground"))
-            if thing.marked_prop or (thing.marked_prop is None and moving and not thing.body and not thing.marked_ground):
+            if thing.marked_prop or (
+                thing.marked_prop is None and moving and not thing.body and not thing.marked_ground
+            ):
                 props.append(self._prop(thing, world, unit, frames, moving))
             elif not moving and not thing.body and thing.marked_ground is None and thing.object.type == "MESH":
                 still.append(thing)
@@ -96,8 +102,11 @@ class Things:
     def _moving(thing: _Thing, world: Array) -> bool:
         if len(world) == 1:
             return False
-        size = max(float(np.abs(np.array(thing.object.bound_box)).max() if thing.object.type == "MESH" else 0.0)
-                   * float(np.abs(world[0, :3, :3]).max()), 1e-6)
+        size = max(
+            float(np.abs(np.array(thing.object.bound_box)).max() if thing.object.type == "MESH" else 0.0)
+            * float(np.abs(world[0, :3, :3]).max()),
+            1e-6,
+        )
         travel = float(np.ptp(world[:, :3, 3], axis=0).max())
         turn = float(np.ptp(world[:, :3, :3], axis=0).max()) / max(float(np.abs(world[0, :3, :3]).max()), 1e-12)
         return travel > STILL_SHARE * size or turn > STILL_TURN
@@ -108,12 +117,21 @@ class Things:
         size = np.ptp(corners, axis=0) * np.linalg.norm(world[0, :3, :3], axis=0) * unit
         why = "it is marked as a prop" if thing.marked_prop else "it moves and is no part of a character"
         return Prop(
-            name=object.name, why=why, origin=np.broadcast_to(world[:, :3, 3] * unit, (frames, 3)),
-            axes=np.broadcast_to(unscaled(world[:, :3, :3]), (frames, 3, 3)), size=float(np.linalg.norm(size)),
-            keys=keys_of([object], self.scene))
+            name=object.name,
+            why=why,
+            origin=np.broadcast_to(world[:, :3, 3] * unit, (frames, 3)),
+            axes=np.broadcast_to(unscaled(world[:, :3, :3]), (frames, 3, 3)),
+            size=float(np.linalg.norm(size)),
+            keys=keys_of([object], self.scene),
+        )
 
-    def _underfoot(self, still: Sequence[_Thing], characters: Sequence[Character], unit: float, judged: Judged,
-                   ) -> list[tuple[_Thing, str]]:
+    def _underfoot(
+        self,
+        still: Sequence[_Thing],
+        characters: Sequence[Character],
+        unit: float,
+        judged: Judged,
+    ) -> list[tuple[_Thing, str]]:
         """Still meshes that casts down from the lower foot meet."""
         casts = [cast for c in characters for cast in _ankles(c)]
         if not casts or not still:
@@ -144,10 +162,15 @@ class Things:
             if winner >= 0:
                 votes[winner] = votes.get(winner, 0) + 1
         need = max(1, int(UNDER_SHARE * len(casts)))
-        return [(solid[k][0], f"it stands still under the feet on {100 * n // len(casts)} % of the frames looked at")
-                for k, n in sorted(votes.items()) if n >= need]
+        return [
+            (solid[k][0], f"it stands still under the feet on {100 * n // len(casts)} % of the frames looked at")
+            for k, n in sorted(votes.items())
+            if n >= need
+        ]
 
-    def _surface(self, thing: _Thing, why: str, characters: Sequence[Character], unit: float, judged: Judged) -> Surface | None:
+    def _surface(
+        self, thing: _Thing, why: str, characters: Sequence[Character], unit: float, judged: Judged
+    ) -> Surface | None:
         object = thing.object
         if object.type != "MESH":
             self.remarks.append(f"{object.name} is marked as ground but is no mesh")
@@ -181,8 +204,12 @@ def _things(scene: Any) -> Iterator[_Thing]:
     shapes = {bone.custom_shape for o in scene.objects if o.type == "ARMATURE" and o.pose for bone in o.pose.bones}
     for object in scene.objects:
         prop, ground = _mark(object, PROP), _mark(object, GROUND)
-        group = object.type == "EMPTY" and object.instance_type == "COLLECTION" and object.instance_collection is not None \
+        group = (
+            object.type == "EMPTY"
+            and object.instance_type == "COLLECTION"
+            and object.instance_collection is not None
             and not any(o.type == "ARMATURE" for o in object.instance_collection.all_objects)
+        )
         if not (prop or ground):
             if not (object.type == "MESH" or group) or object in shapes or object.hide_viewport or object.hide_render:
                 continue
@@ -213,8 +240,13 @@ def _of_body(object: Any) -> bool:
         if object.type == "ARMATURE" or (object.type == "MESH" and armatures_of(object)):
             return True
         for modifier in object.modifiers:
-            carrier = getattr(modifier, "target", None) if modifier.type == "SURFACE_DEFORM" else \
-                getattr(modifier, "object", None) if modifier.type == "MESH_DEFORM" else None
+            carrier = (
+                getattr(modifier, "target", None)
+                if modifier.type == "SURFACE_DEFORM"
+                else getattr(modifier, "object", None)
+                if modifier.type == "MESH_DEFORM"
+                else None
+            )
             if carrier is not None and carrier != object and carrier.type == "MESH" and armatures_of(carrier):
                 return True
         object = object.parent
@@ -248,7 +280,7 @@ def _near(triangles: Array, world: Array, characters: Sequence[Character], unit:
     casts = [cast for c in characters for cast in _ankles(c)]
     if not casts or len(triangles) < 2000:
         return triangles
-    leg = max(l for _, l in casts)
+    leg = max(length for _, length in casts)
     places = np.array([p for p, _ in casts])[:, :2]
     lo, hi = (places.min(0) - 2 * leg) / unit, (places.max(0) + 2 * leg) / unit
     level = triangles @ world[:2, :3].T + world[:2, 3]
@@ -260,14 +292,32 @@ def _plane(characters: Sequence[Character]) -> list[Surface]:
     """A plane at the height at which the feet of the lowest character come down."""
     heights = []
     for c in characters:
-        low = [np.minimum(c.head(p)[:, 2], c.end(p)[:, 2]) for s in body.SIDES for p in (f"toe.{s}", f"foot.{s}") if c.has(p)]
+        low = [
+            np.minimum(c.head(p)[:, 2], c.end(p)[:, 2])
+            for s in body.SIDES
+            for p in (f"toe.{s}", f"foot.{s}")
+            if c.has(p)
+        ]
         if low:
-            drop = min((float(s.points[:, 2].min()) - min(float(c.rest_head(f"foot.{s.side}")[2]), float(c.rest_end(f"foot.{s.side}")[2]))
-                        for s in c.soles if c.has(f"foot.{s.side}")), default=0.0)
+            drop = min(
+                (
+                    float(s.points[:, 2].min())
+                    - min(float(c.rest_head(f"foot.{s.side}")[2]), float(c.rest_end(f"foot.{s.side}")[2]))
+                    for s in c.soles
+                    if c.has(f"foot.{s.side}")
+                ),
+                default=0.0,
+            )
             heights.append(float(np.percentile(np.min(low, axis=0), 10)) + min(drop, 0.0))
     if not heights:
         return []
     z, wide = min(heights), 1000.0
     a, b, c_, d = ([-wide, -wide, z], [wide, -wide, z], [wide, wide, z], [-wide, wide, z])
-    return [Surface(None, f"no mesh is under the feet: a level plane where they come down, at {z:.3f} m",
-                    np.array([[a, b, c_], [a, c_, d]]), np.eye(4)[None])]
+    return [
+        Surface(
+            None,
+            f"no mesh is under the feet: a level plane where they come down, at {z:.3f} m",
+            np.array([[a, b, c_], [a, c_, d]]),
+            np.eye(4)[None],
+        )
+    ]

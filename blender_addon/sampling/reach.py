@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which frames a sweep looks at: the judged range, and a margin round it where the animation goes on."""
+
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
@@ -19,6 +20,7 @@ LEAST, MOST = -1_048_574, 1_048_574
 @dataclass(frozen=True)
 class Judged:
     """The judged range, both ends inside, and sentences on how it was chosen."""
+
     first: int
     last: int
     remarks: tuple[str, ...] = ()
@@ -40,9 +42,13 @@ def judged(scene: Any, first: int | None, last: int | None) -> Judged:
     if end < begin:
         raise CannotMeasure(f"the {what} is reversed or empty: it goes from frame {begin} to frame {end}")
     if begin < LEAST or end > MOST:
-        raise CannotMeasure(f"the {what}, {begin} to {end}, lies outside the frames that Blender has ({LEAST} to {MOST})")
+        raise CannotMeasure(
+            f"the {what}, {begin} to {end}, lies outside the frames that Blender has ({LEAST} to {MOST})"
+        )
     if end - begin + 1 < FEWEST:
-        raise CannotMeasure(f"the {what}, {begin} to {end}, has fewer than {FEWEST} frames: no speed can be read from it")
+        raise CannotMeasure(
+            f"the {what}, {begin} to {end}, has fewer than {FEWEST} frames: no speed can be read from it"
+        )
     if what == "range asked for" and (end < lo or begin > hi):
         raise CannotMeasure(f"the range asked for, {begin} to {end}, lies outside the scene's range {lo} to {hi}")
     if what == "range asked for" and (begin < lo or end > hi):
@@ -51,7 +57,8 @@ def judged(scene: Any, first: int | None, last: int | None) -> Judged:
 
 
 def frames_of(scene: Any, range_: Judged, graph: Any) -> np.ndarray:
-    """All scene frames to sample, (F,): the judged ones and up to MARGIN seconds at each side where something still moves.
+    """All scene frames to sample, (F,): the judged ones and up to MARGIN seconds at each side where something still
+    moves.
 
     Beyond the last key everything holds still. That stop would be ours and not the animator's, so it is not sampled.
     """

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """What is read on each frame, into buffers that are turned into world arrays once, for all frames together."""
+
 from collections.abc import Sequence
 from typing import Any
 
@@ -66,7 +67,9 @@ class PoseReader(PlaceReader):
 
 
 def carried(world: Array, local: Array) -> tuple[Array, Array]:
-    """Places (F, n, 3) and unscaled axes (F, n, 3, 3) in the world of ``local`` (F, n, 4, 4) under ``world`` (F or 1, 4, 4)."""
+    """Places (F, n, 3) and unscaled axes (F, n, 3, 3) in the world of ``local`` (F, n, 4, 4) under ``world`` (F or 1,
+    4, 4).
+    """
     local = local.astype(float)
     turn = world[:, :3, :3]
     if len(world) == 1:

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """What the skin tells at rest: the underside of the feet, and how tall the figure stands."""
+
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -22,7 +23,8 @@ FEWEST = 8
 
 @dataclass(frozen=True)
 class Skin:
-    """A mesh on an armature: its vertices (N, 3) at rest, world metres; ``bone`` where it hangs on one bone, else ''."""
+    """A mesh on an armature: vertices (N, 3) at rest, world metres; ``bone`` where it hangs on one bone, else ''."""
+
     object: Any
     rig: Rig
     vertices: Array
@@ -30,7 +32,9 @@ class Skin:
 
 
 def skins_of(member: Member, worlds: Mapping[str, Array], unit: float) -> list[Skin]:
-    """The meshes that hang on the member's armatures, at rest under each armature's first sampled place (4, 4), by its name."""
+    """The meshes that hang on the member's armatures, at rest under each armature's first sampled place (4, 4), by
+    its name.
+    """
     skins = []
     by_armature = {rig.object: rig for rig in member.rigs}
     for object in bpy.data.objects:

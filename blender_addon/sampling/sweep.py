@@ -1,10 +1,13 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """One pass over the frames of a scene, in a temporary scene: Blender's motion becomes a Shot.
 
-``sweep`` is a generator that yields the part done and returns the Shot. Closing it, or an error in it, leaves everything as it
-was: the person's scene is never set to another frame, and the temporary scene is removed. Between two steps the temporary
+``sweep`` is a generator that yields the part done and returns the Shot. Closing it, or an error in it, leaves
+everything as it
+was: the person's scene is never set to another frame, and the temporary scene is removed. Between two steps the
+temporary
 scene exists, so whoever drives the generator must see that nothing pushes an undo step meanwhile.
 """
+
 from collections.abc import Generator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -33,6 +36,7 @@ __all__ = ["CannotMeasure", "Request", "remove_strays", "sweep", "sweep_now"]
 class Request:
     """What to sample. first, last: scene frames, else the scene's own range; characters: names, else all; cards: by the
     character's name, '' for any."""
+
     needs: Need
     first: int | None = None
     last: int | None = None
@@ -107,13 +111,23 @@ class _Pass:
         props, surfaces = things.found(characters, self.unit, len(frames), self.judged)
         render = self.scene.render
         shot = Shot(
-            name=self.scene.name, frames=frames, fps=render.fps / render.fps_base, characters=tuple(characters), props=props,
-            surfaces=surfaces, camera=None if camera is None else camera.camera(),
-            gravity=np.array(self.scene.gravity) if self.scene.use_gravity else np.zeros(3), unit_scale=self.unit,
-            file=bpy.data.filepath, first=self.judged.first, last=self.judged.last,
-            remarks=tuple(dict.fromkeys([*self.remarks, *things.remarks])))
+            name=self.scene.name,
+            frames=frames,
+            fps=render.fps / render.fps_base,
+            characters=tuple(characters),
+            props=props,
+            surfaces=surfaces,
+            camera=None if camera is None else camera.camera(),
+            gravity=np.array(self.scene.gravity) if self.scene.use_gravity else np.zeros(3),
+            unit_scale=self.unit,
+            file=bpy.data.filepath,
+            first=self.judged.first,
+            last=self.judged.last,
+            remarks=tuple(dict.fromkeys([*self.remarks, *things.remarks])),
+        )
         if Need.KISSES in needs:
             from .meshes import sweep_kisses
+
             steps = sweep_kisses(self.inside, self.scene, shot, members)
             while True:
                 try:
@@ -159,13 +173,21 @@ class _Pass:
         if Need.CAMERA not in self.needs and Need.KISSES not in self.needs:
             return None
         from .camera import CameraReader
+
         reader = CameraReader(self.scene, frames)
         self.inside.link(reader.objects())
         return reader
 
-    def _character(self, member: Member, frames: np.ndarray, poses: Mapping[int, PoseReader], worlds: Places,
-                   places: Mapping[int, PlaceReader], chains: list[Chain], influences: Mapping[Chain, InfluenceReader],
-                   ) -> Character | None:
+    def _character(
+        self,
+        member: Member,
+        frames: np.ndarray,
+        poses: Mapping[int, PoseReader],
+        worlds: Places,
+        places: Mapping[int, PlaceReader],
+        chains: list[Chain],
+        influences: Mapping[Chain, InfluenceReader],
+    ) -> Character | None:
         unit, n = self.unit, len(frames)
         chains_of_member = {c: influences[c] for c in chains}
         member = member.carried([worlds.of(rig)[0] for rig in member.rigs], unit)
@@ -174,19 +196,35 @@ class _Pass:
             one = bones_of(rig, [bone], poses[rig.object.session_uid], worlds.of(rig), unit, rotations=False)
             return (one.tails if tail else one.heads)[:, 0]
 
-        goals = goals_of(member, chains_of_member, lambda c: target_place(c, worlds, poses, places, n, unit),
-                         joint) if chains else ()
+        goals = (
+            goals_of(member, chains_of_member, lambda c: target_place(c, worlds, poses, places, n, unit), joint)
+            if chains
+            else ()
+        )
         keys = None
         if Need.KEYS in self.needs:
             keys = keys_of([rig.object for rig in member.rigs], self.scene, (float(frames[0]), float(frames[-1])))
         skins = skins_of(member, {rig.name: worlds.of(rig)[0] for rig in member.rigs}, unit)
         soles = soles_of(member, skins) if Need.ROTATIONS in self.needs else ()
-        character, remarks = character_of(member, poses, worlds, unit, n, self.needs, goals=goals, soles=soles, keys=keys,
-                                          standing=standing_of(member, skins))
+        character, remarks = character_of(
+            member,
+            poses,
+            worlds,
+            unit,
+            n,
+            self.needs,
+            goals=goals,
+            soles=soles,
+            keys=keys,
+            standing=standing_of(member, skins),
+        )
         self.remarks.extend(remarks)
         return character
 
 
 def _missing_libraries() -> list[str]:
-    return [f"the linked file {library.filepath} is missing: what comes from it is not measured, and skins from it have no vertices"
-            for library in bpy.data.libraries if library_is_missing(library)]
+    return [
+        f"the linked file {library.filepath} is missing: what comes from it is not measured, its skins have no vertices"
+        for library in bpy.data.libraries
+        if library_is_missing(library)
+    ]

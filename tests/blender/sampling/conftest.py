@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A scene of thirty frames with one walking figure."""
+
 from typing import Any
 
 import bpy

@@ -1,20 +1,28 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A plain human rig to sample, and what Blender itself says about it: the oracle of these tests."""
+
 from typing import Any
 
 import bpy
 import numpy as np
 
 CENTRE = [
-    ("root", None, (0, 0, 0), (0, -0.3, 0)), ("pelvis", "root", (0, 0, 0.95), (0, 0, 1.07)),
-    ("spine", "pelvis", (0, 0, 1.07), (0, 0, 1.22)), ("chest", "spine", (0, 0, 1.22), (0, 0, 1.45)),
-    ("neck", "chest", (0, 0, 1.45), (0, -0.01, 1.55)), ("head", "neck", (0, -0.01, 1.55), (0, -0.01, 1.78)),
+    ("root", None, (0, 0, 0), (0, -0.3, 0)),
+    ("pelvis", "root", (0, 0, 0.95), (0, 0, 1.07)),
+    ("spine", "pelvis", (0, 0, 1.07), (0, 0, 1.22)),
+    ("chest", "spine", (0, 0, 1.22), (0, 0, 1.45)),
+    ("neck", "chest", (0, 0, 1.45), (0, -0.01, 1.55)),
+    ("head", "neck", (0, -0.01, 1.55), (0, -0.01, 1.78)),
 ]
 LEFT = [
-    ("clavicle", "chest", (0.02, 0, 1.42), (0.17, 0, 1.43)), ("upper_arm", "clavicle", (0.17, 0, 1.43), (0.19, 0.02, 1.13)),
-    ("forearm", "upper_arm", (0.19, 0.02, 1.13), (0.20, -0.02, 0.87)), ("hand", "forearm", (0.20, -0.02, 0.87), (0.20, -0.04, 0.78)),
-    ("thigh", "pelvis", (0.10, 0, 0.93), (0.10, -0.02, 0.50)), ("shin", "thigh", (0.10, -0.02, 0.50), (0.10, 0.02, 0.09)),
-    ("foot", "shin", (0.10, 0.02, 0.09), (0.10, -0.12, 0.02)), ("toe", "foot", (0.10, -0.12, 0.02), (0.10, -0.19, 0.01)),
+    ("clavicle", "chest", (0.02, 0, 1.42), (0.17, 0, 1.43)),
+    ("upper_arm", "clavicle", (0.17, 0, 1.43), (0.19, 0.02, 1.13)),
+    ("forearm", "upper_arm", (0.19, 0.02, 1.13), (0.20, -0.02, 0.87)),
+    ("hand", "forearm", (0.20, -0.02, 0.87), (0.20, -0.04, 0.78)),
+    ("thigh", "pelvis", (0.10, 0, 0.93), (0.10, -0.02, 0.50)),
+    ("shin", "thigh", (0.10, -0.02, 0.50), (0.10, 0.02, 0.09)),
+    ("foot", "shin", (0.10, 0.02, 0.09), (0.10, -0.12, 0.02)),
+    ("toe", "foot", (0.10, -0.12, 0.02), (0.10, -0.19, 0.01)),
 ]
 
 
@@ -83,7 +91,9 @@ def boots(rig: Any) -> Any:
     return object
 
 
-def blender_says(scene: Any, rig: Any, bones: tuple[str, ...], frames: Any, world: Any = None) -> tuple[np.ndarray, np.ndarray]:
+def blender_says(
+    scene: Any, rig: Any, bones: tuple[str, ...], frames: Any, world: Any = None
+) -> tuple[np.ndarray, np.ndarray]:
     """Heads and tails (F, P, 3), by setting the scene's frame and reading each bone: scene units."""
     heads, tails = [], []
     for frame in frames:

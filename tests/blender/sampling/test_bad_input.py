@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """What cannot be measured is told in one clear sentence."""
+
 from collections.abc import Callable
 from typing import Any
 
@@ -40,9 +41,15 @@ def test_no_body(scene: Any) -> None:
     assert "Chain" in refused(scene)
 
 
-@pytest.mark.parametrize("first,last,says", [
-    (20, 10, "reversed or empty: it goes from frame 20 to frame 10"),
-    (10, 12, "fewer than 4 frames"), (500, 600, "outside the scene's range 1 to 30"), (40, None, "reversed or empty")])
+@pytest.mark.parametrize(
+    "first,last,says",
+    [
+        (20, 10, "reversed or empty: it goes from frame 20 to frame 10"),
+        (10, 12, "fewer than 4 frames"),
+        (500, 600, "outside the scene's range 1 to 30"),
+        (40, None, "reversed or empty"),
+    ],
+)
 def test_ranges(scene: Any, rig: Any, first: int, last: int | None, says: str) -> None:
     assert says in refused(scene, first=first, last=last)
 
@@ -81,12 +88,20 @@ def test_edit_mode_and_rest_position(scene: Any, rig: Any) -> None:
     mate = figure("Mate")
     walk(mate)
     shot = sweep_now(scene, Request(ALL))
-    assert [c.name for c in shot.characters] == ["Mate"] and any("Keeper" in r and "rest position" in r for r in shot.remarks)
+    assert [c.name for c in shot.characters] == ["Mate"] and any(
+        "Keeper" in r and "rest position" in r for r in shot.remarks
+    )
 
 
-@pytest.mark.parametrize("spoil", [
-    lambda rig: setattr(rig, "scale", (0, 0, 0)), lambda rig: setattr(rig, "scale", (1, 1, 0)),
-    lambda rig: setattr(rig, "location", (float("nan"), 0, 0))], ids=["zero", "flat", "nan"])
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda rig: setattr(rig, "scale", (0, 0, 0)),
+        lambda rig: setattr(rig, "scale", (1, 1, 0)),
+        lambda rig: setattr(rig, "location", (float("nan"), 0, 0)),
+    ],
+    ids=["zero", "flat", "nan"],
+)
 def test_places_that_are_none(scene: Any, rig: Any, spoil: Callable[[Any], None]) -> None:
     spoil(rig)
     assert "Keeper is not measured" in refused(scene)
@@ -133,7 +148,7 @@ def test_a_missing_library_is_said(scene: Any, rig: Any, tmp_path: Any) -> None:
 
 
 def test_hostile_names(scene: Any, rig: Any) -> None:
-    rig.name = 'a"]/\\\n\'{0}'
+    rig.name = "a\"]/\\\n'{0}"
     rig.data.bones["head"].name = 'he"ad\\]'
     mate = figure("Mate")
     mate.name = "Mate/head"

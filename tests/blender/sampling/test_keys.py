@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Keys come out of every kind of action with their frames in the scene, and tell what Blender evaluates."""
+
 from typing import Any
 
 import bpy
@@ -17,8 +18,16 @@ def _channel(keys: Keys, bone: str, path: str, index: int) -> int:
 
 def test_columns_are_blenders(scene: Any, rig: Any) -> None:
     curve = next(c for c, _ in curves_of(rig) if "shin.L" in c.data_path and c.array_index == 0)
-    for k, (name, easing) in enumerate([("SINE", "EASE_IN"), ("ELASTIC", "EASE_OUT"), ("BACK", "AUTO"), ("CONSTANT", "AUTO"),
-                                        ("LINEAR", "AUTO"), ("BEZIER", "AUTO")]):
+    for k, (name, easing) in enumerate(
+        [
+            ("SINE", "EASE_IN"),
+            ("ELASTIC", "EASE_OUT"),
+            ("BACK", "AUTO"),
+            ("CONSTANT", "AUTO"),
+            ("LINEAR", "AUTO"),
+            ("BEZIER", "AUTO"),
+        ]
+    ):
         curve.keyframe_points[k].interpolation, curve.keyframe_points[k].easing = name, easing
     curve.keyframe_points[1].amplitude, curve.keyframe_points[1].period, curve.keyframe_points[2].back = 0.3, 2.5, 3.0
     keys = keys_of([rig], scene)
@@ -33,8 +42,11 @@ def test_columns_are_blenders(scene: Any, rig: Any) -> None:
     for name in ("back", "amplitude", "period"):
         np.testing.assert_allclose(getattr(keys, name)[rows], [getattr(p, name) for p in points], atol=1e-6)
     frames = np.arange(1, 31, 0.25)
-    np.testing.assert_allclose(evaluate(keys, _channel(keys, "shin.L", "rotation_euler", 0), frames),
-                               [curve.evaluate(f) for f in frames], atol=2e-5)
+    np.testing.assert_allclose(
+        evaluate(keys, _channel(keys, "shin.L", "rotation_euler", 0), frames),
+        [curve.evaluate(f) for f in frames],
+        atol=2e-5,
+    )
     assert all(keys.plain) and (np.diff(keys.channel) >= 0).all()
 
 
@@ -82,7 +94,9 @@ def test_strips_are_mapped(scene: Any, rig: Any) -> None:
     for frame in (11, 20, 31, 44):
         scene.frame_set(frame)
         ev = rig.evaluated_get(bpy.context.evaluated_depsgraph_get())
-        assert ev.pose.bones["root"].location[1] == pytest.approx(float(evaluate(keys, k, np.array([float(frame)]))[0]), abs=1e-5)
+        assert ev.pose.bones["root"].location[1] == pytest.approx(
+            float(evaluate(keys, k, np.array([float(frame)]))[0]), abs=1e-5
+        )
 
 
 def test_what_is_not_plain(scene: Any, rig: Any) -> None:
@@ -110,7 +124,9 @@ def test_time_remapping(scene: Any, rig: Any) -> None:
     k = _channel(keys, "root", "location", 1)
     for frame in (2, 13, 40):
         scene.frame_set(frame)
-        assert rig.pose.bones["root"].location[1] == pytest.approx(float(evaluate(keys, k, np.array([float(frame)]))[0]), abs=1e-5)
+        assert rig.pose.bones["root"].location[1] == pytest.approx(
+            float(evaluate(keys, k, np.array([float(frame)]))[0]), abs=1e-5
+        )
 
 
 def test_a_shared_action_gives_each_its_own_slot(scene: Any, rig: Any) -> None:

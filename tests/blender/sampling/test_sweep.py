@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The sweep reads what Blender's own evaluation of the person's scene says, however the figure is moved."""
+
 from collections.abc import Callable
 from typing import Any
 
@@ -87,9 +88,22 @@ def _excluded(rig: Any) -> None:
     scene.view_layers[0].layer_collection.children["Away"].exclude = False
 
 
-@pytest.mark.parametrize("setup", [
-    lambda rig: None, _child_of, _legs_by_ik, _driver, _scene_driver, _scaled_parent, _uneven, _mirrored, _remap, _excluded],
-    ids=["keys", "child-of", "ik", "driver", "scene driver", "parent", "uneven", "mirrored", "remap", "collection"])
+@pytest.mark.parametrize(
+    "setup",
+    [
+        lambda rig: None,
+        _child_of,
+        _legs_by_ik,
+        _driver,
+        _scene_driver,
+        _scaled_parent,
+        _uneven,
+        _mirrored,
+        _remap,
+        _excluded,
+    ],
+    ids=["keys", "child-of", "ik", "driver", "scene driver", "parent", "uneven", "mirrored", "remap", "collection"],
+)
 def test_places_are_blenders_own(scene: Any, rig: Any, setup: Callable[[Any], None]) -> None:
     setup(rig)
     shot = sweep_now(scene, Request(ALL))
@@ -101,8 +115,11 @@ def test_places_are_blenders_own(scene: Any, rig: Any, setup: Callable[[Any], No
     np.testing.assert_allclose(character.tails, tails, atol=3e-6)
     assert np.ptp(character.heads, axis=0).max() > 0.3
     # axes: right-handed, unit, y along the bone
-    np.testing.assert_allclose(character.axes @ np.swapaxes(character.axes, -1, -2), np.broadcast_to(np.eye(3), character.axes.shape),
-                               atol=2e-5)
+    np.testing.assert_allclose(
+        character.axes @ np.swapaxes(character.axes, -1, -2),
+        np.broadcast_to(np.eye(3), character.axes.shape),
+        atol=2e-5,
+    )
     assert (np.linalg.det(character.axes) > 0).all()
     along = character.tails - character.heads
     np.testing.assert_allclose(along / np.linalg.norm(along, axis=-1, keepdims=True), character.axes[..., 1], atol=2e-5)
@@ -213,8 +230,11 @@ def test_instanced_collection(scene: Any, rig: Any) -> None:
         scene.frame_set(int(shot.frames[i]))
         graph = bpy.context.evaluated_depsgraph_get()
         bpy.context.view_layer.update()
-        found = [(n.matrix_world.copy(), [p.head.copy() for p in (n.object.pose.bones[b] for b in character.bones)])
-                 for n in graph.object_instances if n.is_instance and n.object.type == "ARMATURE"]
+        found = [
+            (n.matrix_world.copy(), [p.head.copy() for p in (n.object.pose.bones[b] for b in character.bones)])
+            for n in graph.object_instances
+            if n.is_instance and n.object.type == "ARMATURE"
+        ]
         assert len(found) == 1
         np.testing.assert_allclose(character.heads[i], [found[0][0] @ h for h in found[0][1]], atol=3e-6)
 

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Goals, soles, props and ground as the scene has them."""
+
 from typing import Any
 
 import bpy
@@ -65,7 +66,13 @@ def test_goal_on_a_copy_of_the_limb(scene: Any, rig: Any) -> None:
     for name, parent in (("MCH-thigh_ik.L", "pelvis"), ("MCH-shin_ik.L", "MCH-thigh_ik.L")):
         source = bones[{"MCH-thigh_ik.L": "thigh.L", "MCH-shin_ik.L": "shin.L"}[name]]
         copy = bones.new(name)
-        copy.head, copy.tail, copy.roll, copy.parent, copy.use_deform = source.head, source.tail, source.roll, bones[parent], False
+        copy.head, copy.tail, copy.roll, copy.parent, copy.use_deform = (
+            source.head,
+            source.tail,
+            source.roll,
+            bones[parent],
+            False,
+        )
     bpy.ops.object.mode_set(mode="OBJECT")
     target = bpy.data.objects.new("Goal", None)
     scene.collection.objects.link(target)
@@ -92,7 +99,9 @@ def test_soles_of_the_boots(scene: Any, rig: Any) -> None:
     for sole in character.soles:
         points = dict(zip(SOLE_POINTS, sole.points, strict=True))
         assert np.allclose(sole.points[:, 2], 0.0, atol=1e-3)
-        assert points["heel"][1] == pytest.approx(0.08, abs=0.01) and points["toe_tip"][1] == pytest.approx(-0.19, abs=0.01)
+        assert points["heel"][1] == pytest.approx(0.08, abs=0.01) and points["toe_tip"][1] == pytest.approx(
+            -0.19, abs=0.01
+        )
         outward = 1 if sole.side == "L" else -1
         assert points["ball_outer"][0] * outward == pytest.approx(0.14, abs=0.01)
         assert points["ball_inner"][0] * outward == pytest.approx(0.06, abs=0.01)
@@ -117,7 +126,12 @@ def test_props_and_ground_are_found(scene: Any, rig: Any) -> None:
     assert shot.props[0].keys is not None and set(shot.props[0].keys.scene_frame) == {1.0, 30.0}
     assert wall.name not in {s.name for s in shot.surfaces}
     # the person has the last word
-    lantern["plumbline_prop"], hat["plumbline_prop"], wall["plumbline_ground"], floor["plumbline_ground"] = False, True, True, False
+    lantern["plumbline_prop"], hat["plumbline_prop"], wall["plumbline_ground"], floor["plumbline_ground"] = (
+        False,
+        True,
+        True,
+        False,
+    )
     shot = sweep_now(scene, Request(ALL))
     assert [p.name for p in shot.props] == ["Hat"] and [s.name for s in shot.surfaces] == ["Wall"]
     assert "marked" in shot.props[0].why and "marked" in shot.surfaces[0].why
@@ -133,7 +147,11 @@ def test_marked_ground_that_moves(scene: Any, rig: Any) -> None:
         boat.location.z = z
         boat.keyframe_insert("location", frame=f)
     (surface,) = sweep_now(scene, Request(ALL)).surfaces
-    assert surface.moving and surface.world[0, 2, 3] == pytest.approx(0.0) and surface.world[29, 2, 3] == pytest.approx(0.4)
+    assert (
+        surface.moving
+        and surface.world[0, 2, 3] == pytest.approx(0.0)
+        and surface.world[29, 2, 3] == pytest.approx(0.4)
+    )
 
 
 def test_no_ground_but_a_plane(scene: Any, rig: Any) -> None:

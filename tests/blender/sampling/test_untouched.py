@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """What a person has open stays as it is: after a sweep, after one stopped half way, and after an error."""
+
 from typing import Any
 
 import bpy
@@ -18,15 +19,22 @@ ALL = Need.JOINTS | Need.ROTATIONS | Need.GOALS | Need.KEYS | Need.GROUND | Need
 def _state(scene: Any) -> dict[str, Any]:
     return {
         "frame": (scene.frame_current, scene.frame_subframe),
-        "pose": [tuple(b.matrix.col[3]) + tuple(b.rotation_euler) + tuple(b.location)
-                 for o in scene.objects if o.type == "ARMATURE" for b in o.pose.bones],
+        "pose": [
+            tuple(b.matrix.col[3]) + tuple(b.rotation_euler) + tuple(b.location)
+            for o in scene.objects
+            if o.type == "ARMATURE"
+            for b in o.pose.bones
+        ],
         "places": [tuple(o.matrix_world.col[3]) for o in scene.objects],
         "selected": [o.name for o in scene.objects if o.select_get()],
         "bones": [b.name for o in scene.objects if o.type == "ARMATURE" for b in o.data.bones if _selected(o, b)],
         "active": bpy.context.view_layer.objects.active.name,
         "mode": bpy.context.mode,
         "hidden": [(o.name, o.hide_get(), o.hide_viewport) for o in scene.objects],
-        "data": {name: len(getattr(bpy.data, name)) for name in ("scenes", "objects", "meshes", "actions", "collections", "armatures")},
+        "data": {
+            name: len(getattr(bpy.data, name))
+            for name in ("scenes", "objects", "meshes", "actions", "collections", "armatures")
+        },
         "window": bpy.context.window.scene.name,
         "simplify": scene.render.use_simplify,
         "constraints": sum(len(o.constraints) for o in bpy.data.objects),

@@ -273,3 +273,35 @@ def test_own_keys_between_frames_are_read_at_the_frames(scene: Any, rig: Any) ->
     heads, tails = blender_says(scene, rig, character.bones, shot.frames)
     np.testing.assert_allclose(character.tails, tails, atol=3e-6)
     assert 10.5 in character.keys.scene_frame and 4.25 in character.keys.scene_frame
+
+
+def test_a_body_in_two_armatures(scene: Any, rig: Any) -> None:
+    """Neck and head live in an armature of their own that the body's chest carries."""
+    bpy.ops.object.mode_set(mode="EDIT")
+    for name in ("head", "neck"):
+        rig.data.edit_bones.remove(rig.data.edit_bones[name])
+    bpy.ops.object.mode_set(mode="OBJECT")
+    data = bpy.data.armatures.new("Face")
+    face = bpy.data.objects.new("Face", data)
+    scene.collection.objects.link(face)
+    bpy.context.view_layer.objects.active = face
+    bpy.ops.object.mode_set(mode="EDIT")
+    neck, head = data.edit_bones.new("neck"), data.edit_bones.new("head")
+    neck.head, neck.tail, head.head, head.tail = (0, 0, 1.45), (0, -0.01, 1.55), (0, -0.01, 1.55), (0, -0.01, 1.78)
+    head.parent = neck
+    bpy.ops.object.mode_set(mode="OBJECT")
+    carrier = face.constraints.new("CHILD_OF")
+    carrier.target, carrier.subtarget = rig, "chest"
+    scene.frame_set(1)
+    carrier.inverse_matrix = (rig.matrix_world @ rig.pose.bones["chest"].matrix).inverted()
+    bpy.context.view_layer.update()
+    shot = sweep_now(scene, Request(ALL))
+    (character,) = shot.characters
+    assert character.name == "Keeper"
+    assert character.bones[character.index["head"]] == "Face/head"
+    assert character.bones[character.index["shin.L"]] == "Keeper/shin.L"
+    heads, _ = blender_says(scene, face, ("neck", "head"), shot.frames)
+    for k, part in enumerate(("neck", "head")):
+        np.testing.assert_allclose(character.head(part), heads[:, k], atol=3e-6)
+    heads, _ = blender_says(scene, rig, ("shin.L",), shot.frames)
+    np.testing.assert_allclose(character.head("shin.L"), heads[:, 0], atol=3e-6)

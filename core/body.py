@@ -7,9 +7,18 @@ SIDES = ("L", "R")
 PARTS = CENTRE + tuple(f"{part}.{side}" for side in SIDES for part in LIMB_PARTS)
 
 _PARENT = {
-    "spine": "pelvis", "chest": "spine", "neck": "chest", "head": "neck",
-    "clavicle": "chest", "upper_arm": "clavicle", "forearm": "upper_arm", "hand": "forearm",
-    "thigh": "pelvis", "shin": "thigh", "foot": "shin", "toe": "foot",
+    "spine": "pelvis",
+    "chest": "spine",
+    "neck": "chest",
+    "head": "neck",
+    "clavicle": "chest",
+    "upper_arm": "clavicle",
+    "forearm": "upper_arm",
+    "hand": "forearm",
+    "thigh": "pelvis",
+    "shin": "thigh",
+    "foot": "shin",
+    "toe": "foot",
 }
 
 #: Two-bone limbs: name -> (root part, middle part, end part).
@@ -63,9 +72,15 @@ def descendants(part: str) -> tuple[str, ...]:
 def next_part(part: str) -> str | None:
     """The part whose head ends this one's segment: shin for thigh, foot for shin, hand for forearm."""
     return {
-        "pelvis": "spine", "spine": "chest", "chest": "neck", "neck": "head",
-        "clavicle": f"upper_arm.{side(part)}", "upper_arm": f"forearm.{side(part)}",
-        "forearm": f"hand.{side(part)}", "thigh": f"shin.{side(part)}", "shin": f"foot.{side(part)}",
+        "pelvis": "spine",
+        "spine": "chest",
+        "chest": "neck",
+        "neck": "head",
+        "clavicle": f"upper_arm.{side(part)}",
+        "upper_arm": f"forearm.{side(part)}",
+        "forearm": f"hand.{side(part)}",
+        "thigh": f"shin.{side(part)}",
+        "shin": f"foot.{side(part)}",
         "foot": f"toe.{side(part)}",
     }.get(base(part))
 

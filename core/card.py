@@ -4,6 +4,7 @@
 The published schema is card.schema.json beside this file; ``Card.read`` checks the same rules by hand, since nothing
 but numpy is at hand inside Blender.
 """
+
 import json
 from dataclasses import dataclass, field
 from typing import Any
@@ -21,10 +22,12 @@ class CardError(ValueError):
 class Card:
     """What a person has said about a character. Everything is optional.
 
-    parts: part -> bone ('' = the character has none). limits: joint angle name (see tables.joint_ranges) -> (least, most) in degrees,
+    parts: part -> bone ('' = the character has none). limits: joint angle name (see tables.joint_ranges) -> (least,
+    most) in degrees,
     either may be None. masses: part -> kg. soles: side -> 7 points in metres in the foot's rest world (see shot.Sole).
     stretch: limb ('leg.L') -> share by which it may grow. height: metres that the figure stands for.
     """
+
     name: str = ""
     parts: dict[str, str] = field(default_factory=dict)
     limits: dict[str, tuple[float | None, float | None]] = field(default_factory=dict)
@@ -69,8 +72,15 @@ class Card:
     def data(self) -> dict[str, Any]:
         """The card as JSON data; entries that say nothing are left out."""
         out: dict[str, Any] = {"schema": VERSION}
-        for key, value in (("name", self.name), ("map", self.parts), ("limits", self.limits), ("masses", self.masses),
-                           ("soles", self.soles), ("stretch", self.stretch), ("height", self.height)):
+        for key, value in (
+            ("name", self.name),
+            ("map", self.parts),
+            ("limits", self.limits),
+            ("masses", self.masses),
+            ("soles", self.soles),
+            ("stretch", self.stretch),
+            ("height", self.height),
+        ):
             if value:
                 out[key] = value
         return out
@@ -118,6 +128,10 @@ def _range(value: Any, what: str) -> tuple[float | None, float | None]:
 
 
 def _seven_points(value: Any, what: str) -> tuple[tuple[float, float, float], ...]:
-    if not isinstance(value, list | tuple) or len(value) != 7 or not all(isinstance(p, list | tuple) and len(p) == 3 for p in value):
+    if (
+        not isinstance(value, list | tuple)
+        or len(value) != 7
+        or not all(isinstance(p, list | tuple) and len(p) == 3 for p in value)
+    ):
         raise CardError(f"the card's {what} must be seven points of three numbers")
     return tuple((_number(p[0], what), _number(p[1], what), _number(p[2], what)) for p in value)

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The checks of the house: found by walking their folder, one in each file."""
+
 import importlib
 import pkgutil
 from functools import cache
@@ -18,8 +19,11 @@ def catalogue() -> dict[str, Check]:
     found: dict[str, Check] = {}
     for info in sorted(pkgutil.iter_modules(checks.__path__), key=lambda i: i.name):
         module = importlib.import_module(f"{checks.__name__}.{info.name}")
-        own = [thing for thing in vars(module).values()
-               if isinstance(thing, type) and issubclass(thing, Check) and thing.__module__ == module.__name__]
+        own = [
+            thing
+            for thing in vars(module).values()
+            if isinstance(thing, type) and issubclass(thing, Check) and thing.__module__ == module.__name__
+        ]
         if len(own) != 1:
             raise TypeError(f"checks/{info.name}.py must hold exactly one Check, it holds {len(own)}")
         check = own[0]()

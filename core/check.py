@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The base of every check: one rule of the catalogue, in one file of ``checks``, named as the file."""
+
 from collections.abc import Iterator, Sequence
 from typing import Any, ClassVar
 
@@ -10,7 +11,16 @@ from .shot import Character
 from .study import Measure, Study
 
 #: Lane -> its letter.
-LANES = {"Limbs": "L", "Contacts": "C", "Balance": "B", "Spacing": "S", "Arcs": "A", "Staging": "T", "Props": "P", "Hits": "H"}
+LANES = {
+    "Limbs": "L",
+    "Contacts": "C",
+    "Balance": "B",
+    "Spacing": "S",
+    "Arcs": "A",
+    "Staging": "T",
+    "Props": "P",
+    "Hits": "H",
+}
 
 #: The headings of a check's docstring, in this order: the docs page is made from it.
 HEADINGS = ("Seen as", "Measures", "Limit", "Silent when", "Cannot see", "Remedy")
@@ -25,6 +35,7 @@ class Check:
     per_shot: run once for the shot with character None instead of once a character.
     trial: shown, but never decides the exit code.
     """
+
     lane: ClassVar[str]
     uses: ClassVar[tuple[Measure, ...]] = ()
     own_needs: ClassVar[Need] = NOTHING
@@ -55,19 +66,48 @@ class Check:
     def skip(self, character: Character | None, why: str) -> Skip:
         return Skip(self.name, character.name if character else "", why)
 
-    def note(self, study: Study, character: Character | None, part: str, span: tuple[int, int], worst: int, *,
-             severity: Severity, measured: float, limit: float | None = None, text: str, remedy: Remedy | None,
-             evidence: Sequence[Any], unit: str | None = None, source: str | None = None,
-             keys: Sequence[KeyReference] = (), kind: str = "", parts: Sequence[str] = (), trial: bool | None = None) -> Note:
+    def note(
+        self,
+        study: Study,
+        character: Character | None,
+        part: str,
+        span: tuple[int, int],
+        worst: int,
+        *,
+        severity: Severity,
+        measured: float,
+        limit: float | None = None,
+        text: str,
+        remedy: Remedy | None,
+        evidence: Sequence[Any],
+        unit: str | None = None,
+        source: str | None = None,
+        keys: Sequence[KeyReference] = (),
+        kind: str = "",
+        parts: Sequence[str] = (),
+        trial: bool | None = None,
+    ) -> Note:
         """A note from sample indices: ``span`` first and last, ``worst`` inside it."""
         shot = study.shot
         start, end = shot.frame(span[0]), shot.frame(span[1])
         return Note(
-            check=self.name, lane=self.lane, character=character.name if character else "", part=part,
-            start=start, end=end, worst=min(max(shot.frame(worst), start), end),
-            severity=severity, measured=float(measured),
+            check=self.name,
+            lane=self.lane,
+            character=character.name if character else "",
+            part=part,
+            start=start,
+            end=end,
+            worst=min(max(shot.frame(worst), start), end),
+            severity=severity,
+            measured=float(measured),
             limit=float(self.limit.step(severity) if limit is None else limit),
-            unit=self.limit.unit if unit is None else unit, source=self.limit.source if source is None else source,
-            text=text, remedy=remedy, evidence=tuple(evidence), keys=tuple(keys),
-            trial=self.trial if trial is None else trial, kind=kind, parts=tuple(parts) or (part,),
+            unit=self.limit.unit if unit is None else unit,
+            source=self.limit.source if source is None else source,
+            text=text,
+            remedy=remedy,
+            evidence=tuple(evidence),
+            keys=tuple(keys),
+            trial=self.trial if trial is None else trial,
+            kind=kind,
+            parts=tuple(parts) or (part,),
         )

@@ -6,6 +6,7 @@ of 1080 with y upwards. ``role`` is 'found' (what the shot does, drawn in the la
 is measured against, drawn in paper white). ``frames`` is the first and last scene frame at which the shape shows;
 a shape with one place a frame lists as many places as there are whole frames from first to last.
 """
+
 from dataclasses import dataclass
 
 Place = tuple[float, float, float]
@@ -15,6 +16,7 @@ Span = tuple[int, int]
 @dataclass(frozen=True, slots=True)
 class Point:
     """A disc, ring or centre of mass: ``kind`` is 'disc', 'ring' or 'mass'."""
+
     role: str
     frames: Span
     places: tuple[Place, ...]
@@ -24,6 +26,7 @@ class Point:
 @dataclass(frozen=True, slots=True)
 class Polyline:
     """An open line through places; ``ticks`` draws one tick across it at each place (one place a frame)."""
+
     role: str
     frames: Span
     places: tuple[Place, ...]
@@ -41,7 +44,9 @@ class Arrow:
 
 @dataclass(frozen=True, slots=True)
 class Arc:
-    """An angle about ``centre`` from ``zero`` by ``angle`` degrees around ``axis`` (right hand); ``zero`` is a unit direction."""
+    """An angle about ``centre`` from ``zero`` by ``angle`` degrees around ``axis`` (right hand); ``zero`` is a unit
+    direction."""
+
     role: str
     frames: Span
     centre: Place
@@ -54,6 +59,7 @@ class Arc:
 @dataclass(frozen=True, slots=True)
 class Patch:
     """A filled polygon: a footprint, a support area."""
+
     role: str
     frames: Span
     places: tuple[Place, ...]
@@ -62,6 +68,7 @@ class Patch:
 @dataclass(frozen=True, slots=True)
 class ScreenOutline:
     """Pieces of an outline in the shot's camera: places (x, y) in pixels of a picture with a shorter side of 1080."""
+
     role: str
     frames: Span
     places: tuple[tuple[float, float], ...]

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A note: one finding, measured against a limit with a source."""
+
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -25,6 +26,7 @@ class Limit:
 
     A measure is at a step when it is beyond it: above where low <= high, below where low > high.
     """
+
     low: float
     medium: float
     high: float
@@ -50,6 +52,7 @@ class Limit:
 @dataclass(frozen=True, slots=True)
 class KeyReference:
     """Keys behind a note: which object or bone, which channel, on which scene frames."""
+
     owner: str
     channel: str
     frames: tuple[float, ...]
@@ -62,6 +65,7 @@ class Note:
     ``kind`` tells precedence which face of a check spoke ('gap', 'flat', 'hyperextension' ...);
     ``parts`` lists all parts that the note is about, ``part`` the one it is filed under.
     """
+
     check: str
     lane: str
     character: str
@@ -91,6 +95,7 @@ class Note:
 @dataclass(frozen=True, slots=True)
 class Skip:
     """Something that a check could not judge, and why, in one sentence without a final stop."""
+
     check: str
     character: str
     why: str
@@ -99,6 +104,7 @@ class Skip:
 @dataclass(frozen=True, slots=True)
 class Failure:
     """A check that raised: which, on whom, and the error in one line."""
+
     check: str
     character: str
     error: str
@@ -108,6 +114,7 @@ class Failure:
 @dataclass(frozen=True, slots=True)
 class Result:
     """All that one run over a shot found."""
+
     notes: tuple[Note, ...]
     skipped: tuple[Skip, ...]
     failed: tuple[Failure, ...]

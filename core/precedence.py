@@ -12,6 +12,7 @@ text of the one that stays, which takes the greater severity of the two.
    foot planted under a reversed knee, the ankle's angle is the consequence.
 4. Both sides of one joint over the same frames are one note that lists both parts.
 """
+
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -80,7 +81,13 @@ def _absorbed(study: Study, notes: list[Note], owns: Rule) -> list[Note]:
         if limb is None or i in gone:
             continue
         for k, other in enumerate(notes):
-            if k != i and k not in gone and _limb(other) == limb and _near(study, owner, other) and owns(study, owner, other):
+            if (
+                k != i
+                and k not in gone
+                and _limb(other) == limb
+                and _near(study, owner, other)
+                and owns(study, owner, other)
+            ):
                 gone.add(k)
                 named.setdefault(i, []).append(other)
     return [_naming(note, named.get(i, [])) for i, note in enumerate(notes) if i not in gone]
@@ -88,7 +95,9 @@ def _absorbed(study: Study, notes: list[Note], owns: Rule) -> list[Note]:
 
 def _naming(owner: Note, others: list[Note]) -> Note:
     for other in others:
-        owner = replace(owner, text=f"{owner.text}; with it {_short(other)}", severity=_greater(owner.severity, other.severity))
+        owner = replace(
+            owner, text=f"{owner.text}; with it {_short(other)}", severity=_greater(owner.severity, other.severity)
+        )
     return owner
 
 
@@ -109,18 +118,27 @@ def _both_sides(study: Study, notes: list[Note]) -> list[Note]:
         else:
             place = kept.index(twin)
             kept[place] = replace(
-                twin, parts=(*twin.parts, *note.parts),
-                text=f"{twin.text}; the {body.spoken(note.part)} too, {_amount(note)}")
+                twin,
+                parts=(*twin.parts, *note.parts),
+                text=f"{twin.text}; the {body.spoken(note.part)} too, {_amount(note)}",
+            )
     return kept
 
 
 def _amount(note: Note) -> str:
-    return {"deg": f"{note.measured:.0f} degrees", "1": f"{note.measured * 100:.1f} percent", "m": f"{note.measured * 100:.1f} cm"}.get(
-        note.unit, f"{note.measured:.3g} {note.unit}")
+    return {
+        "deg": f"{note.measured:.0f} degrees",
+        "1": f"{note.measured * 100:.1f} percent",
+        "m": f"{note.measured * 100:.1f} cm",
+    }.get(note.unit, f"{note.measured:.3g} {note.unit}")
 
 
 def _twins(study: Study, a: Note, b: Note) -> bool:
-    if a.check not in ("joint-limit", "overextension") or (a.check, a.kind, a.character) != (b.check, b.kind, b.character):
+    if a.check not in ("joint-limit", "overextension") or (a.check, a.kind, a.character) != (
+        b.check,
+        b.kind,
+        b.character,
+    ):
         return False
     if b.part != body.mirror(a.part) or b.part == a.part or b.part in a.parts:
         return False

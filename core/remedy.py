@@ -5,6 +5,7 @@
 ``target`` is a body part ('foot.L') or a prop's name. ``frames`` is the first and last scene frame of the full change;
 ``ease`` is how many frames it is eased in before and out after them. Offsets are metres in the world.
 """
+
 from dataclasses import dataclass
 
 from .body import PARTS, spoken
@@ -26,7 +27,9 @@ def _size(metres: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """Move a part (its limb follows by inverse kinematics; the pelvis takes the body along, feet and hands stay) or a prop."""
+    """Move a part (its limb follows by inverse kinematics; the pelvis takes the body along, feet and hands stay) or
+    a prop."""
+
     target: str
     offset: tuple[float, float, float]
     frames: Span
@@ -43,6 +46,7 @@ class Move:
 @dataclass(frozen=True, slots=True)
 class Turn:
     """Turn a part about a world axis through its own joint, one angle in degrees for the span (or one a frame)."""
+
     target: str
     axis: tuple[float, float, float] | tuple[tuple[float, float, float], ...]
     angle: float | tuple[float, ...]
@@ -59,6 +63,7 @@ class Turn:
 @dataclass(frozen=True, slots=True)
 class Pin:
     """Hold a part at places: one a frame, or one for the whole span."""
+
     target: str
     places: tuple[tuple[float, float, float], ...]
     frames: Span
@@ -76,6 +81,7 @@ class Ease:
     The turn of the ``targets`` against their parents is re-timed, and the path of the ``paths`` in the world (pelvis,
     limb ends that follow a goal): numeric.ease says how.
     """
+
     targets: tuple[str, ...]
     frames: Span
     ease_in: bool = True

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Runs checks over a shot: what they need, one after the other, none able to stop the rest."""
+
 import time
 import traceback
 from collections.abc import Generator, Sequence
@@ -25,7 +26,8 @@ def needs_of(checks: Sequence[Check]) -> Need:
 def run(shot: Shot, checks: Sequence[Check], study: Study | None = None) -> Generator[float, None, Result]:
     """Runs the checks; yields the part done, 0 to 1, and returns the Result.
 
-    study: one of this shot, for who wants to ask it afterward for what the checks measured. Close the generator to stop. An exception in one check makes a Failure and the rest go on.
+    study: one of this shot, for who wants to ask it afterward for what the checks measured. Close the generator to
+    stop. An exception in one check makes a Failure and the rest go on.
     """
     study = study or Study(shot)
     notes: list[Note] = []
@@ -33,8 +35,8 @@ def run(shot: Shot, checks: Sequence[Check], study: Study | None = None) -> Gene
     failed: list[Failure] = []
     seconds: dict[str, float] = {}
     jobs: list[tuple[Check, Character | None]] = [
-        (check, character) for check in checks
-        for character in ((None,) if check.per_shot else shot.characters)]
+        (check, character) for check in checks for character in ((None,) if check.per_shot else shot.characters)
+    ]
     for done, (check, character) in enumerate(jobs):
         yield done / max(1, len(jobs))
         started = time.process_time()
@@ -54,7 +56,9 @@ def run(shot: Shot, checks: Sequence[Check], study: Study | None = None) -> Gene
                     notes.append(found)
         except Exception as error:  # one failing check never stops the others
             name = character.name if character else ""
-            failed.append(Failure(check.name, name, f"{type(error).__name__}: {error}".splitlines()[0], traceback.format_exc()))
+            failed.append(
+                Failure(check.name, name, f"{type(error).__name__}: {error}".splitlines()[0], traceback.format_exc())
+            )
         finally:
             seconds[check.name] = seconds.get(check.name, 0.0) + time.process_time() - started
     kept = settle(study, [n for n in (_inside(shot, note) for note in notes) if n is not None])
@@ -76,8 +80,10 @@ def finish(shot: Shot, checks: Sequence[Check]) -> Result:
 
 def _unfit(check: Check, character: Character | None) -> str | None:
     if check.metric and character is not None and not character.size_is_known:
-        return (f"the figure is {character.height:.3g} m tall and its card states no height, "
-                "so nothing in metres or seconds can be judged; give the height that it stands for")
+        return (
+            f"the figure is {character.height:.3g} m tall and its card states no height, "
+            "so nothing in metres or seconds can be judged; give the height that it stands for"
+        )
     return None
 
 
@@ -87,7 +93,13 @@ def _missing(check: Check, character: Character) -> list[Skip]:
         lacking = [part for part in group if not character.has(part)]
         if lacking:
             names = ", ".join(body.spoken(part) for part in lacking)
-            out.append(Skip(check.name, character.name, f"the body map has no {names}, so the {body.spoken(group[-1])} is not judged"))
+            out.append(
+                Skip(
+                    check.name,
+                    character.name,
+                    f"the body map has no {names}, so the {body.spoken(group[-1])} is not judged",
+                )
+            )
     return out
 
 

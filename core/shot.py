@@ -4,6 +4,7 @@
 F frames, P parts, K keys, S sole points. Places are world metres; axes are (…, 3, 3) with an object's x, y and z axes
 in the world as columns. All arrays are made read-only, and their shapes are checked when the object is born.
 """
+
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -22,7 +23,9 @@ def _freeze(owner: Any, name: str, shape: tuple[int | None, ...] | None = None, 
     if value is None:
         return
     array = np.asarray(value, dtype).view()
-    if shape is not None and (array.ndim != len(shape) or any(s not in (None, n) for s, n in zip(shape, array.shape, strict=True))):
+    if shape is not None and (
+        array.ndim != len(shape) or any(s not in (None, n) for s, n in zip(shape, array.shape, strict=True))
+    ):
         raise ValueError(f"{type(owner).__name__}.{name}: expected shape {shape}, got {array.shape}")
     array.flags.writeable = False
     object.__setattr__(owner, name, array)
@@ -31,6 +34,7 @@ def _freeze(owner: Any, name: str, shape: tuple[int | None, ...] | None = None, 
 @dataclass(frozen=True)
 class Channel:
     """What an animation curve drives. ``strip`` names the NLA strip that it plays through, or ''."""
+
     object: str
     action: str
     path: str
@@ -48,9 +52,22 @@ class Channel:
         return f"{self.path.rpartition('.')[2] or self.path}[{self.index}]"
 
 
-#: Interpolation of the segment that starts at a key, as Blender numbers them.
-INTERPOLATIONS = ("CONSTANT", "LINEAR", "BEZIER", "SINE", "QUAD", "CUBIC", "QUART", "QUINT", "EXPO", "CIRC", "BACK",
-                  "BOUNCE", "ELASTIC")
+#: Interpolation of the segment that starts at a key, by name; Blender numbers them otherwise.
+INTERPOLATIONS = (
+    "CONSTANT",
+    "LINEAR",
+    "BEZIER",
+    "SINE",
+    "QUAD",
+    "CUBIC",
+    "QUART",
+    "QUINT",
+    "EXPO",
+    "CIRC",
+    "BACK",
+    "BOUNCE",
+    "ELASTIC",
+)
 
 
 @dataclass(frozen=True)
@@ -63,6 +80,7 @@ class Keys:
     have Blender's own 1.70158, 0.8 and 4.1.
     ``plain`` tells for each channel whether the curve alone makes the value (no modifier, strip blending or driver).
     """
+
     channels: tuple[Channel, ...]
     channel: Array
     scene_frame: Array
@@ -97,9 +115,11 @@ class Keys:
 class Goal:
     """The target of an inverse-kinematics chain that ends at the end of ``part``'s limb.
 
-    part is the limb's end ('foot.L', 'hand.R'); place (F, 3) where the target is, reach (F, 3) where the chain's end is,
+    part is the limb's end ('foot.L', 'hand.R'); place (F, 3) where the target is, reach (F, 3) where the chain's
+    end is,
     influence (F,) of the constraint.
     """
+
     part: str
     place: Array
     reach: Array
@@ -122,6 +142,7 @@ class Sole:
     Heel and ball ride rigidly on the foot bone, the toe tip on the toe bone (on the foot where there is none).
     ``source`` is 'mesh', 'card' or 'guess'.
     """
+
     side: str
     points: Array
     source: str
@@ -135,12 +156,15 @@ class Character:
     """One character, sampled.
 
     parts: names from body.PARTS, P of them; bones: the bone of each part ('bone' or 'armature/bone').
-    heads, tails (F, P, 3); axes (F, P, 3, 3), of the skin's bone; twist_axes (F, P, 3, 3), of the copy of the bone whose
-    twist stays true, NaN where there is none. rest_heads, rest_tails (P, 3), rest_axes (P, 3, 3): the rest pose carried into
+    heads, tails (F, P, 3); axes (F, P, 3, 3), of the skin's bone; twist_axes (F, P, 3, 3), of the copy of the bone
+    whose
+    twist stays true, NaN where there is none. rest_heads, rest_tails (P, 3), rest_axes (P, 3, 3): the rest pose
+    carried into
     the world by the armature's first sampled place. scale (F,): the armature's uniform scale over its first.
     up, forward (3,): the figure's own directions in that rest pose.
     reasons: one sentence a part, why this bone. keyed: whether its motion comes from sparse keys.
     """
+
     name: str
     parts: tuple[str, ...]
     bones: tuple[str, ...]
@@ -167,7 +191,9 @@ class Character:
         p = len(self.parts)
         unknown = [part for part in self.parts if part not in body.PARTS]
         if unknown or len(set(self.parts)) != p or len(self.bones) != p:
-            raise ValueError(f"Character.parts: unknown or repeated parts, or not one bone each: {unknown or self.parts}")
+            raise ValueError(
+                f"Character.parts: unknown or repeated parts, or not one bone each: {unknown or self.parts}"
+            )
         _freeze(self, "heads", (None, p, 3))
         f = len(self.heads)
         _freeze(self, "tails", (f, p, 3))
@@ -192,7 +218,8 @@ class Character:
         return self.heads[:, self.index[part]]
 
     def end(self, part: str) -> Array:
-        """Where the part ends, (F, 3): the next joint's head, or its own tail where the body ends or a part is missing."""
+        """Where the part ends, (F, 3): the next joint's head, or its own tail where the body ends or a part is
+        missing."""
         following = body.next_part(part)
         if following is not None and following in self.index:
             return self.heads[:, self.index[following]]
@@ -213,8 +240,11 @@ class Character:
     @cached_property
     def leg_length(self) -> float:
         """Hip to knee to ankle at rest, metres: the character's own yardstick. Without legs, 0.47 of its height."""
-        lengths = [self.rest_length(f"thigh.{s}") + self.rest_length(f"shin.{s}")
-                   for s in body.SIDES if self.has(f"thigh.{s}", f"shin.{s}", f"foot.{s}")]
+        lengths = [
+            self.rest_length(f"thigh.{s}") + self.rest_length(f"shin.{s}")
+            for s in body.SIDES
+            if self.has(f"thigh.{s}", f"shin.{s}", f"foot.{s}")
+        ]
         return float(np.mean(lengths)) if lengths else 0.47 * self.height
 
     @property
@@ -242,6 +272,7 @@ class Character:
 @dataclass(frozen=True)
 class Prop:
     """A thing that moves or is moved: origin (F, 3), axes (F, 3, 3); why it was taken for a prop."""
+
     name: str
     why: str
     origin: Array
@@ -257,6 +288,7 @@ class Prop:
 @dataclass(frozen=True)
 class Surface:
     """Ground: triangles (T, 3, 3) in its own space, world (1 or F, 4, 4). ``name`` is None for a plane at the feet."""
+
     name: str | None
     why: str
     triangles: Array
@@ -280,6 +312,7 @@ class Camera:
     along its -Z. lens_mm, ortho_scale (F,), sensor_mm (F, 2), shift (F, 2), resolution (2,) pixels at 100 %,
     pixel_aspect (2,) x and y. No span crosses the end of a run.
     """
+
     names: tuple[str, ...]
     run: Array
     kind: tuple[str, ...]
@@ -314,6 +347,7 @@ class Shot:
     first and last: the range that is judged (frames outside are margin). kisses: what the mesh reducer found, or None.
     remarks: sentences about what the sweep could not show.
     """
+
     name: str
     frames: Array
     fps: float
@@ -338,7 +372,9 @@ class Shot:
             object.__setattr__(self, "last", int(np.floor(self.frames[-1])))
         for character in self.characters:
             if len(character.heads) != len(self.frames):
-                raise ValueError(f"Character {character.name}: {len(character.heads)} frames, the shot has {len(self.frames)}")
+                raise ValueError(
+                    f"Character {character.name}: {len(character.heads)} frames, the shot has {len(self.frames)}"
+                )
 
     @property
     def count(self) -> int:
@@ -375,5 +411,3 @@ class Shot:
 def with_character(shot: Shot, old: Character, new: Character) -> Shot:
     """The shot with one character exchanged."""
     return replace(shot, characters=tuple(new if c is old or c.name == old.name else c for c in shot.characters))
-
-

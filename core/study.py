@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Measures, each computed once for a shot and shared by every check that asks."""
+
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
 @dataclass(frozen=True, eq=False)
 class Measure:
     """A pure function of a study and a character, with what it reads itself and the measures that it stands on."""
+
     function: Callable[["Study", Any], Any]
     own_needs: Need
     uses: tuple["Measure", ...]
@@ -27,8 +29,10 @@ class Measure:
 
 def measure(own_needs: Need = NOTHING, uses: tuple[Measure, ...] = ()) -> Callable[[Callable[..., Any]], Measure]:
     """Marks a function ``f(study, character)`` as a measure; for a measure of the whole shot character is None."""
+
     def wrap(function: Callable[..., Any]) -> Measure:
         return Measure(function, own_needs, uses, function.__name__)
+
     return wrap
 
 

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Writes the pages that are made from code: docs/checks, one for each check (pages of checks that are gone go too), and
 docs/sample_shots.md."""
+
 import os
 from pathlib import Path
 
@@ -25,4 +26,4 @@ def main() -> None:
 
 if __name__ == "__main__":
     main()
-    os._exit(0)         # pip's bpy may hang where the interpreter ends by itself
+    os._exit(0)  # pip's bpy may hang where the interpreter ends by itself

@@ -4,12 +4,12 @@ notes as timeline markers, and pictures of the worst notes.
 
     python sample_scenes/demo.py [FOLDER]        (build.py demo; default folder: out/demo)
 """
+
 import os
 import sys
 from pathlib import Path
 
 import bpy
-
 from plumbline.blender_addon import markers, stills
 from plumbline.blender_addon.options import Job
 from plumbline.blender_addon.review import Outcome, review, write_notes
@@ -79,4 +79,4 @@ if __name__ == "__main__":
     code = main(sys.argv[1:])
     sys.stdout.flush()
     sys.stderr.flush()
-    os._exit(code)      # pip's bpy may hang where the interpreter ends by itself
+    os._exit(code)  # pip's bpy may hang where the interpreter ends by itself

@@ -6,6 +6,7 @@ motions
 (JSON, Y up, metres, quaternions w x y z, bone offsets of humanoid.urdf times 0.25) and the BVH files of bvhtoolbox
 0.1.3.
 """
+
 import json
 import re
 from dataclasses import dataclass, replace
@@ -25,6 +26,7 @@ Z_UP = np.array([[1.0, 0, 0], [0, 0, -1], [0, 1, 0]])
 @dataclass(frozen=True)
 class Clip:
     """Joints with parents, rest offsets (J, 3) m, local rotations (F, J, 3, 3), root path (F, 3), all Y up."""
+
     name: str
     joints: tuple[str, ...]
     parents: tuple[int, ...]
@@ -57,13 +59,22 @@ class Clip:
         tail = np.stack([clip._tail(row) for row in rows])
         axes = turns[:, rows]
         character = Character(
-            name=clip.name, parts=parts, bones=tuple(clip.parts.values()),
-            heads=heads[:, rows] @ Z_UP.T, tails=(heads[:, rows] + np.einsum("fpij,pj->fpi", axes, tail)) @ Z_UP.T,
-            axes=Z_UP @ axes, twist_axes=Z_UP @ axes,
-            rest_heads=rest[0, rows] @ Z_UP.T, rest_tails=(rest[0, rows] + tail) @ Z_UP.T,
-            rest_axes=np.broadcast_to(Z_UP, (len(rows), 3, 3)), scale=np.ones(len(heads)),
-            up=np.array([0.0, 0, 1]), forward=Z_UP @ clip.forward, height=clip._height(rest[0]),
-            reasons=tuple("named" for _ in parts))
+            name=clip.name,
+            parts=parts,
+            bones=tuple(clip.parts.values()),
+            heads=heads[:, rows] @ Z_UP.T,
+            tails=(heads[:, rows] + np.einsum("fpij,pj->fpi", axes, tail)) @ Z_UP.T,
+            axes=Z_UP @ axes,
+            twist_axes=Z_UP @ axes,
+            rest_heads=rest[0, rows] @ Z_UP.T,
+            rest_tails=(rest[0, rows] + tail) @ Z_UP.T,
+            rest_axes=np.broadcast_to(Z_UP, (len(rows), 3, 3)),
+            scale=np.ones(len(heads)),
+            up=np.array([0.0, 0, 1]),
+            forward=Z_UP @ clip.forward,
+            height=clip._height(rest[0]),
+            reasons=tuple("named" for _ in parts),
+        )
         return Shot(name=clip.name, frames=np.arange(1.0, len(heads) + 1), fps=clip.fps, characters=(character,))
 
     def _world(self, turns: Array, root: Array) -> tuple[Array, Array]:
@@ -85,8 +96,21 @@ class Clip:
 
 # ---- pybullet ----------------------------------------------------------------------------------------------
 
-_ORDER = ("root", "chest", "neck", "right_hip", "right_knee", "right_ankle", "right_shoulder", "right_elbow",
-          "left_hip", "left_knee", "left_ankle", "left_shoulder", "left_elbow")
+_ORDER = (
+    "root",
+    "chest",
+    "neck",
+    "right_hip",
+    "right_knee",
+    "right_ankle",
+    "right_shoulder",
+    "right_elbow",
+    "left_hip",
+    "left_knee",
+    "left_ankle",
+    "left_shoulder",
+    "left_elbow",
+)
 _SCALE = 0.25
 
 
@@ -99,10 +123,20 @@ def _sided(table: dict[str, str], swap: tuple[str, str]) -> dict[str, str]:
     return out
 
 
-_PB_PARTS = _sided({
-    "pelvis": "root", "chest": "chest", "head": "neck", "thigh.L": "left_hip", "shin.L": "left_knee", "foot.L":
-    "left_ankle",
-    "upper_arm.L": "left_shoulder", "forearm.L": "left_elbow", "hand.L": "left_wrist"}, ("left", "right"))
+_PB_PARTS = _sided(
+    {
+        "pelvis": "root",
+        "chest": "chest",
+        "head": "neck",
+        "thigh.L": "left_hip",
+        "shin.L": "left_knee",
+        "foot.L": "left_ankle",
+        "upper_arm.L": "left_shoulder",
+        "forearm.L": "left_elbow",
+        "hand.L": "left_wrist",
+    },
+    ("left", "right"),
+)
 
 
 @cache
@@ -120,10 +154,14 @@ def _urdf() -> tuple[tuple[str, ...], tuple[int, ...], Array]:
 def _from_quaternion(q: Array) -> Array:
     """Rotation matrices of quaternions (..., 4) w x y z."""
     w, x, y, z = np.moveaxis(q / np.linalg.norm(q, axis=-1, keepdims=True), -1, 0)
-    return np.stack([
-        np.stack([1 - 2 * (y * y + z * z), 2 * (x * y - z * w), 2 * (x * z + y * w)], -1),
-        np.stack([2 * (x * y + z * w), 1 - 2 * (x * x + z * z), 2 * (y * z - x * w)], -1),
-        np.stack([2 * (x * z - y * w), 2 * (y * z + x * w), 1 - 2 * (x * x + y * y)], -1)], -2)
+    return np.stack(
+        [
+            np.stack([1 - 2 * (y * y + z * z), 2 * (x * y - z * w), 2 * (x * z + y * w)], -1),
+            np.stack([2 * (x * y + z * w), 1 - 2 * (x * x + z * z), 2 * (y * z - x * w)], -1),
+            np.stack([2 * (x * z - y * w), 2 * (y * z + x * w), 1 - 2 * (x * x + y * y)], -1),
+        ],
+        -2,
+    )
 
 
 def _quaternion(rotation: Array) -> Array:
@@ -154,27 +192,72 @@ def _pybullet(path: Path) -> Clip:
     at = 4
     for name in _ORDER:
         hinge = name.endswith(("knee", "elbow"))
-        turns[:, joints.index(name)] = _about_z(rows[:, at]) if hinge else _from_quaternion(rows[:, at:at + 4])
+        turns[:, joints.index(name)] = _about_z(rows[:, at]) if hinge else _from_quaternion(rows[:, at : at + 4])
         at += 1 if hinge else 4
-    ends = {f"{s}_ankle": np.array([0.1335, -0.05, 0]) for s in ("left", "right")}     # the box's toe, humanoid.urdf
+    ends = {f"{s}_ankle": np.array([0.1335, -0.05, 0]) for s in ("left", "right")}  # the box's toe, humanoid.urdf
     ends |= {f"{s}_wrist": np.array([0, -0.18, 0]) for s in ("left", "right")} | {"neck": np.array([0, 0.2775, 0])}
     fps = 1 / float(np.median(rows[:-1, 0]))
-    return Clip(path.stem, joints, parents, offsets, ends, turns, rows[:, 1:4], round(fps, 2), _PB_PARTS, np.array([1.0, 0, 0]))
+    return Clip(
+        path.stem, joints, parents, offsets, ends, turns, rows[:, 1:4], round(fps, 2), _PB_PARTS, np.array([1.0, 0, 0])
+    )
 
 
 # ---- BVH ---------------------------------------------------------------------------------------------------
 
 _BVH_PARTS = (
-    _sided({"pelvis": "root", "spine": "lowerback", "chest": "thorax", "neck": "lowerneck", "head": "head",
-            "clavicle.L": "lclavicle", "upper_arm.L": "lhumerus", "forearm.L": "lradius", "hand.L": "lhand",
-            "thigh.L": "lfemur", "shin.L": "ltibia", "foot.L": "lfoot", "toe.L": "ltoes"}, ("l", "r")),
-    _sided({"pelvis": "Hips", "spine": "Spine", "chest": "Spine2", "neck": "Neck", "head": "Head",
-            "clavicle.L": "LeftShoulder", "upper_arm.L": "LeftArm", "forearm.L": "LeftForeArm", "hand.L": "LeftHand",
-            "thigh.L": "LeftUpLeg", "shin.L": "LeftLeg", "foot.L": "LeftFoot", "toe.L": "LeftToeBase"}, ("Left",
-            "Right")),
-    _sided({"pelvis": "Hips", "spine": "Chest", "chest": "Chest2", "neck": "Neck", "head": "Head",
-            "clavicle.L": "LeftCollar", "upper_arm.L": "LeftShoulder", "forearm.L": "LeftElbow", "hand.L": "LeftWrist",
-            "thigh.L": "LeftHip", "shin.L": "LeftKnee", "foot.L": "LeftAnkle"}, ("Left", "Right")),
+    _sided(
+        {
+            "pelvis": "root",
+            "spine": "lowerback",
+            "chest": "thorax",
+            "neck": "lowerneck",
+            "head": "head",
+            "clavicle.L": "lclavicle",
+            "upper_arm.L": "lhumerus",
+            "forearm.L": "lradius",
+            "hand.L": "lhand",
+            "thigh.L": "lfemur",
+            "shin.L": "ltibia",
+            "foot.L": "lfoot",
+            "toe.L": "ltoes",
+        },
+        ("l", "r"),
+    ),
+    _sided(
+        {
+            "pelvis": "Hips",
+            "spine": "Spine",
+            "chest": "Spine2",
+            "neck": "Neck",
+            "head": "Head",
+            "clavicle.L": "LeftShoulder",
+            "upper_arm.L": "LeftArm",
+            "forearm.L": "LeftForeArm",
+            "hand.L": "LeftHand",
+            "thigh.L": "LeftUpLeg",
+            "shin.L": "LeftLeg",
+            "foot.L": "LeftFoot",
+            "toe.L": "LeftToeBase",
+        },
+        ("Left", "Right"),
+    ),
+    _sided(
+        {
+            "pelvis": "Hips",
+            "spine": "Chest",
+            "chest": "Chest2",
+            "neck": "Neck",
+            "head": "Head",
+            "clavicle.L": "LeftCollar",
+            "upper_arm.L": "LeftShoulder",
+            "forearm.L": "LeftElbow",
+            "hand.L": "LeftWrist",
+            "thigh.L": "LeftHip",
+            "shin.L": "LeftKnee",
+            "foot.L": "LeftAnkle",
+        },
+        ("Left", "Right"),
+    ),
 )
 
 
@@ -231,8 +314,18 @@ def _bvh(path: Path, unit: float = 0.01) -> Clip:
             at += 1
     parts = max(_BVH_PARTS, key=lambda m: sum(j in joints for j in m.values()))
     parts = {p: j for p, j in parts.items() if j in joints}
-    return Clip(path.stem, tuple(joints), tuple(parents), np.array(offsets), ends, turns, root, round(1 / step, 2), parts,
-                np.array([0.0, 0, 1]))
+    return Clip(
+        path.stem,
+        tuple(joints),
+        tuple(parents),
+        np.array(offsets),
+        ends,
+        turns,
+        root,
+        round(1 / step, 2),
+        parts,
+        np.array([0.0, 0, 1]),
+    )
 
 
 def _about(axis: int, angle: Array) -> Array:
@@ -243,14 +336,19 @@ def _about(axis: int, angle: Array) -> Array:
 
 # ---- what there is -----------------------------------------------------------------------------------------
 
+
 def names(more: Path | None = None) -> list[str]:
     """Clip names: registry-carried ones, and those of the BVH files anywhere under ``more``."""
     return sorted(_files(more))
 
 
 def _files(more: Path | None) -> dict[str, Path]:
-    found = {p.stem: p for folder in ("humanoid3d", "walker", "bvh") for p in (CACHE / folder).glob("*.*")
-             if p.suffix in (".txt", ".bvh")}
+    found = {
+        p.stem: p
+        for folder in ("humanoid3d", "walker", "bvh")
+        for p in (CACHE / folder).glob("*.*")
+        if p.suffix in (".txt", ".bvh")
+    }
     if more is not None:
         found |= {p.stem: p for p in Path(more).rglob("*.bvh")}
     return found

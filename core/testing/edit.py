@@ -1,8 +1,10 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Edits of a sampled Character: the one set of moves that planted faults and remedies are both made of.
 
-Every function returns a new Character; arrays are (F, ...) over the character's samples, world metres and world rotations.
+Every function returns a new Character; arrays are (F, ...) over the character's samples, world metres and world
+rotations.
 """
+
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import Any
@@ -38,7 +40,10 @@ def transform(character: Character, rows: Iterable[int], turn: Array, centre: Ar
 
     def carry(place: Array) -> Array:
         return turned(turn, place - centre) + centre + offset
-    goals = tuple(replace(g, place=carry(g.place), reach=carry(g.reach)) if g.part in names else g for g in character.goals)
+
+    goals = tuple(
+        replace(g, place=carry(g.place), reach=carry(g.reach)) if g.part in names else g for g in character.goals
+    )
     return replace(character, heads=heads, tails=tails, goals=goals, **new)
 
 
@@ -55,8 +60,7 @@ def turn(character: Character, part: str, rotation: Array) -> Character:
 def shift(character: Character, offset: Array) -> Character:
     """The whole character moved by (F, 3)."""
     zero = np.zeros((len(character.heads), 3))
-    moved = transform(character, range(len(character.parts)), _still(character), zero, zero + offset)
-    return moved
+    return transform(character, range(len(character.parts)), _still(character), zero, zero + offset)
 
 
 def _poles(character: Character, root: str, mid: str, line: Array) -> Array:
@@ -65,8 +69,9 @@ def _poles(character: Character, root: str, mid: str, line: Array) -> Array:
     pole = square_to(character.head(mid) - character.head(root), line)
     size = np.linalg.norm(pole, axis=-1)
     bent = size > 0.01 * character.rest_length(root)
-    carrier = character.index[body.base(root) == "thigh" and "pelvis" or "chest"] if character.has(
-        "pelvis", "chest") else 0
+    carrier = (
+        character.index[body.base(root) == "thigh" and "pelvis" or "chest"] if character.has("pelvis", "chest") else 0
+    )
     base = character.axes[:, carrier] if character.axes is not None else _still(character)
     if bent.any():
         local = np.einsum("fji,fj->fi", base, pole)
@@ -80,8 +85,14 @@ def _poles(character: Character, root: str, mid: str, line: Array) -> Array:
     return unit(np.where(bent[:, None], pole, square_to(guess, line)))
 
 
-def reach(character: Character, limb: str, place: Array, stretch: bool = False, solve: Array | None = None,
-          relax: bool = False) -> Character:
+def reach(
+    character: Character,
+    limb: str,
+    place: Array,
+    stretch: bool = False,
+    solve: Array | None = None,
+    relax: bool = False,
+) -> Character:
     """The limb ('leg.L') re-solved so that its end joint comes to ``place`` (F, 3), its bend plane kept.
 
     Beyond its length the chain goes straight and stops short (its goals then show a gap), or stretches evenly.
@@ -117,22 +128,28 @@ def reach(character: Character, limb: str, place: Array, stretch: bool = False, 
     def frame(direction: Array, n: Array) -> Array:
         n = unit(square_to(n, direction))
         return np.stack([direction, np.cross(n, direction), n], -1)
+
     turn_upper = frame(unit(knee - a), normal_now) @ frame(unit(b - a), normal).swapaxes(-1, -2)
     turn_lower = frame(unit(ankle - knee), normal_now) @ frame(unit(c - b), normal).swapaxes(-1, -2)
     still = _still(character)
     keep = active[:, None, None]
     zero = np.zeros_like(a)
     new = transform(character, [character.index[root]], np.where(keep, turn_upper, still), a, zero)
-    new = transform(new, [character.index[mid]], np.where(keep, turn_lower, still), b, np.where(active[:, None], knee - b, 0))
+    new = transform(
+        new, [character.index[mid]], np.where(keep, turn_lower, still), b, np.where(active[:, None], knee - b, 0)
+    )
     new = transform(new, below(character, end), still, c, np.where(active[:, None], ankle - c, 0))
     heads, tails = new.heads.copy(), new.tails.copy()
-    if growth.max() > 1 or relax:             # a stretched bone's tail rides at its new end
+    if growth.max() > 1 or relax:  # a stretched bone's tail rides at its new end
         for part, joint in ((root, knee), (mid, ankle)):
             was_tail = np.linalg.norm(character.tails[:, character.index[part]] - character.end(part), axis=-1) < 1e-4
             tails[:, character.index[part]] = np.where(was_tail[:, None], joint, tails[:, character.index[part]])
     goals = tuple(
         Goal(g.part, np.where(active[:, None], place, g.place), np.where(active[:, None], ankle, g.reach), g.influence)
-        if g.part == end else g for g in new.goals)
+        if g.part == end
+        else g
+        for g in new.goals
+    )
     return replace(new, heads=heads, tails=tails, goals=goals)
 
 
@@ -187,20 +204,38 @@ def mirrored(shot: Shot) -> Shot:
 
 def _swap_sides(c: Character) -> Character:
     soles = tuple(replace(s, side="R" if s.side == "L" else "L") for s in c.soles)
-    return replace(c, parts=tuple(body.mirror(p) for p in c.parts), soles=soles,
-                   goals=tuple(replace(g, part=body.mirror(g.part)) for g in c.goals))
+    return replace(
+        c,
+        parts=tuple(body.mirror(p) for p in c.parts),
+        soles=soles,
+        goals=tuple(replace(g, part=body.mirror(g.part)) for g in c.goals),
+    )
 
 
-def _mapped(shot: Shot, place: Callable[[Array], Array], direction: Callable[[Array], Array],
-            axes: Callable[[Array], Array]) -> Shot:
+def _mapped(
+    shot: Shot, place: Callable[[Array], Array], direction: Callable[[Array], Array], axes: Callable[[Array], Array]
+) -> Shot:
     def one(c: Character) -> Character:
         def maybe(a: Array | None) -> Array | None:
             return None if a is None else axes(a)
+
         return replace(
-            c, heads=place(c.heads), tails=place(c.tails), axes=maybe(c.axes), twist_axes=maybe(c.twist_axes),
-            rest_heads=place(c.rest_heads), rest_tails=place(c.rest_tails), rest_axes=axes(c.rest_axes),
-            up=direction(c.up), forward=direction(c.forward),
+            c,
+            heads=place(c.heads),
+            tails=place(c.tails),
+            axes=maybe(c.axes),
+            twist_axes=maybe(c.twist_axes),
+            rest_heads=place(c.rest_heads),
+            rest_tails=place(c.rest_tails),
+            rest_axes=axes(c.rest_axes),
+            up=direction(c.up),
+            forward=direction(c.forward),
             goals=tuple(replace(g, place=place(g.place), reach=place(g.reach)) for g in c.goals),
-            soles=tuple(replace(s, points=place(s.points)) for s in c.soles))
-    return replace(shot, characters=tuple(one(c) for c in shot.characters),
-                   props=tuple(replace(p, origin=place(p.origin), axes=axes(p.axes)) for p in shot.props))
+            soles=tuple(replace(s, points=place(s.points)) for s in c.soles),
+        )
+
+    return replace(
+        shot,
+        characters=tuple(one(c) for c in shot.characters),
+        props=tuple(replace(p, origin=place(p.origin), axes=axes(p.axes)) for p in shot.props),
+    )

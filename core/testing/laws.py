@@ -9,6 +9,7 @@
 ``fps`` is the rate at which to build the case; spans and sizes are told in seconds and physical units, so that one case
 says the same at every rate.
 """
+
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields, is_dataclass
 from typing import Any, ClassVar
@@ -30,6 +31,7 @@ RATES = (24.0, 25.0, 30000 / 1001, 30.0, 60.0)
 class Planted:
     """A shot with one fault. start, end and worst in seconds since the first sample (None: not asked), with their slack
     in seconds (one frame is always allowed); measured with its tolerance, in the check's unit."""
+
     name: str
     shot: Shot
     part: str
@@ -89,7 +91,9 @@ class CheckTest:
         for case in self.planted(24.0):
             note = self.the_note(case, 24.0)
             bare = self.notes(case.shot.only(catalogue()[self.check].needs()))
-            assert [self.gist(n) for n in bare] == [self.gist(note)], f"{case.name}: reads something that it does not declare"
+            assert [self.gist(n) for n in bare] == [self.gist(note)], (
+                f"{case.name}: reads something that it does not declare"
+            )
 
     def test_evidence_is_finite_and_inside_the_note(self) -> None:
         for case in self.planted(24.0):
@@ -97,7 +101,9 @@ class CheckTest:
             assert note.evidence, case.name
             for shape in note.evidence:
                 numbers = list(_numbers(shape))
-                assert numbers and np.isfinite(numbers).all(), f"{case.name}: {type(shape).__name__} has numbers that are not finite"
+                assert numbers and np.isfinite(numbers).all(), (
+                    f"{case.name}: {type(shape).__name__} has numbers that are not finite"
+                )
                 assert shape.role in ("found", "held_against")
                 assert note.start <= shape.frames[1] and shape.frames[0] <= note.end
 
@@ -114,6 +120,7 @@ class CheckTest:
             assert len(self.cannot_mend.split()) > 5, "say why the remedy cannot be applied to samples"
             return
         from ..catalogue import chosen
+
         for case in self.planted(24.0):
             note = self.the_note(case, 24.0)
             assert note.remedy is not None, case.name
@@ -145,8 +152,10 @@ class CheckTest:
 
     def the_note(self, case: Planted, fps: float) -> Note:
         result = self.result(case.shot)
-        assert len(result.notes) == 1, (f"{case.name} at {fps:.2f} fps: expected one note, got "
-                                        f"{[(n.part, n.text) for n in result.notes]}, skipped {result.skipped}")
+        assert len(result.notes) == 1, (
+            f"{case.name} at {fps:.2f} fps: expected one note, got "
+            f"{[(n.part, n.text) for n in result.notes]}, skipped {result.skipped}"
+        )
         return result.notes[0]
 
     def judge(self, case: Planted, note: Note, fps: float) -> None:
@@ -154,7 +163,9 @@ class CheckTest:
         where = f"{case.name} at {fps:.2f} fps: {note.text}"
         assert note.part == case.part, where
         assert note.severity == Severity(case.severity), f"{where}: {note.severity}, expected {case.severity}"
-        assert abs(note.measured - case.measured) <= case.tolerance, f"{where}: {note.measured:.4g}, expected {case.measured:.4g}"
+        assert abs(note.measured - case.measured) <= case.tolerance, (
+            f"{where}: {note.measured:.4g}, expected {case.measured:.4g}"
+        )
         slack = case.slack * shot.fps + 1.0 + 1e-6
         for name in ("start", "end", "worst"):
             told = getattr(case, name)

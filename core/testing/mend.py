@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A remedy applied to sampled motion, as an animator would apply it to the keys."""
+
 from dataclasses import replace
 
 import numpy as np
@@ -32,8 +33,13 @@ def mend(shot: Shot, remedy: Remedy, name: str) -> Shot:
     character = next((c for c in shot.characters if c.name == name), None)
     if isinstance(remedy, Move) and remedy.target not in body.PARTS:
         weight = envelope(shot, *remedy.frames, remedy.ease)[:, None]
-        return replace(shot, props=tuple(
-            replace(p, origin=p.origin + weight * np.array(remedy.offset)) if p.name == remedy.target else p for p in shot.props))
+        return replace(
+            shot,
+            props=tuple(
+                replace(p, origin=p.origin + weight * np.array(remedy.offset)) if p.name == remedy.target else p
+                for p in shot.props
+            ),
+        )
     if character is None:
         raise CannotMend(f"no character {name!r} in the shot")
     return with_character(shot, character, _mended(shot, remedy, character))
@@ -55,7 +61,11 @@ def moved(character: Character, target: str, offset: Array) -> Character:
     if target in _LIMB_OF_END:
         return edit.reach(character, _LIMB_OF_END[target], edit.aim(character, target) + offset, relax=True)
     if target == "pelvis":
-        held = [limb for limb, parts in body.LIMBS.items() if limb.startswith("leg") or any(g.part == parts[2] for g in character.goals)]
+        held = [
+            limb
+            for limb, parts in body.LIMBS.items()
+            if limb.startswith("leg") or any(g.part == parts[2] for g in character.goals)
+        ]
         return edit.carry_root(character, offset, held)
     raise CannotMend(f"only a limb's end, the pelvis or a prop can be moved, not {target}")
 
@@ -83,7 +93,7 @@ def _pinned(shot: Shot, remedy: Pin, character: Character) -> Character:
     first, last = np.searchsorted(shot.frames, remedy.frames)
     last = min(int(last), len(now) - 1)
     offset = place - now
-    offset[:first], offset[last + 1:] = offset[first], offset[last]
+    offset[:first], offset[last + 1 :] = offset[first], offset[last]
     weight = envelope(shot, *remedy.frames, remedy.ease)[:, None]
     return edit.reach(character, _LIMB_OF_END[remedy.target], now + weight * offset)
 
@@ -103,9 +113,12 @@ def _eased(shot: Shot, remedy: Ease, character: Character) -> Character:
         assert axes is not None
         turns = np.broadcast_to(np.eye(3), local.shape) if above is None else axes[:, character.index[above]]
         own = axes[:, character.index[part]]
-        ends = {limb: character.head(parts[2]).copy() for limb, parts in body.LIMBS.items()
-                if part == "pelvis" and limb.startswith("leg") and character.has(*parts)}
+        ends = {
+            limb: character.head(parts[2]).copy()
+            for limb, parts in body.LIMBS.items()
+            if part == "pelvis" and limb.startswith("leg") and character.has(*parts)
+        }
         character = edit.turn(character, part, turns @ ease_rotations(local, *span) @ own.swapaxes(-1, -2))
-        for limb, place in ends.items():                      # the feet stay where they stand
+        for limb, place in ends.items():  # the feet stay where they stand
             character = edit.reach(character, limb, place)
     return character

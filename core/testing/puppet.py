@@ -3,6 +3,7 @@
 
 The figure stands with its feet on z = 0, faces -Y, and has its left at +X, as Blender's own figures do.
 """
+
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,18 +16,26 @@ Array = np.ndarray
 # Adult of 1.75 m in a relaxed stand, knees and elbows a little bent: part -> (head, tail), metres; left side.
 # Proportions from memory of an average adult; only the laws of tests rest on them, no limit does.
 _ADULT = {
-    "pelvis": ((0, 0, .94), (0, 0, 1.05)), "spine": ((0, 0, 1.05), (0, 0, 1.22)), "chest": ((0, 0, 1.22), (0, 0, 1.46)),
-    "neck": ((0, 0, 1.46), (0, -.01, 1.55)), "head": ((0, -.01, 1.55), (0, -.01, 1.75)),
-    "clavicle.L": ((.02, 0, 1.42), (.18, 0, 1.43)), "upper_arm.L": ((.18, 0, 1.43), (.21, .02, 1.14)),
-    "forearm.L": ((.21, .02, 1.14), (.23, -.05, .89)), "hand.L": ((.23, -.05, .89), (.23, -.07, .71)),
-    "thigh.L": ((.09, 0, .92), (.09, -.025, .50)), "shin.L": ((.09, -.025, .50), (.09, .02, .08)),
-    "foot.L": ((.09, .02, .08), (.09, -.11, .02)), "toe.L": ((.09, -.11, .02), (.09, -.18, .015)),
+    "pelvis": ((0, 0, 0.94), (0, 0, 1.05)),
+    "spine": ((0, 0, 1.05), (0, 0, 1.22)),
+    "chest": ((0, 0, 1.22), (0, 0, 1.46)),
+    "neck": ((0, 0, 1.46), (0, -0.01, 1.55)),
+    "head": ((0, -0.01, 1.55), (0, -0.01, 1.75)),
+    "clavicle.L": ((0.02, 0, 1.42), (0.18, 0, 1.43)),
+    "upper_arm.L": ((0.18, 0, 1.43), (0.21, 0.02, 1.14)),
+    "forearm.L": ((0.21, 0.02, 1.14), (0.23, -0.05, 0.89)),
+    "hand.L": ((0.23, -0.05, 0.89), (0.23, -0.07, 0.71)),
+    "thigh.L": ((0.09, 0, 0.92), (0.09, -0.025, 0.50)),
+    "shin.L": ((0.09, -0.025, 0.50), (0.09, 0.02, 0.08)),
+    "foot.L": ((0.09, 0.02, 0.08), (0.09, -0.11, 0.02)),
+    "toe.L": ((0.09, -0.11, 0.02), (0.09, -0.18, 0.015)),
 }
 
 
 @dataclass(frozen=True)
 class Puppet:
     """A rest skeleton: parts in parent-first order; heads, tails (P, 3) m; axes (P, 3, 3), columns x, y (along), z."""
+
     parts: tuple[str, ...]
     heads: Array
     tails: Array
@@ -63,11 +72,14 @@ def adult(scale: float = 1.0, roll: Array | float = 0.0) -> Puppet:
         table[part] = (np.array(source[0], float) * sign * scale, np.array(source[1], float) * sign * scale)
     heads = np.array([table[p][0] for p in body.PARTS])
     tails = np.array([table[p][1] for p in body.PARTS])
-    return Puppet(body.PARTS, heads, tails, bone_axes(heads, tails, roll), np.array([0.0, 0, 1]), np.array([0.0, -1, 0]))
+    return Puppet(
+        body.PARTS, heads, tails, bone_axes(heads, tails, roll), np.array([0.0, 0, 1]), np.array([0.0, -1, 0])
+    )
 
 
 def pose(puppet: Puppet, turns: dict[str, Array], travel: Array) -> tuple[Array, Array, Array]:
-    """Forward kinematics. turns: part -> (F, 3, 3) rotation against its parent, in the rest world's axes; travel (F, 3).
+    """Forward kinematics. turns: part -> (F, 3, 3) rotation against its parent, in the rest world's axes; travel
+    (F, 3).
 
     Returns heads (F, P, 3), tails (F, P, 3), axes (F, P, 3, 3).
     """
@@ -92,16 +104,29 @@ def pose(puppet: Puppet, turns: dict[str, Array], travel: Array) -> tuple[Array,
 def character_of(puppet: Puppet, heads: Array, tails: Array, axes: Array, name: str = "Keeper") -> Character:
     """A Character from posed arrays, its twist true everywhere."""
     return Character(
-        name=name, parts=puppet.parts, bones=puppet.parts, heads=heads, tails=tails, axes=axes, twist_axes=axes,
-        rest_heads=puppet.heads, rest_tails=puppet.tails, rest_axes=puppet.axes, scale=np.ones(len(heads)),
-        up=puppet.up, forward=puppet.forward,
+        name=name,
+        parts=puppet.parts,
+        bones=puppet.parts,
+        heads=heads,
+        tails=tails,
+        axes=axes,
+        twist_axes=axes,
+        rest_heads=puppet.heads,
+        rest_tails=puppet.tails,
+        rest_axes=puppet.axes,
+        scale=np.ones(len(heads)),
+        up=puppet.up,
+        forward=puppet.forward,
         height=float(np.ptp(np.concatenate([puppet.heads, puppet.tails]) @ puppet.up)),
-        reasons=tuple("by construction" for _ in puppet.parts))
+        reasons=tuple("by construction" for _ in puppet.parts),
+    )
 
 
 def shot_of(character: Character, fps: float = 24.0, first: int = 1, name: str = "test") -> Shot:
     """A Shot of one character, one sample a frame."""
-    return Shot(name=name, frames=first + np.arange(len(character.heads), dtype=float), fps=fps, characters=(character,))
+    return Shot(
+        name=name, frames=first + np.arange(len(character.heads), dtype=float), fps=fps, characters=(character,)
+    )
 
 
 def act(turns: dict[str, Array], travel: Array, fps: float = 24.0, puppet: Puppet | None = None) -> Shot:

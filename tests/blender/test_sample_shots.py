@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The keeper's two takes: the clean one raises no note, the faulty one exactly those that its table lists."""
+
 import bpy
 import pytest
-
 from plumbline.blender_addon.sampling.sweep import Request, sweep_now
 from plumbline.core.catalogue import chosen
 from plumbline.core.runner import finish, needs_of
@@ -39,6 +39,7 @@ def test_the_faulty_take_raises_exactly_the_planted_notes():
 
 def test_the_docs_table_is_that_of_the_script():
     from pathlib import Path
+
     page = Path(keeper_faults.__file__).parents[1] / "docs" / "sample_shots.md"
     assert page.read_text(encoding="utf-8") == keeper_faults.page(), "run: python3 build.py docs"
 
@@ -48,5 +49,6 @@ def test_both_takes_hold_sparse_bezier_keys(build):
     bpy.ops.wm.read_factory_settings(use_empty=True)
     rig = build()
     from plumbline.blender_addon.compat import curves_of
+
     counts = [len(c.keyframe_points) for c, _ in curves_of(rig)]
-    assert 20 < len(counts) and max(counts) < 30
+    assert len(counts) > 20 and max(counts) < 30

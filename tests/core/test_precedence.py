@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """One fault, one note: who owns what within a limb."""
+
 import numpy as np
 import pytest
-
 from plumbline.core.note import Note, Severity
 from plumbline.core.precedence import settle
 from plumbline.core.study import Study
@@ -13,13 +13,29 @@ F = 48
 
 @pytest.fixture
 def study():
-    return Study(act({}, np.zeros((F, 3))))      # standing still: both feet planted
+    return Study(act({}, np.zeros((F, 3))))  # standing still: both feet planted
 
 
 def note(check, part, start, end, kind="", severity="medium", measured=1.0, unit="deg", character="Keeper"):
-    return Note(check=check, lane="Limbs", character=character, part=part, start=start, end=end, worst=(start + end) // 2,
-                severity=Severity(severity), measured=measured, limit=0.5, unit=unit, source="test", text=f"{check} of {part}",
-                remedy=None, evidence=(), kind=kind, parts=(part,))
+    return Note(
+        check=check,
+        lane="Limbs",
+        character=character,
+        part=part,
+        start=start,
+        end=end,
+        worst=(start + end) // 2,
+        severity=Severity(severity),
+        measured=measured,
+        limit=0.5,
+        unit=unit,
+        source="test",
+        text=f"{check} of {part}",
+        remedy=None,
+        evidence=(),
+        kind=kind,
+        parts=(part,),
+    )
 
 
 def left(study, *notes):
@@ -27,14 +43,22 @@ def left(study, *notes):
 
 
 def test_a_reversed_knee_owns_the_straight_leg(study):
-    kept = left(study, note("overextension", "shin.L", 12, 14, "flat", "low"), note("joint-limit", "shin.L", 10, 20, "hyperextension"))
+    kept = left(
+        study,
+        note("overextension", "shin.L", 12, 14, "flat", "low"),
+        note("joint-limit", "shin.L", 10, 20, "hyperextension"),
+    )
     assert [(n.check, n.kind) for n in kept] == [("joint-limit", "hyperextension")]
     assert "overextension of the left shin, frames 12 to 14" in kept[0].text
 
 
 def test_a_pulled_goal_owns_the_flat_joint_and_the_slip_that_it_causes(study):
-    kept = left(study, note("overextension", "shin.L", 10, 20, "gap", "medium"), note("overextension", "shin.L", 12, 18, "flat", "low"),
-                note("slip", "foot.L", 14, 22, "", "high", unit="m"))
+    kept = left(
+        study,
+        note("overextension", "shin.L", 10, 20, "gap", "medium"),
+        note("overextension", "shin.L", 12, 18, "flat", "low"),
+        note("slip", "foot.L", 14, 22, "", "high", unit="m"),
+    )
     assert len(kept) == 1 and kept[0].kind == "gap"
     assert kept[0].severity == Severity.HIGH, "the greater severity of the two"
 
@@ -52,7 +76,10 @@ def test_other_limbs_and_other_characters_are_left_alone(study):
 
 
 def test_the_ankle_of_a_planted_foot_gives_way_to_the_knee(study):
-    knee, ankle = note("joint-limit", "shin.R", 10, 20, "hyperextension"), note("joint-limit", "foot.R", 12, 18, "dorsiflexion")
+    knee, ankle = (
+        note("joint-limit", "shin.R", 10, 20, "hyperextension"),
+        note("joint-limit", "foot.R", 12, 18, "dorsiflexion"),
+    )
     assert [n.part for n in left(study, ankle, knee)] == ["shin.R"]
 
 
@@ -60,16 +87,26 @@ def test_the_ankle_of_a_foot_in_the_air_stands_by_itself():
     up = np.zeros((F, 3))
     up[:, 2] = 0.5 * np.sin(np.linspace(0, np.pi, F))
     study = Study(act({}, up))
-    knee, ankle = note("joint-limit", "shin.R", 20, 28, "hyperextension"), note("joint-limit", "foot.R", 20, 28, "dorsiflexion")
+    knee, ankle = (
+        note("joint-limit", "shin.R", 20, 28, "hyperextension"),
+        note("joint-limit", "foot.R", 20, 28, "dorsiflexion"),
+    )
     assert len(settle(study, [ankle, knee])) == 2
 
 
 def test_both_sides_over_the_same_frames_are_one_note(study):
-    kept = left(study, note("joint-limit", "hand.L", 10, 30, "tilt", "low", 88), note("joint-limit", "hand.R", 11, 30, "tilt", "medium", 95))
+    kept = left(
+        study,
+        note("joint-limit", "hand.L", 10, 30, "tilt", "low", 88),
+        note("joint-limit", "hand.R", 11, 30, "tilt", "medium", 95),
+    )
     assert len(kept) == 1
     assert kept[0].part == "hand.R" and kept[0].parts == ("hand.R", "hand.L")
     assert "left hand too, 88 degrees" in kept[0].text
 
 
 def test_both_sides_over_other_frames_stay_two(study):
-    assert len(left(study, note("joint-limit", "hand.L", 10, 20, "tilt"), note("joint-limit", "hand.R", 17, 40, "tilt"))) == 2
+    assert (
+        len(left(study, note("joint-limit", "hand.L", 10, 20, "tilt"), note("joint-limit", "hand.R", 17, 40, "tilt")))
+        == 2
+    )

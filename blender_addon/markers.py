@@ -24,7 +24,8 @@ def tag_property() -> Iterator[None]:
     if hasattr(bpy.types.TimelineMarker, TAG):
         yield
         return
-    setattr(bpy.types.TimelineMarker, TAG, bpy.props.StringProperty(
+    text: Any = bpy.props.StringProperty  # the stubs say that it returns nothing
+    setattr(bpy.types.TimelineMarker, TAG, text(
         name="Notes of This Marker", description="Which notes this marker stands for; empty on markers of your own"))
     try:
         yield

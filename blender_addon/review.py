@@ -101,6 +101,7 @@ def the_scene(name: str | None) -> tuple[Any, tuple[str, ...]]:
     import bpy
 
     names = [scene.name for scene in bpy.data.scenes]
+    scene: Any
     if name is not None:
         scene = next((s for s in bpy.data.scenes if s.name == name), None)
         if scene is None:

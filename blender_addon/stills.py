@@ -120,7 +120,7 @@ def _has_skin(scene: Any) -> bool:
 def _camera_object(stage: Any, camera: Camera, unit_scale: float) -> Any:
     from mathutils import Matrix
 
-    data = bpy.data.cameras.new(".plumbline stills")
+    data: Any = bpy.data.cameras.new(".plumbline stills")
     data.lens = float(camera.lens_mm[0])
     data.sensor_width, data.sensor_height = (float(v) for v in camera.sensor_mm[0])
     data.sensor_fit = camera.fit[0]
@@ -154,7 +154,7 @@ def _size(units: Array) -> tuple[int, int]:
 
 
 def _read(path: str) -> Array:
-    image = bpy.data.images.load(path)
+    image: Any = bpy.data.images.load(path)
     try:
         image.colorspace_settings.name = "Non-Color"  # the file's numbers as they are
         width, height = image.size

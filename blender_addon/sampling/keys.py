@@ -75,7 +75,7 @@ class _Numbers:
     """Blender's enum numbers -> the core's."""
 
     def __init__(self) -> None:
-        properties = bpy.types.Keyframe.bl_rna.properties
+        properties: Any = bpy.types.Keyframe.bl_rna.properties
         self.interpolation = _table(properties["interpolation"].enum_items, INTERPOLATIONS)
         self.easing = _table(properties["easing"].enum_items, _EASINGS)
 

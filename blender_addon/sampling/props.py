@@ -150,7 +150,7 @@ class Things:
                 solid.append((thing, now, now.matrix_world.inverted_safe()))
         votes: dict[int, int] = {}
         for place, leg in casts:
-            start = Vector(place / unit) + Vector((0.0, 0.0, ABOVE * leg / unit))
+            start = Vector((place / unit).tolist()) + Vector((0.0, 0.0, ABOVE * leg / unit))
             best, winner = -np.inf, -1
             for k, (_, now, inverse) in enumerate(solid):
                 origin = inverse @ start

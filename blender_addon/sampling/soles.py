@@ -37,7 +37,8 @@ def skins_of(member: Member, worlds: Mapping[str, Array], unit: float) -> list[S
     """
     skins = []
     by_armature = {rig.object: rig for rig in member.rigs}
-    for object in bpy.data.objects:
+    objects: Any = bpy.data.objects  # any kind of data hangs on an object; only meshes are looked at
+    for object in objects:
         if object.type != "MESH" or object.data is None or not len(object.data.vertices):
             continue
         rig = next((by_armature[a] for a in armatures_of(object) if a in by_armature), None)
@@ -112,7 +113,9 @@ def _carried(member: Member, bones: Sequence[int], shin: int | None) -> set[int]
     """These bones, the bones that start where they do, and all below them."""
     skeleton = member.skeleton
     size = 1e-3 * max(float(np.ptp(skeleton.heads, axis=0).max()), 1e-6)
-    own = {i for b in bones for i in np.flatnonzero(np.linalg.norm(skeleton.heads - skeleton.heads[b], axis=1) < size)}
+    own = {
+        int(i) for b in bones for i in np.flatnonzero(np.linalg.norm(skeleton.heads - skeleton.heads[b], axis=1) < size)
+    }
     if shin is not None:
         own.discard(shin)
     children: dict[int, list[int]] = {}

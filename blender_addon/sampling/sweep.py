@@ -88,7 +88,7 @@ class _Pass:
         places: dict[int, PlaceReader] = {**poses, **{key: PlaceReader(object, n) for key, object in others.items()}}
         influences = {c: InfluenceReader(c, n) for some in chains.values() for c in some}
         camera = self._camera(frames)
-        readers = [*places.values(), *things.readers(n), *(r for c, r in influences.items() if c.animated)]
+        readers: list[Any] = [*places.values(), *things.readers(n), *(r for c, r in influences.items() if c.animated)]
         if camera is not None:
             readers.append(camera)
         for i, frame in enumerate(frames):
@@ -174,7 +174,7 @@ class _Pass:
             return None
         from .camera import CameraReader
 
-        reader = CameraReader(self.scene, frames)
+        reader = CameraReader(self.scene, frames.tolist())
         self.inside.link(reader.objects())
         return reader
 

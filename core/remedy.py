@@ -91,7 +91,7 @@ class Ease:
     def sentence(self) -> str:
         ends = "in and out" if self.ease_in and self.ease_out else "in" if self.ease_in else "out"
         who = ", ".join(_name(t) for t in dict.fromkeys((*self.targets, *self.paths)))
-        return f"Ease {ends} the {who} {_when(self.frames)}"
+        return f"Ease the {who} {ends} {_when(self.frames)}"
 
 
 Remedy = Move | Turn | Pin | Ease

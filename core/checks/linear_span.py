@@ -92,7 +92,7 @@ class LinearSpan(Check):
         names = list(dict.fromkeys(names))
         who = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
         verb = "moves" if len(names) == 1 else "move"
-        text = (f"{who[0].upper()}{who[1:]} {verb} evenly from frame {frames[0]} to {frames[1]} "
+        text = (f"The {who} {verb} evenly from frame {frames[0]} to {frames[1]} "
                 f"(peak {group[0].ratio:.2f} times "
                 f"the mean speed, eased moves 1.6 to 1.9) and change speed by {corner:.2f} m/s in frame {at}")
         if len(names) == 1:

@@ -169,12 +169,12 @@ def _pulled_text(study: Study, character: Character, limb: Reach, stretched: boo
     if stretched:
         return (
             f"The {body.spoken(limb.limb)} is {100 * measured:.1f} % longer than at rest in frame {frame} "
-            f"({1000 * size:.0f} mm), its {_joint(limb.limb)} bent by {limb.flexion[worst]:.1f} deg"
+            f"({1000 * size:.0f} mm), its {_joint(limb.limb).partition(" ")[2]} bent by {limb.flexion[worst]:.1f} deg"
         )
     return (
         f"The goal of the {body.spoken(limb.limb)} is {100 * measured:.1f} % of the limb's length out of reach "
         f"in frame {frame} "
-        f"({1000 * size:.0f} mm), its {_joint(limb.limb)} bent by {limb.flexion[worst]:.1f} deg"
+        f"({1000 * size:.0f} mm), its {_joint(limb.limb).partition(" ")[2]} bent by {limb.flexion[worst]:.1f} deg"
     )
 
 

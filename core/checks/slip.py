@@ -101,7 +101,7 @@ class Slip(Check):
               ground: Belt) -> str:
         shot = study.shot
         first, last = (shot.frame(int(t.samples[i])) for i in (drift.first, drift.last))
-        text = f"{body.spoken(part)} slips {100 * measured:.1f} cm from frame {first} to {last}"
+        text = f"The {body.spoken(part)} slips {100 * measured:.1f} cm from frame {first} to {last}"
         whole = drift.total * character.real_size
         if whole > 1.3 * measured:
             text += f", {100 * whole:.0f} cm in the whole stance"

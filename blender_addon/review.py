@@ -103,11 +103,11 @@ def the_scene(name: str | None) -> tuple[Any, tuple[str, ...]]:
     names = [scene.name for scene in bpy.data.scenes]
     scene: Any
     if name is not None:
-        scene = next((s for s in bpy.data.scenes if s.name == name), None)
-        if scene is None:
+        named = next((s for s in bpy.data.scenes if s.name == name), None)
+        if named is None:
             raise BadInput(f'there is no scene "{name}"; the file has {_listed(names)}')
-        return scene, ()
-    scene = bpy.context.scene
+        return named, ()
+    scene: Any = bpy.context.scene
     others = [n for n in names if n != scene.name]
     return scene, (f'several scenes: "{scene.name}" is checked, not {_listed(others)}',) if others else ()
 

@@ -146,8 +146,12 @@ class Overextension(Check):
             )
 
 
+def _bare_joint(limb: str) -> str:
+    return "knee" if limb.startswith("leg") else "elbow"
+
+
 def _joint(limb: str) -> str:
-    return body.spoken(f"{'knee' if limb.startswith('leg') else 'elbow'}.{body.side(limb)}")
+    return body.spoken(f"{_bare_joint(limb)}.{body.side(limb)}")
 
 
 def _with_flat(span: Span, flat: tuple[Span, ...]) -> Span:
@@ -169,12 +173,12 @@ def _pulled_text(study: Study, character: Character, limb: Reach, stretched: boo
     if stretched:
         return (
             f"The {body.spoken(limb.limb)} is {100 * measured:.1f} % longer than at rest in frame {frame} "
-            f"({1000 * size:.0f} mm), its {_joint(limb.limb).partition(" ")[2]} bent by {limb.flexion[worst]:.1f} deg"
+            f"({1000 * size:.0f} mm), its {_bare_joint(limb.limb)} bent by {limb.flexion[worst]:.1f} deg"
         )
     return (
         f"The goal of the {body.spoken(limb.limb)} is {100 * measured:.1f} % of the limb's length out of reach "
         f"in frame {frame} "
-        f"({1000 * size:.0f} mm), its {_joint(limb.limb).partition(" ")[2]} bent by {limb.flexion[worst]:.1f} deg"
+        f"({1000 * size:.0f} mm), its {_bare_joint(limb.limb)} bent by {limb.flexion[worst]:.1f} deg"
     )
 
 

@@ -56,7 +56,7 @@ def review(job: Job, progress: Progress) -> Outcome:
     study = Study(shot)
     result = sound(_driven(run(shot, checks, study), "checking", progress))
     progress.clear()
-    return Outcome(exit_code(result, job.fail_on), shot, result, _belts(study, checks))
+    return Outcome(exit_code(result, job.fail_on), shot, result, belts_of(study, checks))
 
 
 def write_notes(outcome: Outcome, part: Path) -> None:
@@ -107,12 +107,12 @@ def the_scene(name: str | None) -> tuple[Any, tuple[str, ...]]:
         if named is None:
             raise BadInput(f'there is no scene "{name}"; the file has {_listed(names)}')
         return named, ()
-    scene: Any = bpy.context.scene
+    scene = bpy.context.scene
     others = [n for n in names if n != scene.name]
     return scene, (f'several scenes: "{scene.name}" is checked, not {_listed(others)}',) if others else ()
 
 
-def _belts(study: Study, checks: Sequence[Check]) -> tuple[tuple[tuple[float, ...], str], ...]:
+def belts_of(study: Study, checks: Sequence[Check]) -> tuple[tuple[tuple[float, ...], str], ...]:
     """Velocity and sentence of the ground that each character's cycle in place runs on, where a check has asked for
     it."""
     if not any(_stands_on(belt, used) for check in checks for used in check.uses):

@@ -366,8 +366,8 @@ def window(words: list[str]) -> int:
 
 
 def docs(words: list[str]) -> int:
-    """Write docs/checks: a page for each check, from its docstring and limits."""
-    return script("docs/write_pages.py", words)
+    """Write the pages made from code (docs/checks, docs/sample_shots.md) and the pictures of notes."""
+    return script("docs/write_pages.py", words) or script("docs/write_pictures.py", words)
 
 
 def new_check(words: list[str]) -> int:

@@ -77,6 +77,7 @@ def still(scene: Any, number: int, size: tuple[int, int], camera: Camera | None,
         render.use_border = render.use_sequencer = render.use_compositing = render.use_stamp = False
         render.use_file_extension = True
         render.film_transparent = False
+        render.dither_intensity = 0.0  # its noise would double the size of the file
         render.image_settings.file_format = "PNG"
         render.image_settings.color_mode = "RGB"
         render.filepath = os.path.join(folder, "still")

@@ -30,7 +30,8 @@ def page(check: Check) -> str:
     body = "".join(f"\n**{heading}.** {found[heading]}\n" for heading in HEADINGS if heading in found)
     return (f"# {check.name}\n\nLane: {check.lane}\n{trial}\n{found['']}\n{body}\n"
             f"| unit | low | medium | high |\n| --- | --- | --- | --- |\n| {unit} | {steps} |\n\n"
-            f"Source of the limit: {check.limit.source}\n")
+            f"Source of the limit: {check.limit.source}\n\n"
+            f"![A note of {check.name}, on the keeper's faulty take](../pictures/{check.name}.png)\n")
 
 
 def pages() -> dict[str, str]:

@@ -85,3 +85,18 @@ def library_is_missing(library: Any) -> bool:
     import os
 
     return not os.path.exists(bpy.path.abspath(library.filepath))
+
+
+def select_bone(bone: Any, on: bool) -> None:
+    """Selects a pose bone or not; since 5.0 that is the pose bone's, before it was the bone's."""
+    if hasattr(bone, "select"):
+        bone.select = on
+    else:
+        bone.bone.select = on
+
+
+def bone_is_visible(bone: Any) -> bool:
+    """Whether a pose bone can be seen: not hidden by itself, nor by all of its collections."""
+    hidden = bone.hide if hasattr(bone, "hide") else bone.bone.hide
+    collections = bone.bone.collections
+    return not hidden and (not len(collections) or any(c.is_visible_effectively for c in collections))

@@ -4,6 +4,7 @@
 The tag is a registered property, the only kind that markers keep in every Blender; it stays in the file where the
 extension is not enabled.
 """
+
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -25,8 +26,13 @@ def tag_property() -> Iterator[None]:
         yield
         return
     text: Any = bpy.props.StringProperty  # the stubs say that it returns nothing
-    setattr(bpy.types.TimelineMarker, TAG, text(
-        name="Notes of This Marker", description="Which notes this marker stands for; empty on markers of your own"))
+    setattr(
+        bpy.types.TimelineMarker,
+        TAG,
+        text(
+            name="Notes of This Marker", description="Which notes this marker stands for; empty on markers of your own"
+        ),
+    )
     try:
         yield
     finally:

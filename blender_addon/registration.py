@@ -1,14 +1,40 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The one list of all that is registered with Blender. What goes in comes out again, in reverse, by construction."""
+
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 
 import bpy
 
-from . import cli
+from . import cli, settings
+from .drawing.chips import chip_icons
+from .handlers import all_handlers
+from .markers import tag_property
+from .operators import card, check_shot, markers, marking, save_notes, step_notes
+from .panels import menus, note_list, sidebar
 
 #: Every class of the interface, in the order in which Blender must know them.
-CLASSES: tuple[type, ...] = ()
+CLASSES: tuple[type, ...] = (
+    settings.PLUMBLINE_PG_row,
+    settings.PLUMBLINE_PG_state,
+    check_shot.PLUMBLINE_OT_check_shot,
+    step_notes.PLUMBLINE_OT_go_to_note,
+    step_notes.PLUMBLINE_OT_next_note,
+    step_notes.PLUMBLINE_OT_previous_note,
+    markers.PLUMBLINE_OT_add_markers,
+    markers.PLUMBLINE_OT_remove_markers,
+    marking.PLUMBLINE_OT_mark_prop,
+    marking.PLUMBLINE_OT_mark_ground,
+    card.PLUMBLINE_OT_store_card,
+    card.PLUMBLINE_OT_set_height,
+    save_notes.PLUMBLINE_OT_save_notes,
+    note_list.PLUMBLINE_UL_notes,
+    sidebar.PLUMBLINE_PT_sidebar,
+    sidebar.PLUMBLINE_PT_not_checked,
+    sidebar.PLUMBLINE_PT_characters,
+    sidebar.PLUMBLINE_PT_timeline_markers,
+    menus.PLUMBLINE_MT_notes,
+)
 
 _registered = ExitStack()
 
@@ -38,6 +64,11 @@ def register() -> None:
     with ExitStack() as stack:
         for cls in CLASSES:
             stack.enter_context(registered_class(cls))
+        stack.enter_context(settings.window_manager_state())
+        stack.enter_context(tag_property())
+        stack.enter_context(chip_icons())
+        stack.enter_context(all_handlers())
+        stack.enter_context(menus.menu_entries())
         stack.enter_context(command_line("plumbline"))
         _registered.enter_context(stack.pop_all())
 

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Short words for a note, where its whole sentence has no room: rows of the list, names of markers, titles."""
+
 from collections.abc import Iterable
 
 from ..core.body import PARTS, mirror, spoken

@@ -1,0 +1,152 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The one button: measures and checks the scene, with a timer, and leaves everything as it was."""
+
+from typing import Any
+
+import bpy
+from bpy.app.translations import pgettext_iface as iface_
+from bpy.app.translations import pgettext_rpt as rpt_
+
+from .. import session, settings
+from ..checking import Checking
+
+#: Seconds of work between two looks at the keyboard, and seconds between two slices.
+_SLICE, _PAUSE = 0.06, 0.005
+#: Events that only turn the view; all others wait until the check has ended.
+_VIEW = {
+    "MIDDLEMOUSE",
+    "WHEELUPMOUSE",
+    "WHEELDOWNMOUSE",
+    "WHEELINMOUSE",
+    "WHEELOUTMOUSE",
+    "TRACKPADPAN",
+    "TRACKPADZOOM",
+    "MOUSEROTATE",
+    "MOUSESMARTZOOM",
+    "NDOF_MOTION",
+    "MOUSEMOVE",
+    "INBETWEEN_MOUSEMOVE",
+    "TIMER",
+    "TIMER_REPORT",
+    "WINDOW_DEACTIVATE",
+}
+
+
+class PLUMBLINE_OT_check_shot(bpy.types.Operator):
+    """Measure every character in the frame range and list what breaks its limit. The scene stays as it is"""
+
+    bl_idname = "plumbline.check_shot"
+    bl_label = "Check Shot"
+    bl_options = {"REGISTER"}
+
+    _timer: Any = None
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if context.scene is None or context.scene.library is not None:
+            cls.poll_message_set("There is no scene that can be checked")
+            return False
+        if session.job is not None:
+            cls.poll_message_set("A check is running; Esc stops it")
+            return False
+        return True
+
+    def invoke(self, context: Any, event: Any) -> set[str]:
+        if bpy.app.background or context.window is None:
+            return self.execute(context)
+        session.job = Checking(context.scene)
+        manager = context.window_manager
+        self._timer = manager.event_timer_add(_PAUSE, window=context.window)
+        manager.modal_handler_add(self)
+        self._show(context)
+        return {"RUNNING_MODAL"}
+
+    def execute(self, context: Any) -> set[str]:
+        """Without a window there is nobody to show progress to: all at once."""
+        session.job = Checking(context.scene)
+        session.job.finish()
+        return self._end(context, context.scene)
+
+    def modal(self, context: Any, event: Any) -> set[str]:
+        job = session.job
+        if job is None or job.done:  # stopped by undo, by a save or by another file
+            return self._stopped(context)
+        if event.type == "ESC":
+            job.stop()
+            job.settle()
+            self.report({"INFO"}, "Check stopped; the scene is as it was")
+            return self._stopped(context)
+        if event.type != "TIMER":
+            return {"PASS_THROUGH"} if event.type in _VIEW and _harmless(context) else {"RUNNING_MODAL"}
+        if job.slice(_SLICE):
+            self._show(context)
+            return {"PASS_THROUGH"}
+        scene = next((s for s in bpy.data.scenes if s.session_uid == job.uid), None)
+        self._leave(context)
+        return self._end(context, scene)
+
+    def cancel(self, context: Any) -> None:
+        """Called by Blender where it ends the operator itself: another file, a closed window."""
+        if session.job is not None:
+            session.job.stop()
+        self._leave(context)
+        session.job = None
+
+    def _stopped(self, context: Any) -> set[str]:
+        self._leave(context)
+        session.job = None
+        return {"CANCELLED"}
+
+    def _show(self, context: Any) -> None:
+        """Progress where people look: the panel's row and the status bar."""
+        job = session.job
+        settings.state(context).part = job.part
+        context.workspace.status_text_set(progress_text(job) + "    " + iface_("Esc to stop; the scene stays as it is"))
+        _redraw(context)
+
+    def _leave(self, context: Any) -> None:
+        if self._timer is not None:
+            context.window_manager.event_timer_remove(self._timer)
+            self._timer = None
+        if context.workspace is not None:
+            context.workspace.status_text_set(None)
+        _redraw(context)
+
+    def _end(self, context: Any, scene: Any) -> set[str]:
+        session.job = None
+        checked = session.of(scene) if scene is not None else None
+        if checked is None:
+            return {"CANCELLED"}
+        settings.fill_rows(scene)
+        if checked.result is None:
+            self.report({"WARNING"}, checked.why)
+            return {"CANCELLED"}
+        notes = len(checked.notes)
+        self.report({"INFO"}, "No notes" if not notes else "1 note" if notes == 1 else rpt_("{:d} notes").format(notes))
+        return {"FINISHED"}
+
+
+def progress_text(job: Checking) -> str:
+    """'Reading Frame 212 of 480', as the row and the status bar say it."""
+    if job.frame or job.stage == "Reading":
+        return iface_("Reading Frame {:d} of {:d}").format(job.frame, job.last)
+    return str(iface_(job.stage))
+
+
+def _harmless(context: Any) -> bool:
+    """False where turning the view would move the camera, which is an edit with a step of undo."""
+    return not any(
+        area.type == "VIEW_3D"
+        and area.spaces.active.lock_camera
+        and area.spaces.active.region_3d.view_perspective == "CAMERA"
+        for area in (context.screen.areas if context.screen else ())
+    )
+
+
+def _redraw(context: Any) -> None:
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            if area.type == "VIEW_3D":
+                for region in area.regions:
+                    if region.type == "UI":
+                        region.tag_redraw()

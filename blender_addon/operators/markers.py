@@ -1,0 +1,56 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Markers at the worst frames of the notes that are shown, on demand."""
+
+from typing import Any
+
+import bpy
+from bpy.app.translations import pgettext_rpt as rpt_
+
+from .. import markers, session, settings
+from .step_notes import refusal
+
+
+class PLUMBLINE_OT_add_markers(bpy.types.Operator):
+    """Put a timeline marker at the worst frame of each note that the list shows. Your own markers stay as they are"""
+
+    bl_idname = "plumbline.add_markers"
+    bl_label = "Add Markers"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        why = refusal(context)
+        if why:
+            cls.poll_message_set(why)
+        return not why
+
+    def execute(self, context: Any) -> set[str]:
+        here = settings.state(context)
+        checked = session.of(context.scene)
+        assert checked is not None
+        count = markers.add(context.scene, [note for note in checked.notes if settings.shown(here, note.severity)])
+        self.report({"INFO"}, "1 marker" if count == 1 else rpt_("{:d} markers").format(count))
+        return {"FINISHED"}
+
+
+class PLUMBLINE_OT_remove_markers(bpy.types.Operator):
+    """Remove the markers of notes from the timeline. Your own markers stay as they are"""
+
+    bl_idname = "plumbline.remove_markers"
+    bl_label = "Remove Markers"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if context.scene is None or not markers.ours(context.scene):
+            cls.poll_message_set("The timeline has no markers of notes")
+            return False
+        if session.job is not None:
+            cls.poll_message_set("A check is running; Esc stops it")
+            return False
+        return True
+
+    def execute(self, context: Any) -> set[str]:
+        count = markers.remove(context.scene)
+        self.report({"INFO"}, "1 marker removed" if count == 1 else rpt_("{:d} markers removed").format(count))
+        return {"FINISHED"}

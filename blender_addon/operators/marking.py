@@ -1,0 +1,101 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What the person says about objects: this is a prop, this is ground. Kept on the object as a plain custom property."""
+
+from typing import Any
+
+import bpy
+from bpy.app.translations import pgettext_rpt as rpt_
+
+from .. import session
+from ..sampling.props import GROUND, PROP
+
+
+def refusal(context: Any) -> str:
+    """Why no object can be marked, or ''."""
+    if session.job is not None:
+        return "A check is running; Esc stops it"
+    return "" if _chosen(context) else "Select the objects to mark"
+
+
+class PLUMBLINE_OT_mark_prop(bpy.types.Operator):
+    """Say whether the selected objects are props that are measured, or leave that to Plumbline"""
+
+    bl_idname = "plumbline.mark_prop"
+    bl_label = "Mark Prop"
+    bl_options = {"REGISTER", "UNDO"}
+
+    mark: bpy.props.EnumProperty(
+        name="Mark",
+        items=(  # type: ignore[valid-type]
+            ("YES", "A Prop", "Measure these objects as props"),
+            ("NO", "No Prop", "Never take these objects for props"),
+            ("AUTO", "Automatic", "Take these objects for props where they move and are no part of a character"),
+        ),
+    )
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        why = refusal(context)
+        if why:
+            cls.poll_message_set(why)
+        return not why
+
+    def execute(self, context: Any) -> set[str]:
+        return _mark(self, context, PROP, self.mark)
+
+
+class PLUMBLINE_OT_mark_ground(bpy.types.Operator):
+    """Say whether the selected objects are ground under the feet, or leave that to Plumbline"""
+
+    bl_idname = "plumbline.mark_ground"
+    bl_label = "Mark Ground"
+    bl_options = {"REGISTER", "UNDO"}
+
+    mark: bpy.props.EnumProperty(
+        name="Mark",
+        items=(  # type: ignore[valid-type]
+            ("YES", "Ground", "Take these objects for ground"),
+            ("NO", "No Ground", "Never take these objects for ground"),
+            ("AUTO", "Automatic", "Take these objects for ground where they are still and under the feet"),
+        ),
+    )
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        why = refusal(context)
+        if why:
+            cls.poll_message_set(why)
+        return not why
+
+    def execute(self, context: Any) -> set[str]:
+        return _mark(self, context, GROUND, self.mark)
+
+
+def needs_override(object: Any) -> bool:
+    """Whether the object is linked, so that nothing can be kept on it."""
+    return object.library is not None
+
+
+def _chosen(context: Any) -> list[Any]:
+    chosen = list(context.selected_objects or ())
+    return chosen or ([context.active_object] if context.active_object is not None else [])
+
+
+def _mark(operator: Any, context: Any, name: str, mark: str) -> set[str]:
+    """Sets or clears the mark; linked objects are named and left as they are."""
+    chosen = _chosen(context)
+    own = [object for object in chosen if not needs_override(object)]
+    for object in own:
+        if mark == "AUTO":
+            if name in object:
+                del object[name]
+        else:
+            object[name] = mark == "YES"
+    linked = [object.name for object in chosen if needs_override(object)]
+    if linked:
+        operator.report(
+            {"WARNING"}, rpt_("{:s} is linked: make a library override of it first").format(", ".join(linked))
+        )
+    if own:
+        session.mark_edited(context.scene.session_uid, own[0].name)
+    return {"FINISHED"} if own else {"CANCELLED"}

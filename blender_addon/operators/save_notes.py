@@ -1,0 +1,53 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The notes file of the last check, as the command line writes it."""
+
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from ...core.report.json_notes import dump, notes_data
+from ...core.report.notes_file import CannotWrite, claim, finish, write
+from .. import session
+
+
+class PLUMBLINE_OT_save_notes(bpy.types.Operator):
+    """Save the notes of the last check as a JSON file"""
+
+    bl_idname = "plumbline.save_notes"
+    bl_label = "Save Notes..."
+    bl_options = {"REGISTER"}
+
+    filepath: bpy.props.StringProperty(subtype="FILE_PATH", options={"SKIP_SAVE"})  # type: ignore[valid-type]
+    filter_glob: bpy.props.StringProperty(default="*.json", options={"HIDDEN"})  # type: ignore[valid-type]
+    check_existing: bpy.props.BoolProperty(default=True, options={"HIDDEN"})  # type: ignore[valid-type]
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        checked = session.of(context.scene) if context.scene else None
+        if checked is None or checked.result is None:
+            cls.poll_message_set("The shot was not checked yet")
+            return False
+        return True
+
+    def invoke(self, context: Any, event: Any) -> set[str]:
+        if not self.filepath:
+            shot = Path(bpy.data.filepath)
+            self.filepath = str(shot.with_suffix(".notes.json")) if bpy.data.filepath else "shot.notes.json"
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def execute(self, context: Any) -> set[str]:
+        checked = session.of(context.scene)
+        if checked is None or checked.shot is None or checked.result is None:
+            return {"CANCELLED"}
+        path = Path(bpy.path.abspath(self.filepath))
+        try:
+            text = dump(notes_data(checked.shot, checked.result, complete=True, belts=checked.belts))
+            part = claim(path)
+            write(part, text)
+            finish(part, path)
+        except (CannotWrite, ValueError) as error:
+            self.report({"WARNING"}, str(error))
+            return {"CANCELLED"}
+        return {"FINISHED"}

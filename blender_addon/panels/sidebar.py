@@ -1,0 +1,203 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The sidebar of the 3D view. Drawing reads what is ready; it never measures and never writes."""
+
+from typing import Any
+
+import bpy
+from bpy.app.translations import pgettext_iface as iface_
+
+from ...core.note import Note
+from .. import session, settings, words
+from ..drawing import chips
+from ..operators.card import likely_height
+from ..operators.check_shot import progress_text
+from .note_list import draw_list
+from .wrapped import sentence
+
+
+class _Sidebar:
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = "Plumbline"
+
+
+class PLUMBLINE_PT_sidebar(_Sidebar, bpy.types.Panel):
+    bl_label = "Plumbline"
+
+    def draw(self, context: Any) -> None:
+        layout, scene = self.layout, context.scene
+        if session.job is not None:
+            _running(layout, context, session.job)
+            return
+        checked = session.of(scene)
+        stale = session.edited(scene)
+        button = layout.row()
+        button.scale_y = 1.5
+        button.operator("plumbline.check_shot", text="Check Again" if stale else "Check Shot", icon="VIEWZOOM")
+        if checked is None:
+            first, last = (
+                (scene.frame_preview_start, scene.frame_preview_end)
+                if scene.use_preview_range
+                else (scene.frame_start, scene.frame_end)
+            )
+            words_ = (
+                iface_("Measures all characters, frames {:d} to {:d} (preview range)")
+                if scene.use_preview_range
+                else iface_("Measures all characters, frames {:d} to {:d}")
+            )
+            sentence(layout, context, words_.format(first, last), dim=True, inset=40)
+            return
+        if stale:
+            layout.label(text="Edited since the last check", icon="FILE_REFRESH")
+        if checked.result is None:
+            sentence(layout.box(), context, _capital(checked.why), icon="ERROR")
+            return
+        _unknown_sizes(layout, context, checked)
+        if not checked.notes:
+            _no_notes(layout, context, checked)
+            return
+        draw_list(layout, context, checked)
+        note = session.active(scene, settings.active_number(context))
+        if note is not None:
+            _detail(layout.box(), context, note)
+
+
+class PLUMBLINE_PT_not_checked(_Sidebar, bpy.types.Panel):
+    bl_label = "Not Checked"
+    bl_parent_id = "PLUMBLINE_PT_sidebar"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if session.job is not None or not silent(session.of(context.scene)):
+            cls.poll_message_set("Everything was checked")
+            return False
+        return True
+
+    def draw_header_preset(self, context: Any) -> None:
+        self.layout.label(text=str(len(silent(session.of(context.scene)))), translate=False)
+
+    def draw(self, context: Any) -> None:
+        for failed, text in silent(session.of(context.scene)):
+            sentence(self.layout, context, text, icon="ERROR" if failed else "INFO", inset=48)
+
+
+class PLUMBLINE_PT_characters(_Sidebar, bpy.types.Panel):
+    bl_label = "Characters"
+    bl_parent_id = "PLUMBLINE_PT_sidebar"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        checked = session.of(context.scene)
+        if session.job is not None or checked is None or checked.shot is None:
+            cls.poll_message_set("The shot was not checked yet")
+            return False
+        return True
+
+    def draw(self, context: Any) -> None:
+        checked = session.of(context.scene)
+        for character in checked.shot.characters if checked and checked.shot else ():
+            column = self.layout.column(align=True)
+            column.label(text=character.name, icon="ARMATURE_DATA", translate=False)
+            sub = column.column(align=True)
+            sub.active = False
+            sub.label(
+                text=iface_("{:d} parts, leg {:.2f} m, {:.2f} m tall").format(
+                    len(character.parts), character.leg_length, character.height
+                ),
+                translate=False,
+            )
+            column.operator("plumbline.store_card").character = character.name
+
+
+class PLUMBLINE_PT_timeline_markers(_Sidebar, bpy.types.Panel):
+    bl_label = "Timeline Markers"
+    bl_parent_id = "PLUMBLINE_PT_sidebar"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        checked = session.of(context.scene)
+        if session.job is not None or checked is None or not checked.notes:
+            cls.poll_message_set("There are no notes")
+            return False
+        return True
+
+    def draw(self, context: Any) -> None:
+        row = self.layout.row(align=True)
+        row.operator("plumbline.add_markers", text="Add", icon="MARKER_HLT")
+        row.operator("plumbline.remove_markers", text="Remove", icon="X")
+
+
+def silent(checked: session.Checked | None) -> list[tuple[bool, str]]:
+    """(whether it failed, sentence) of all that was not judged."""
+    if checked is None or checked.result is None or checked.shot is None:
+        return []
+    out = [(True, ": ".join(w for w in (f.check, f.character, f.error) if w)) for f in checked.result.failed]
+    aside = [("", "", why) for why in checked.shot.remarks]
+    aside += [("", c.name, why) for c in checked.shot.characters for why in c.warnings]
+    aside += [(s.check, s.character, s.why) for s in checked.result.skipped]
+    seen: dict[tuple[str, str], list[str]] = {}
+    for check, who, why in aside:  # the same reason of several checks is one sentence
+        seen.setdefault((who, why), []).append(check)
+    for (who, why), checks in seen.items():
+        names = ", ".join(dict.fromkeys(c for c in checks if c))
+        out.append((False, _capital(": ".join(w for w in (names, who, why) if w))))
+    return out
+
+
+def _running(layout: Any, context: Any, job: Any) -> None:
+    row = layout.row()
+    row.scale_y = 1.5
+    row.progress(factor=settings.state(context).part, text=progress_text(job), type="BAR")
+    sentence(layout, context, iface_("Esc to stop; the scene stays as it is"), dim=True, inset=40)
+
+
+def _no_notes(layout: Any, context: Any, checked: session.Checked) -> None:
+    shot = checked.shot
+    assert shot is not None
+    box = layout.box()
+    sentence(box, context, iface_("No notes in frames {:d} to {:d}").format(shot.first, shot.last), icon="CHECKMARK")
+    names = ", ".join(c.name for c in shot.characters)
+    sentence(box, context, iface_("{:d} checks ran on {:s}").format(len(checked.checks), names), dim=True)
+
+
+def _detail(box: Any, context: Any, note: Note) -> None:
+    head = box.row(align=True)
+    head.label(text=words.title(note), icon_value=chips.icon(note.lane, note.severity.value), translate=False)
+    number = head.row()
+    number.alignment = "RIGHT"
+    number.label(text=words.amount(note), translate=False)
+    sentence(box, context, _capital(note.text))
+    sentence(box, context, iface_("Limit {:s} ({:s})").format(words.limit(note), note.source), dim=True)
+    if note.remedy is not None:
+        sentence(box, context, note.remedy.sentence(), icon="TOOL_SETTINGS")
+    steps = box.row(align=True)
+    steps.operator("plumbline.previous_note", text="", icon="TRIA_LEFT")
+    steps.operator("plumbline.go_to_note", text=iface_("Go to {:d}").format(note.worst), translate=False).number = -1
+    steps.operator("plumbline.next_note", text="", icon="TRIA_RIGHT")
+
+
+def _unknown_sizes(layout: Any, context: Any, checked: session.Checked) -> None:
+    for character in checked.shot.characters if checked.shot else ():
+        if character.size_is_known:
+            continue
+        height = likely_height(character.height)
+        box = layout.box()
+        sentence(
+            box,
+            context,
+            iface_("{:s} is {:.3g} m tall, so nothing in meters or seconds was judged").format(
+                character.name, character.height
+            ),
+            icon="QUESTION",
+        )
+        button = box.operator(
+            "plumbline.set_height", text=iface_("Stands for {:.2f} m").format(height), translate=False
+        )
+        button.character, button.height = character.name, height
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,145 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What this session of Blender knows about its shots: results by scene, whether they are stale, and the check that
+runs.
+
+Nothing here is saved or undone, and no reference to Blender's data is kept: undo would leave it dangling. Scenes and
+armatures are known by ``session_uid``, which undo does not change.
+"""
+
+import time
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from ..core.note import Note, Result
+from ..core.shot import Shot
+
+
+@dataclass(frozen=True)
+class Edit:
+    """What was edited since a check: a name for people and the time of day in seconds since the epoch."""
+
+    name: str
+    at: float
+
+
+@dataclass
+class Checked:
+    """One scene's last check. ``why`` says in a sentence why there is none; then shot and result are None.
+
+    uids: session_uid by name of the armatures at the time. settings: what the result hangs on besides the data.
+    frame: the scene frame at which Blender last told us of a change, to tell a step in time from an edit.
+    """
+
+    shot: Shot | None = None
+    result: Result | None = None
+    belts: tuple[tuple[tuple[float, ...], str], ...] = ()
+    checks: tuple[str, ...] = ()
+    why: str = ""
+    uids: dict[str, int] = field(default_factory=dict)
+    settings: tuple[Any, ...] = ()
+    frame: int = 0
+    edit: Edit | None = None
+
+    @property
+    def notes(self) -> tuple[Note, ...]:
+        """Notes, the severest first, then in time: their places are the numbers of the rows."""
+        found = () if self.result is None else self.result.notes
+        return tuple(sorted(found, key=lambda n: (-n.severity.rank, n.worst, n.start)))
+
+
+_checked: dict[int, Checked] = {}
+#: The check that runs, or None. One at a time, whatever the scene.
+job: Any = None
+#: True while rows are written by us, so that their update does not count as a click.
+filling = False
+
+
+def of(scene: Any) -> Checked | None:
+    """The last check of this scene, or None where it was never checked."""
+    return _checked.get(scene.session_uid)
+
+
+def keep(scene: Any, checked: Checked) -> None:
+    """Remembers a scene's check in place of the one before."""
+    checked.settings = settings(scene)
+    checked.frame = scene.frame_current
+    checked.uids = {o.name: o.session_uid for o in scene.objects if o.type == "ARMATURE"}
+    _checked[scene.session_uid] = checked
+
+
+def refuse(scene: Any, why: str) -> None:
+    """Remembers why a scene could not be checked; notes of an earlier check are gone, since they may be wrong by
+    now."""
+    keep(scene, Checked(why=why))
+
+
+def clear() -> None:
+    """Forgets everything: another file is open."""
+    _checked.clear()
+
+
+def settings(scene: Any) -> tuple[Any, ...]:
+    """What of the scene's settings a result hangs on."""
+    render = scene.render
+    preview = (scene.frame_preview_start, scene.frame_preview_end) if scene.use_preview_range else ()
+    camera = scene.camera.session_uid if scene.camera else 0
+    return (
+        scene.frame_start,
+        scene.frame_end,
+        preview,
+        render.fps,
+        render.fps_base,
+        render.frame_map_old,
+        render.frame_map_new,
+        render.resolution_x,
+        render.resolution_y,
+        scene.unit_settings.scale_length,
+        camera,
+    )
+
+
+def edited(scene: Any) -> bool:
+    """Whether the scene was edited after its last check."""
+    checked = of(scene)
+    return checked is not None and (checked.edit is not None or checked.settings != settings(scene))
+
+
+def mark_edited(uid: int, name: str) -> None:
+    """Marks the last check of the scene with this ``session_uid`` as stale; the first edit stays the one that is
+    named."""
+    checked = _checked.get(uid)
+    if checked is not None and checked.edit is None:
+        checked.edit = Edit(name, time.time())
+
+
+def mark_all_edited(name: str) -> None:
+    for uid in _checked:
+        mark_edited(uid, name)
+
+
+def step(scene: Any) -> bool:
+    """Whether the scene stands on another frame than when this was last asked."""
+    checked = of(scene)
+    if checked is None or checked.frame == scene.frame_current:
+        return False
+    checked.frame = scene.frame_current
+    return True
+
+
+def active(scene: Any, index: int) -> Note | None:
+    """The note of a row, or None."""
+    checked = of(scene)
+    notes = checked.notes if checked else ()
+    return notes[index] if 0 <= index < len(notes) else None
+
+
+def with_height(checked: Checked, name: str, height: float) -> None:
+    """Lets the panel know the height that a character's card states by now, so that it asks no more."""
+    if checked.shot is not None:
+        checked.shot = replace(
+            checked.shot,
+            characters=tuple(
+                replace(c, card=replace(c.card, height=height)) if c.name == name else c
+                for c in checked.shot.characters
+            ),
+        )

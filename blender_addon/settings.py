@@ -1,0 +1,123 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Properties of the interface. Rows lie on the window manager, where undo does not reach and nothing is saved."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import bpy
+from bpy.props import (
+    BoolProperty,
+    CollectionProperty,
+    EnumProperty,
+    FloatProperty,
+    IntProperty,
+    PointerProperty,
+    StringProperty,
+)
+
+from ..core.note import Note, Severity
+from . import session, words
+
+#: The extension's own module, as Blender knows it: bl_ext.<repository>.plumbline.
+PACKAGE = __package__.rpartition(".")[0]
+NAME = "plumbline"
+_SEVERITIES = (("low", "Low", ""), ("medium", "Medium", ""), ("high", "High", ""))
+
+
+# comments, since Blender shows docstrings of its classes to people
+# One row of the list of notes, ready to be drawn.
+class PLUMBLINE_PG_row(bpy.types.PropertyGroup):
+    scene: StringProperty()  # type: ignore[valid-type]
+    number: IntProperty()  # type: ignore[valid-type]
+    frame: IntProperty()  # type: ignore[valid-type]
+    place: StringProperty()  # type: ignore[valid-type]
+    amount: StringProperty()  # type: ignore[valid-type]
+    lane: StringProperty()  # type: ignore[valid-type]
+    severity: EnumProperty(items=_SEVERITIES)  # type: ignore[valid-type]
+    trial: BoolProperty()  # type: ignore[valid-type]
+
+
+def _clicked(self: Any, context: Any) -> None:
+    """A click on a row goes to its worst frame, as one step of undo."""
+    if session.filling or session.job is not None or not 0 <= self.index < len(self.rows):
+        return
+    row = self.rows[self.index]
+    if row.scene == str(context.scene.session_uid):
+        bpy.ops.plumbline.go_to_note("EXEC_DEFAULT", True, number=row.number)
+
+
+# What the panel shows.
+class PLUMBLINE_PG_state(bpy.types.PropertyGroup):
+    rows: CollectionProperty(type=PLUMBLINE_PG_row)  # type: ignore[valid-type]
+    index: IntProperty(name="Note", description="The note that is shown below the list", update=_clicked)  # type: ignore[valid-type]
+    part: FloatProperty(min=0.0, max=1.0)  # type: ignore[valid-type]
+    show_low: BoolProperty(name="Low", description="Show notes of low severity", default=True)  # type: ignore[valid-type]
+    show_medium: BoolProperty(name="Medium", description="Show notes of medium severity", default=True)  # type: ignore[valid-type]
+    show_high: BoolProperty(name="High", description="Show notes of high severity", default=True)  # type: ignore[valid-type]
+
+
+@contextmanager
+def window_manager_state() -> Iterator[None]:
+    """The window manager has our state inside the block."""
+    setattr(bpy.types.WindowManager, NAME, PointerProperty(type=PLUMBLINE_PG_state))
+    try:
+        yield
+    finally:
+        delattr(bpy.types.WindowManager, NAME)
+
+
+def state(context: Any = None) -> Any:
+    """Our state on the window manager."""
+    return getattr((context or bpy.context).window_manager, NAME)
+
+
+def fill_rows(scene: Any) -> None:
+    """The rows of this scene anew, from its last check; rows of other scenes stay. Call it from operators only."""
+    here = state()
+    uid = str(scene.session_uid)
+    checked = session.of(scene)
+    notes = checked.notes if checked else ()
+    several = len({note.character for note in notes}) > 1
+    session.filling = True
+    try:
+        for i in reversed([i for i, row in enumerate(here.rows) if row.scene == uid]):
+            here.rows.remove(i)
+        first = len(here.rows)
+        for number, note in enumerate(notes):
+            _fill(here.rows.add(), uid, number, note, several)
+        here.index = first
+    finally:
+        session.filling = False
+
+
+def _fill(row: Any, uid: str, number: int, note: Note, several: bool) -> None:
+    row.scene, row.number, row.frame = uid, number, note.worst
+    row.place = f"{note.character}: {words.place(note)}" if several and note.character else words.place(note)
+    row.amount, row.lane, row.severity, row.trial = words.amount(note), note.lane, note.severity.value, note.trial
+
+
+def show_row(number: int, scene: Any) -> None:
+    """Makes the row of this note the active one, without counting as a click."""
+    here = state()
+    uid = str(scene.session_uid)
+    session.filling = True
+    try:
+        here.index = next(
+            (i for i, row in enumerate(here.rows) if row.scene == uid and row.number == number), here.index
+        )
+    finally:
+        session.filling = False
+
+
+def active_number(context: Any) -> int:
+    """The number of the active row's note in this scene, or -1."""
+    here = state(context)
+    if 0 <= here.index < len(here.rows) and here.rows[here.index].scene == str(context.scene.session_uid):
+        return int(here.rows[here.index].number)
+    return -1
+
+
+def shown(here: Any, severity: Severity) -> bool:
+    """Whether the list shows notes of this severity."""
+    return bool(getattr(here, f"show_{severity.value}"))

@@ -38,8 +38,11 @@ def settle(study: Study, notes: list[Note]) -> list[Note]:
 Rule = Callable[[Study, Note, Note], bool]
 
 
+_LIMB_OF = {part: limb for limb, parts in body.LIMBS.items() for part in parts}
+
+
 def _limb(note: Note) -> str | None:
-    return next((limb for limb, parts in body.LIMBS.items() if note.part in parts), None)
+    return _LIMB_OF.get(note.part)
 
 
 def _reversed_owns_straight(study: Study, owner: Note, other: Note) -> bool:
@@ -76,15 +79,18 @@ def _near(study: Study, a: Note, b: Note) -> bool:
 def _absorbed(study: Study, notes: list[Note], owns: Rule) -> list[Note]:
     gone: set[int] = set()
     named: dict[int, list[Note]] = {}
+    on_limb: dict[tuple[str, str | None], list[int]] = {}
+    for i, note in enumerate(notes):
+        on_limb.setdefault((note.character, _limb(note)), []).append(i)
     for i, owner in enumerate(notes):
         limb = _limb(owner)
         if limb is None or i in gone:
             continue
-        for k, other in enumerate(notes):
+        for k in on_limb[owner.character, limb]:
+            other = notes[k]
             if (
                 k != i
                 and k not in gone
-                and _limb(other) == limb
                 and _near(study, owner, other)
                 and owns(study, owner, other)
             ):

@@ -40,7 +40,8 @@ def fold(name: str) -> tuple[str, ...]:
     return tuple(tokens)
 
 
-def _sides_of(token: str) -> list[tuple[str, int, str]]:
+@lru_cache(maxsize=4096)
+def _sides_of(token: str) -> tuple[tuple[str, int, str], ...]:
     """(what is left with the side taken out, 0 left or 1 right, family), surest first."""
     found = []
     for family, (left, right) in enumerate(SIDES):
@@ -61,7 +62,7 @@ def _sides_of(token: str) -> list[tuple[str, int, str]]:
                 found.append((token[1:] + "<", which, "glued"))
             if token[-1] == letter and 2 <= len(token) <= 4:
                 found.append((token[:-1] + ">", which, "behind"))
-    return found
+    return tuple(found)
 
 
 def pair_sides(

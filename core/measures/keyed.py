@@ -5,7 +5,7 @@ A part is driven by the keys of its own bone and of the handles that the limb's 
 left arm). Keys say which keys stand behind a finding; whether there is one, the evaluated motion says.
 """
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from ..body_map.names import fold, is_control, is_other, pair_sides, points
 from ..body_map.words import CONTROL
 from ..need import Need
 from ..note import KeyReference
-from ..numeric.fcurve import BEZIER, LINEAR, clamped, evaluate, segments
+from ..numeric.fcurve import BEZIER, CONSTANT, LINEAR, Segments, clamped, segments
 from ..shot import Character, Keys
 from ..study import Study, measure
 
@@ -26,6 +26,10 @@ SPARSE = 2.0
 ON_CHORD = 0.01
 #: Shorter stretches say nothing: baked keys are linear over single frames.
 LEAST_FRAMES = 3.0
+#: A piece whose ends differ by less does not move; a channel that swings by less, in its own unit, does not either.
+MOVES, SWINGS = 1e-9, 1e-6
+#: Scene frames within which two keys stand on the same frame.
+NEAR = 1e-4
 
 
 @dataclass(frozen=True)
@@ -72,51 +76,89 @@ def keyed(study: Study, character: Character) -> Keyed:
     if keys is None or not keys.channels:
         return Keyed(None, {}, frozenset(), {})
     channels = _channels(character, keys)
-    straight = _together(keys, {i: _straight(keys, i) for i in range(len(keys.channels))})
+    pieces, channel = _pieces(keys)
+    straight = _together(keys, pieces, channel, _straight(pieces, channel))
     sparse = {i: _sparse(keys.scene_frame[keys.of(i)]) for i in range(len(keys.channels))}
     return Keyed(keys, channels, frozenset(p for p, found in channels.items() if any(sparse[i] for i in found)),
-                 {p: tuple(s for i in found for s in straight[i]) for p, found in channels.items()})
+                 {p: tuple(s for i in found for s in straight.get(i, ())) for p, found in channels.items()})
 
 
 def _sparse(frames: Array) -> bool:
     return len(frames) > 1 and bool(np.mean(np.diff(frames)) >= SPARSE)
 
 
-def _straight(keys: Keys, channel: int) -> tuple[Straight, ...]:
-    """The channel's straight stretches; neighboring ones on one line on one line are told one by one."""
-    of = keys.of(channel)
-    if of.stop - of.start < 2:
-        return ()
-    pieces = segments(keys, np.arange(of.start, of.stop - 1))
-    p = clamped(pieces.points)
+def _pieces(keys: Keys) -> tuple[Segments, Array]:
+    """The curve pieces of all channels, handles clamped, and the channel (N,) of each."""
+    first = np.flatnonzero(keys.channel[1:] == keys.channel[:-1])
+    pieces = segments(keys, first)
+    return replace(pieces, points=clamped(pieces.points)), keys.channel[first]
+
+
+def _straight(pieces: Segments, channel: Array) -> dict[int, tuple[Straight, ...]]:
+    """Each channel's straight stretches; neighboring ones on one line are told one by one."""
+    p = pieces.points
     length, height = p[:, 3, 0] - p[:, 0, 0], p[:, 3, 1] - p[:, 0, 1]
     share = (p[:, 1:3, 0] - p[:, :1, 0]) / np.where(length > 0, length, 1.0)[:, None]
     off = np.abs(p[:, 1:3, 1] - p[:, :1, 1] - share * height[:, None]).max(1)
     on_chord = (pieces.interpolation == BEZIER) & (off <= ON_CHORD * np.abs(height))
-    moves = np.abs(height) > 1e-9
+    moves = np.abs(height) > MOVES
     straight = moves & (length >= LEAST_FRAMES) & ((pieces.interpolation == LINEAR) | on_chord)
-    return tuple(Straight(channel, float(p[i, 0, 0]), float(p[i, 3, 0])) for i in np.flatnonzero(straight))
+    found: dict[int, list[Straight]] = {}
+    for i in np.flatnonzero(straight).tolist():
+        found.setdefault(int(channel[i]), []).append(Straight(int(channel[i]), float(p[i, 0, 0]), float(p[i, 3, 0])))
+    return {c: tuple(some) for c, some in found.items()}
 
 
-def _together(keys: Keys, straight: dict[int, tuple[Straight, ...]]) -> dict[int, tuple[Straight, ...]]:
+def _together(keys: Keys, pieces: Segments, channel: Array,
+              straight: dict[int, tuple[Straight, ...]]) -> dict[int, tuple[Straight, ...]]:
     """Only the stretches in which every channel of the same bone and property that moves runs straight: one straight
     component of a turn that bends elsewhere says nothing."""
     groups: dict[tuple[str, str], list[int]] = {}
     for i, c in enumerate(keys.channels):
         groups.setdefault((c.owner, c.path), []).append(i)
+    moving = _Moving(pieces, channel)
     out: dict[int, tuple[Straight, ...]] = {}
     for members in groups.values():
-        ends = {i: {(s.first, s.last) for s in straight[i]} for i in members}
+        ends = {i: {(s.first, s.last) for s in straight.get(i, ())} for i in members}
         for i in members:
-            out[i] = tuple(s for s in straight[i] if all(
-                (s.first, s.last) in ends[j] or not _moves(keys, j, s.first, s.last) for j in members))
+            own = straight.get(i, ())
+            if not own:
+                continue
+            first, last = np.array([(s.first, s.last) for s in own]).T
+            fine = np.ones(len(own), bool)
+            for j in members:
+                if j != i:
+                    fine &= [(s.first, s.last) in ends[j] for s in own] | ~moving.inside(j, first, last)
+            out[i] = tuple(s for s, good in zip(own, fine, strict=True) if good)
     return out
 
 
-def _moves(keys: Keys, channel: int, first: float, last: float) -> bool:
-    """Whether the channel's value changes inside the stretch."""
-    values = evaluate(keys, channel, np.linspace(first, last, 7))
-    return bool(np.ptp(values) > 1e-6) if np.isfinite(values).all() else False
+class _Moving:
+    """Whether a channel's value changes inside a stretch, from its pieces: a piece of a curve that is not flat changes
+    on every part of itself, but for one that holds its value and jumps at its end."""
+
+    def __init__(self, pieces: Segments, channel: Array) -> None:
+        p = pieces.points
+        holds = pieces.interpolation == CONSTANT
+        between = np.where((pieces.interpolation == BEZIER)[:, None], p[:, 1:3, 1], p[:, :1, 1])
+        reach = np.concatenate([p[:, [0, 3], 1], between], axis=1)
+        swings = np.ptp(reach, axis=1) > SWINGS
+        self._start, self._stop = p[:, 0, 0], p[:, 3, 0]
+        self._flows = np.concatenate([[0], np.cumsum(swings & ~holds)])
+        self._jumps = np.concatenate([[0], np.cumsum(swings & holds)])
+        self._channel = channel
+
+    def inside(self, channel: int, first: Array, last: Array) -> Array:
+        """(S,) for stretches from ``first`` to ``last``, scene frames."""
+        low, high = np.searchsorted(self._channel, (channel, channel + 1))
+        start, stop = self._start[low:high], self._stop[low:high]
+        # pieces a to b overlap the stretch; jumps count that come at its end or before
+        a = low + np.searchsorted(stop, first + NEAR, "right")
+        b = low + np.searchsorted(start, last - NEAR, "left")
+        c = low + np.searchsorted(stop, last + NEAR, "right")
+        flows = self._flows[np.maximum(a, b)] > self._flows[a]
+        out: Array = flows | (self._jumps[np.maximum(a, c)] > self._jumps[a])
+        return out
 
 
 def _channels(character: Character, keys: Keys) -> dict[str, tuple[int, ...]]:

@@ -37,8 +37,8 @@ class Segments:
 def segments(keys: Keys, first: Array) -> Segments:
     """The pieces that start at the rows ``first`` (N,) of ``keys`` and end at the rows after them."""
     first = np.asarray(first, int)
-    key = np.stack([keys.scene_frame, keys.value], 1)
-    points = np.stack([key[first], keys.right[first], keys.left[first + 1], key[first + 1]], 1)
+    here, there = (np.stack([keys.scene_frame[at], keys.value[at]], 1) for at in (first, first + 1))
+    points = np.stack([here, keys.right[first], keys.left[first + 1], there], 1)
 
     def column(values: Array | None, otherwise: float) -> Array:
         return np.full(len(first), otherwise) if values is None else values[first]

@@ -1,0 +1,158 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Planted joint faults: knees and elbows reversed, wrists tilted, legs spread, past the limit by known degrees.
+
+The bends are made from joint centres alone: the hinge is the mean normal of the limb's own bend, a wrist's tilt the
+angle between forearm and hand, a spread the thigh's direction against the pelvis's own right, up and front.
+"""
+
+from collections.abc import Callable, Iterator
+
+import numpy as np
+
+from .. import body
+from ..numeric import rotation as rot
+from ..shot import Character
+from ..tables.joint_ranges import BY_NAME
+from . import edit
+from .plants import SIZES, Case, Clean, Window, bump, centres, quiet, reached, spaced, top_frames
+
+Array = np.ndarray
+
+#: Degrees past the limit, and the severity that the issue asks for.
+PAST = dict(zip(SIZES, ((5.0, "low"), (15.0, "medium"), (30.0, "high")), strict=True))
+TOLERANCE = 3.0
+#: Degrees to the front at which a leg is spread, and within which it must be all the while: further up the limit itself
+#: rises, and of a leg straight out to the side nobody can say how far it is to the front.
+FRONT, HANGS = (-5.0, 20.0), 28.0
+
+Bend = Callable[[Character, Array, float], Character]
+
+
+def bends(clean: Clean) -> Iterator[Case]:
+    """All planted joint faults of a clean shot."""
+    for side in body.SIDES:
+        for limb, joint in ((f"leg.{side}", "knee"), (f"arm.{side}", "elbow")):
+            if not clean.character.has(*body.LIMBS[limb]):
+                continue
+            axis = hinge(clean.character, limb)
+            if axis is not None:
+                yield from _cases(clean, f"{joint} reversed", body.LIMBS[limb][1], f"{joint}_hyperextension",
+                                  "hyperextension", _reverser(limb, axis))
+        if clean.character.has(*body.LIMBS[f"arm.{side}"]):
+            yield from _cases(clean, "wrist tilted", f"hand.{side}", "wrist_tilt", BY_NAME["wrist_tilt"].kind,
+                              _tilter(clean.character, side))
+        if clean.character.has("pelvis", *body.LIMBS[f"leg.{side}"]) and clean.character.axes is not None:
+            yield from _cases(clean, "hip spread", f"thigh.{side}", "hip_abduction", BY_NAME["hip_abduction"].kind,
+                              _spreader(side))
+
+
+def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend: Bend) -> Iterator[Case]:
+    most = BY_NAME[angle].most
+    assert most is not None
+    limit = most
+    shot, chain = clean.shot, (part, *filter(None, (body.parent(part),)), *body.children(part))
+
+    def found() -> Iterator[tuple[int, Callable[[str], Case]]]:
+        for centre in centres(shot):
+            weight = bump(shot, centre)
+            window = reached(shot, weight)
+            if not quiet(clean.result, shot, window, chain) or not _free(clean, part, window):
+                continue
+            if clean.feet_stay(bend(clean.character, weight, limit + PAST["large"][0])):
+                yield centre, _maker(weight, window)
+
+    def _maker(weight: Array, window: Window) -> Callable[[str], Case]:
+        def make(size: str) -> Case:
+            past, severity = PAST[size]
+            planted = clean.with_(bend(clean.character, weight, limit + past))
+            return Case(kind, size, planted, "joint-limit", part, severity, limit + past, TOLERANCE, window,
+                        top_frames(shot, weight), note_kind)
+        return make
+
+    for make in spaced(found(), shot):
+        for size in SIZES:
+            yield make(size)
+
+
+def _free(clean: Clean, part: str, window: Window) -> bool:
+    """Whether the limit is the plain one: the hand bears no weight, the leg is not raised to the front."""
+    if body.base(part) == "thigh":
+        front = np.degrees(_front(clean.character, part, *_directions(clean.character)[:2]))
+        return bool(np.abs(front[window[0] : window[1] + 1]).max() < HANGS)
+    return body.base(part) not in ("hand", "forearm") or not clean.near_floor(f"hand.{body.side(part)}", window, 0.35)
+
+
+def hinge(character: Character, limb: str) -> Array | None:
+    """Unit direction (3,) in the upper bone about which the limb bends the natural way; None where it hardly bends."""
+    root, mid, _ = body.LIMBS[limb]
+    assert character.axes is not None
+    upper, lower = character.end(root) - character.head(root), character.end(mid) - character.head(mid)
+    bent = rot.angle_between(upper, lower) > np.radians(15)
+    if bent.sum() < 6:
+        return None
+    normal = rot.seen_from(character.axes[:, character.index[root]], rot.unit(np.cross(upper, lower)))[bent]
+    mean = np.median(normal, axis=0)
+    return np.asarray(rot.unit(mean)) if np.linalg.norm(mean) > 0.8 else None
+
+
+def _reverser(limb: str, axis: Array) -> Bend:
+    root, mid, _ = body.LIMBS[limb]
+
+    def bend(character: Character, weight: Array, degrees: float) -> Character:
+        assert character.axes is not None
+        n = rot.turned(character.axes[:, character.index[root]], axis)
+        upper, lower = character.end(root) - character.head(root), character.end(mid) - character.head(mid)
+        now = np.arctan2(rot.dot(np.cross(upper, lower), n), rot.dot(upper, lower))
+        return edit.turn(character, mid, rot.about(n, weight * (np.radians(-degrees) - now)))
+
+    return bend
+
+
+def _tilter(character: Character, side: str) -> Bend:
+    forearm, hand = f"forearm.{side}", f"hand.{side}"
+    axis = hinge(character, f"arm.{side}")
+    # folded about the elbow's own axis as the hand sees the forearm, or about any square one
+    seed = np.array([0.0, 0.0, 1.0]) if axis is None else axis
+
+    def bend(c: Character, weight: Array, degrees: float) -> Character:
+        assert c.axes is not None
+        frame = c.axes[:, c.index[f"upper_arm.{side}" if axis is not None else forearm]]
+        along = rot.unit(c.end(forearm) - c.head(forearm))
+        palm = rot.unit(c.end(hand) - c.head(hand))
+        square = rot.unit(rot.square_to(np.broadcast_to(rot.turned(frame, seed), along.shape), along))
+        target = rot.turned(rot.about(square, np.full(len(along), np.radians(degrees))), along)
+        return edit.turn(c, hand, rot.exp(weight[:, None] * rot.log(rot.shortest(palm, target))))
+
+    return bend
+
+
+def _directions(c: Character) -> tuple[Array, Array, Array]:
+    """The pelvis's own down, front and left, (F, 3) each, laid at rest and carried by its bone."""
+    assert c.axes is not None
+    i = c.index["pelvis"]
+    carry = c.axes[:, i] @ c.rest_axes[i].T
+    up = rot.unit(c.up)
+    ahead = rot.unit(rot.square_to(c.forward, up))
+    down, front, left = (rot.turned(carry, v) for v in (-up, ahead, np.cross(up, ahead)))
+    return down, front, left
+
+
+def _front(c: Character, thigh: str, down: Array, ahead: Array) -> Array:
+    """How far the leg is to the front, (F,) radians."""
+    leg = rot.unit(c.end(thigh) - c.head(thigh))
+    return np.asarray(np.arctan2(rot.dot(leg, ahead), rot.dot(leg, down)))
+
+
+def _spreader(side: str) -> Bend:
+    thigh = f"thigh.{side}"
+
+    def bend(c: Character, weight: Array, degrees: float) -> Character:
+        down, ahead, left = _directions(c)
+        out = left if side == "L" else -left
+        leg = rot.unit(c.end(thigh) - c.head(thigh))
+        front = np.clip(_front(c, thigh, down, ahead), *np.radians(FRONT))[:, None]
+        hanging = np.cos(front) * down + np.sin(front) * ahead
+        target = np.cos(np.radians(degrees)) * hanging + np.sin(np.radians(degrees)) * out
+        return edit.turn(c, thigh, rot.exp(weight[:, None] * rot.log(rot.shortest(leg, target))))
+
+    return bend

@@ -1,0 +1,245 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Faults planted into sampled motion: what was done, where, and what a review must say about it.
+
+A planter takes a clean shot of one character and returns Cases, each with one fault and nothing else wrong: windows are
+taken in which the edit does not move a standing foot. Places and angles are worked out here from joint centres, not
+read from the checks' own measures. Used by tests and by the corpus run.
+"""
+
+import zlib
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from .. import body
+from ..catalogue import chosen
+from ..measures.contacts import Contacts, contacts
+from ..note import Note, Result
+from ..numeric.rotation import angle_between
+from ..runner import finish
+from ..shot import Character, Shot
+from ..study import Study
+from .mend import CannotMend, mend
+
+Array = np.ndarray
+Window = tuple[int, int]
+
+SIZES = ("small", "middle", "large")
+#: Seconds of a planted bend or pull, and of its top: 13 and 3 frames of 24.
+WHOLE, TOP = 13 / 24, 2 / 24
+#: A standing ankle may be moved by this many metres at most, or the fault would be a slip as well.
+STANDS = 0.004
+#: Degrees beyond the clip's own range of an ankle, at most, to which a plant may bring it.
+ANKLE = 2.0
+#: Up to so many places a clip and kind of fault.
+PLACES = 3
+
+
+@dataclass(frozen=True)
+class Case:
+    """One planted fault. kind names it ('knee reversed'); first and last: samples of the window; severity: what the
+    note must say, None where the issue asks for none; measured, tolerance in the check's unit (None: not asked); worst:
+    scene frames from first to last within which the measure stays within 5 % of its worst."""
+
+    kind: str
+    size: str
+    shot: Shot
+    check: str
+    part: str
+    severity: str | None
+    measured: float | None
+    tolerance: float
+    window: Window
+    worst: tuple[int, int]
+    note_kind: str = ""
+
+    @property
+    def name(self) -> str:
+        return f"{self.shot.name}: {self.kind}, {self.size}, {self.part}, samples {self.window[0]} to {self.window[1]}"
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What a review said about a case. note: the one found; others: new notes of other checks, or further ones of this
+    check, in the window; silenced: whether the remedy made the note go away (None: no remedy to apply); raised: new
+    notes of medium severity or above that it brought."""
+
+    case: Case
+    note: Note | None
+    others: tuple[Note, ...]
+    silenced: bool | None
+    raised: tuple[Note, ...]
+
+    @property
+    def severity_right(self) -> bool:
+        return self.note is not None and self.note.severity == self.case.severity
+
+    @property
+    def alone(self) -> bool:
+        return self.note is not None and not self.others
+
+    @property
+    def worst_right(self) -> bool:
+        lo, hi = self.case.worst
+        return self.note is not None and lo - 1 <= self.note.worst <= hi + 1
+
+    @property
+    def size_right(self) -> bool | None:
+        if self.case.measured is None:
+            return None
+        return self.note is not None and abs(self.note.measured - self.case.measured) <= self.case.tolerance
+
+
+def review(shot: Shot) -> Result:
+    """All checks and precedence over a shot; a check that raises is an error here."""
+    result = finish(shot, chosen(None))
+    if result.failed:
+        raise AssertionError(f"{shot.name}: {result.failed[0].error}\n{result.failed[0].trace}")
+    return result
+
+
+def judge(case: Case, clean: Result) -> Verdict:
+    """Reviews a case against the review of the shot that it was planted in."""
+    notes = review(case.shot).notes
+    new = [n for n in notes if not _known(n, clean.notes)]
+    first, last = (case.shot.frame(i) for i in case.window)
+    here = [n for n in new if n.start <= last + 1 and first - 1 <= n.end]
+    right = [n for n in here if n.check == case.check and case.part in n.parts
+             and (not case.note_kind or n.kind == case.note_kind)]
+    note = max(right, key=lambda n: (n.severity.rank, n.end - n.start), default=None)
+    others = tuple(n for n in here if n is not note and not n.trial)
+    if note is None or note.remedy is None:
+        return Verdict(case, note, others, None, ())
+    try:
+        mended = review(mend(case.shot, note.remedy, note.character)).notes
+    except CannotMend:
+        return Verdict(case, note, others, None, ())
+    left = [n for n in mended if n.check == case.check and case.part in n.parts and not _known(n, clean.notes)
+            and n.start <= note.end and note.start <= n.end]
+    raised = tuple(n for n in mended if n.severity.rank >= 1 and not n.trial and not _known(n, notes)
+                   and not _known(n, clean.notes))
+    return Verdict(case, note, others, not left, raised)
+
+
+def _known(note: Note, others: Sequence[Note]) -> bool:
+    """Whether the others already say this: the same check on a shared part over shared frames, no milder."""
+    return any(o.check == note.check and set(o.parts) & set(note.parts) and o.start <= note.end + 1
+               and note.start <= o.end + 1 and o.severity.rank >= note.severity.rank for o in others)
+
+
+def quiet(clean: Result, shot: Shot, window: Window, parts: Sequence[str]) -> bool:
+    """Whether the clean review has no note on these parts near the window."""
+    first, last = shot.frame(window[0]), shot.frame(window[1])
+    pad = round(shot.fps / 6)
+    return not any(set(n.parts) & set(parts) and n.start <= last + pad and first - pad <= n.end for n in clean.notes)
+
+
+# ---- time --------------------------------------------------------------------------------------------------
+
+
+def min_jerk(s: Array) -> Array:
+    s = np.clip(s, 0.0, 1.0)
+    return np.asarray(s**3 * (10 - 15 * s + 6 * s**2))
+
+
+def bump(shot: Shot, centre: int, whole: float = WHOLE, top: float = TOP) -> Array:
+    """(F,) 0 to 1 and back within ``whole`` seconds round a sample, 1 for ``top`` seconds, minimum jerk."""
+    away = np.abs(np.arange(shot.count) - centre) / shot.rate - top / 2
+    return min_jerk(1 - away / ((whole - top) / 2))
+
+
+def reached(shot: Shot, weight: Array) -> Window:
+    """First and last sample that a weight touches."""
+    at = np.flatnonzero(weight > 1e-6)
+    return int(at[0]), int(at[-1])
+
+
+def top_frames(shot: Shot, weight: Array) -> tuple[int, int]:
+    """First and last scene frame at which the weight is within 1 % of its top."""
+    at = np.flatnonzero(weight > 0.99 * weight.max())
+    return shot.frame(int(at[0])), shot.frame(int(at[-1]))
+
+
+def centres(shot: Shot, whole: float = WHOLE, most: int = 40) -> list[int]:
+    """Samples round which a window of ``whole`` seconds fits, 0.1 s from the ends, spread evenly, in an order that
+    depends only on the shot's name."""
+    edge = int(np.ceil((whole / 2 + 0.1) * shot.rate))
+    every = np.arange(edge, shot.count - edge)
+    if len(every) > most:
+        every = every[np.linspace(0, len(every) - 1, most).astype(int)]
+    rng = np.random.default_rng(zlib.crc32(shot.name.encode()))
+    return [int(i) for i in rng.permutation(every)]
+
+
+def spaced(found: Iterator[tuple[int, Callable[[str], Case]]], shot: Shot, gap: float = WHOLE,
+           places: int = PLACES) -> list[Callable[[str], Case]]:
+    """The first makers of cases whose centres are ``gap`` seconds apart."""
+    taken: list[int] = []
+    out = []
+    for centre, make in found:
+        if all(abs(centre - t) >= gap * shot.rate for t in taken):
+            taken.append(centre)
+            out.append(make)
+            if len(out) == places:
+                break
+    return out
+
+
+# ---- standing feet -----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Clean:
+    """A shot to plant in: its one character, its clean review and where its feet stand."""
+
+    shot: Shot
+    result: Result
+    touch: Contacts
+
+    @property
+    def character(self) -> Character:
+        return self.shot.characters[0]
+
+    @property
+    def keyed(self) -> bool:
+        return self.character.keys is not None
+
+    def with_(self, character: Character) -> Shot:
+        return replace(self.shot, characters=(character,))
+
+    def feet_stay(self, character: Character) -> bool:
+        """Whether no standing foot was moved, nor brought near another place of rest."""
+        for part in ("foot.L", "foot.R"):
+            if part in self.touch.planted:
+                far = np.linalg.norm(character.head(part) - self.character.head(part), axis=-1)
+                if far[self.touch.standing(part)].max(initial=0.0) > STANDS:
+                    return False
+        return True
+
+    def ankles_stay(self, character: Character) -> bool:
+        """Whether each foot's angle to its shin stays within what the clean shot itself shows."""
+        for side in body.SIDES:
+            if self.character.has(f"shin.{side}", f"foot.{side}"):
+                clean, planted = (_ankle(c, side) for c in (self.character, character))
+                if planted.max() > clean.max() + ANKLE or planted.min() < clean.min() - ANKLE:
+                    return False
+        return True
+
+    def near_floor(self, part: str, window: Window, reach: float) -> bool:
+        """Whether the part's joint comes within ``reach`` legs of the lowest foot in the window."""
+        c = self.character
+        rows = slice(window[0], window[1] + 1)
+        feet = [c.tails[rows, c.index[p]] @ c.up for p in ("foot.L", "foot.R") if c.has(p)]
+        return bool(feet) and bool((c.head(part)[rows] @ c.up - np.min(feet, axis=0)).min() < reach * c.leg_length)
+
+
+def _ankle(character: Character, side: str) -> Array:
+    """Degrees between shin and foot, (F,)."""
+    shin, foot = (character.end(p) - character.head(p) for p in (f"shin.{side}", f"foot.{side}"))
+    return np.asarray(np.degrees(angle_between(shin, foot)))
+
+
+def prepared(shot: Shot) -> Clean:
+    """The shot with all that planting asks about it, worked out once."""
+    return Clean(shot, review(shot), Study(shot).of(contacts, shot.characters[0]))

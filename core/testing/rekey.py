@@ -15,7 +15,7 @@ from ..measures.contacts import Contacts, contacts
 from ..measures.sole import carried, sole_of
 from ..measures.turn import local_axes, parent_on
 from ..numeric.fcurve import BEZIER, evaluate_channels
-from ..numeric.rotation import exp, log
+from ..numeric.rotation import about, angle_between, dot, exp, log, seen_from, square_to, turned, unit
 from ..numeric.spans import spans
 from ..shot import SOLE_POINTS, Channel, Character, Keys, Shot, with_character
 from ..study import Study
@@ -26,6 +26,9 @@ Array = np.ndarray
 #: Keys are added where a limb errs most until it errs less than this: radians, and legs for places.
 TURN_ERROR, PLACE_ERROR = np.radians(5.0), 0.02
 LEAST_SECONDS = 0.16                    # keys of one limb stand no nearer than 4 frames of 24
+FOOT_GAP = 2                            # of a foot's goal, frames: a step's lift is short, and must not be lost
+#: A leg is never asked to reach farther than this share of its length, nor is its knee straighter before it is solved.
+NEARLY, LEAST_BEND, LOWERINGS = 0.99, np.radians(10.0), 4
 LIMBS = (("pelvis",), ("spine", "chest"), ("neck", "head"), ("clavicle.L", "upper_arm.L", "forearm.L", "hand.L"),
          ("clavicle.R", "upper_arm.R", "forearm.R", "hand.R"),
          ("thigh.L", "shin.L", "toe.L"), ("thigh.R", "shin.R", "toe.R"))
@@ -98,7 +101,7 @@ def _posed(shot: Shot, old: Character) -> Character:
         table = np.concatenate([quaternions[p] * 2 / TURN_ERROR for p in parts], 1)
         if parts == ("pelvis",):
             table = np.concatenate([table, old.head("pelvis") / (leg * PLACE_ERROR)], 1)
-        at = chosen_keys(shot.frames, table, gap)
+        at = chosen_keys(shot.frames, table, FOOT_GAP if parts[0].startswith("foot") else gap)
         for p in parts:
             bone = f"foot_goal.{body.side(p)}" if p.startswith("foot") else old.bones[old.index[p]]
             curves.add(bone, "rotation_quaternion", at, quaternions[p])
@@ -109,9 +112,11 @@ def _posed(shot: Shot, old: Character) -> Character:
     study = Study(shot)
     found: Contacts = study.of(contacts, old)
     for part in (p for p in turns if p.startswith("foot")):
-        places[part] = _foot_path(shot, old, part, turns[part], found.planted[part], gap, curves)
-    keys = curves.keys()
+        places[part] = _foot_path(shot, old, part, turns[part], found.planted[part], FOOT_GAP, curves)
     new = _bodied(old, turns, root)
+    new = _within_reach(shot, new, {f"leg.{body.side(p)}": place for p, (place, _) in places.items()}, curves)
+    keys = curves.keys()
+    new = _forward_knees(new)
     new = edit.with_goals(new, [f"leg.{body.side(p)}" for p in places])
     for part, (place, axes) in places.items():
         new = edit.reach(new, f"leg.{body.side(part)}", place)
@@ -197,6 +202,57 @@ def _bodied(old: Character, turns: dict[str, Array], root: Array) -> Character:
             heads[:, i] = heads[:, j] + axes[:, j] @ place
         tails[:, i] = heads[:, i] + axes[:, i] @ tail
     return replace(old, heads=heads, tails=tails, axes=axes, twist_axes=axes, goals=(), keys=None)
+
+
+def _within_reach(shot: Shot, new: Character, goals: dict[str, Array], curves: _Curves) -> Character:
+    """The body lowered on the pelvis's keys, as an animator does it, until both legs reach their goals nearly bent."""
+    bone = new.bones[new.index["pelvis"]]
+    rows = [i for i, c in enumerate(curves.channels) if c.bone == bone and c.path.endswith(".location")]
+    at = np.searchsorted(shot.frames, curves.rows[rows[0]][0])
+    root = new.head("pelvis").copy()
+    for _ in range(LOWERINGS):
+        need = np.max([_too_far(new, limb, place) for limb, place in goals.items()], axis=0)
+        if need.max() <= 0:
+            break
+        # a key takes what the stretches beside it need
+        low = [need[max(at[max(k - 1, 0)], 0): at[min(k + 1, len(at) - 1)] + 1].max() for k in range(len(at))]
+        root[at] -= np.outer(low, new.up)
+        down = _interpolated(shot.frames, root, at) - new.head("pelvis")
+        root = new.head("pelvis") + down
+        new = edit.shift(new, down)
+    for k, row in enumerate(rows):
+        x = shot.frames[at]
+        curves.rows[row] = (x, root[at, k], clamped_slopes(x, root[at, k]))
+    return new
+
+
+def _too_far(character: Character, limb: str, place: Array) -> Array:
+    """(F,) metres by which the body must come down for the limb to reach its goal with a little bend left."""
+    root, mid, _ = body.LIMBS[limb]
+    length = NEARLY * (character.rest_length(root) + character.rest_length(mid)) * character.scale
+    line = place - character.head(root)
+    along = line @ character.up
+    level = np.linalg.norm(line - along[:, None] * character.up, axis=-1)
+    room = np.sqrt(np.maximum(length**2 - level**2, 0.0))
+    return np.maximum(-along - room, 0.0)
+
+
+def _forward_knees(character: Character) -> Character:
+    """Knees bent the natural way by some degrees at least, as a pole holds them, before the legs are solved."""
+    for side in body.SIDES:
+        thigh, shin, _ = body.LIMBS[f"leg.{side}"]
+        if not character.has(*body.LIMBS[f"leg.{side}"]) or character.axes is None:
+            continue
+        upper, lower = character.end(thigh) - character.head(thigh), character.end(shin) - character.head(shin)
+        bent = angle_between(upper, lower) > np.radians(15)
+        if not bent.any():
+            continue
+        axes = character.axes[:, character.index[thigh]]
+        axis = turned(axes, np.median(seen_from(axes, unit(np.cross(upper, lower)))[bent], axis=0))
+        axis = unit(square_to(axis, unit(upper)))
+        now = np.arctan2(dot(np.cross(upper, lower), axis), dot(upper, lower))
+        character = edit.turn(character, shin, about(axis, np.maximum(LEAST_BEND - now, 0.0)))
+    return character
 
 
 def _foot_path(shot: Shot, old: Character, part: str, axes: Array, planted: Array, gap: int,

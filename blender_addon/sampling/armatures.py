@@ -15,6 +15,7 @@ from ...core.body_map.group import group
 from ...core.body_map.result import BodyMap, BodyMapError
 from ...core.body_map.skeleton import Skeleton
 from ...core.card import Card, CardError
+from .presence import seen, simulated
 from .skeleton import armatures_of, skeleton_of
 
 Array = np.ndarray
@@ -31,15 +32,17 @@ class CannotMeasure(Exception):
 class Rig:
     """One armature object as it stands in the scene, by itself or inside collection instances.
 
-    carriers: the instancing objects, outermost first, each with the offset of the collection that it shows.
+    carriers: the instancing objects, outermost first, each with the offset of the collection that it shows. label: what
+    it is called where its object's name is not its own, since two linked files may hold a 'rig' each.
     """
 
     object: Any
     carriers: tuple[tuple[Any, Any], ...] = ()
+    label: str = ""
 
     @property
     def name(self) -> str:
-        return str(self.object.name)
+        return self.label or str(self.object.name)
 
     def world_now(self) -> Any:
         """The armature's world matrix as the person's scene stands now."""
@@ -130,7 +133,7 @@ def cast_of(scene: Any, wanted: Sequence[str] | None = None, cards: dict[str, Ca
     is none, where a name is unknown, or where a card cannot be used.
     """
     cast = Cast()
-    rigs = list(rigs_of(scene))
+    rigs = _told_apart(list(rigs_of(scene)))
     if not rigs:
         raise CannotMeasure(f"the scene {scene.name!r} has no armature, so there is no character to measure")
     usable = []
@@ -170,6 +173,22 @@ def cast_of(scene: Any, wanted: Sequence[str] | None = None, cards: dict[str, Ca
     return cast
 
 
+def _told_apart(rigs: Sequence[Rig]) -> list[Rig]:
+    """The rigs, each armature object under a name of its own: the file's own keeps its name, others get their
+    library's.
+    """
+    labels: dict[Any, str] = {}
+    for object in sorted(dict.fromkeys(rig.object for rig in rigs), key=lambda o: o.library is not None):
+        name = label = str(object.name)
+        if label in labels.values():
+            name = label = f"{name} ({bpy.path.basename(object.library.filepath)})"
+        number = 2
+        while label in labels.values():
+            label, number = f"{name} {number}", number + 1
+        labels[object] = label
+    return [replace(rig, label=labels[rig.object]) for rig in rigs]
+
+
 def _because(name: str, reasons: Sequence[str]) -> str:
     mine = [r for r in reasons if r.startswith(f"{name} ")]
     return f"; {mine[0]}" if mine else ""
@@ -187,8 +206,12 @@ def _places(rigs: Sequence[Rig]) -> list[list[Rig]]:
 
 def _members(scene: Any, rigs: list[Rig], cards: dict[str, Card], reasons: list[str]) -> Iterator[Member]:
     scale = scene.unit_settings.scale_length
+    in_view = seen(scene)
     worlds = [np.array(rig.world_now(), float) for rig in rigs]
-    skeletons = [skeleton_of([rig.object], scale, worlds=[world]) for rig, world in zip(rigs, worlds, strict=True)]
+    skeletons = [
+        skeleton_of([rig.object], scale, worlds=[world], labels=[rig.name])
+        for rig, world in zip(rigs, worlds, strict=True)
+    ]
     meshes = (
         [users for users in _shared_meshes([rig.object for rig in rigs]) if len(users) > 1] if len(rigs) > 1 else []
     )
@@ -199,7 +222,12 @@ def _members(scene: Any, rigs: list[Rig], cards: dict[str, Card], reasons: list[
         skeleton = (
             skeletons[group_rows[0]]
             if len(group_rows) == 1
-            else skeleton_of([rig.object for rig in together], scale, worlds=[worlds[i] for i in group_rows])
+            else skeleton_of(
+                [rig.object for rig in together],
+                scale,
+                worlds=[worlds[i] for i in group_rows],
+                labels=[rig.name for rig in together],
+            )
         )
         card = _card(together, cards)
         try:
@@ -213,8 +241,14 @@ def _members(scene: Any, rigs: list[Rig], cards: dict[str, Card], reasons: list[
             continue
         warnings = []
         for rig in together:
-            if rig.object.hide_viewport:
+            outer = rig.carriers[0][0] if rig.carriers else rig.object
+            if rig.object.hide_viewport or outer.hide_viewport:
                 warnings.append(f"{rig.name} is hidden in viewports; it is measured as it would move if shown")
+            elif outer.session_uid not in in_view:
+                warnings.append(
+                    f"{rig.name} lies only in collections that are excluded or hidden; it is measured as it would "
+                    "move if shown"
+                )
         yield Member(
             _body_name(together, skeleton, found),
             tuple(together),
@@ -322,6 +356,6 @@ def _unusable(rig: Rig) -> str | None:
     world = np.array(rig.world_now(), float)
     if not np.isfinite(world).all() or abs(np.linalg.det(world[:3, :3])) < 1e-18:
         return "its place, turn or scale is zero or not a number"
-    if object.rigid_body is not None and object.rigid_body.type == "ACTIVE" and not object.rigid_body.kinematic:
+    if simulated(object) or any(simulated(carrier) for carrier, _ in rig.carriers):
         return "it is moved by rigid-body simulation, which the sweep cannot show; bake the simulation to keys first"
     return None

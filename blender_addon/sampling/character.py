@@ -19,6 +19,9 @@ Array = np.ndarray
 #: a person.
 TWIST_GAP = 0.0012
 
+#: Figures smaller than this, metres, are lost in Blender's own rounding.
+LEAST_SIZE = 1e-3
+
 
 @dataclass(frozen=True)
 class Bones:
@@ -142,17 +145,22 @@ def character_of(
         & np.isfinite(table.tails).all((0, 2))
         & np.isfinite(table.axes).all((0, 2, 3))
     )
+    # people hide a limb by scaling its bone to nothing: that leaves no direction to measure
+    solid = (np.linalg.norm(table.axes, axis=-2) > 0.5).all((0, 2))
     remarks = []
-    for p, fine in zip(parts, good, strict=True):
-        if not fine:
+    for p, fine, thick in zip(parts, good, solid, strict=True):
+        if not (fine and thick):
             bone = member.skeleton.label(member.map.parts[p])
-            remarks.append(
-                f"{member.name}: the bone {bone} has no place on some frames (not a number), "
-                f"so the {body.spoken(p)} is left out"
-            )
+            why = "is scaled to zero on some frames" if fine else "has no place on some frames (not a number)"
+            remarks.append(f"{member.name}: the bone {bone} {why}, so the {body.spoken(p)} is left out")
+    lacking = "are scaled to zero" if good.any() else "have no place (not a number)"
+    good = good & solid
     parts = [p for p, fine in zip(parts, good, strict=True) if fine]
+    tall = float(np.ptp(np.concatenate([table.rest_heads, table.rest_tails]), axis=0).max())
+    if tall < LEAST_SIZE:
+        return None, [f"{member.name} is not measured: its bones have no length (it is {tall:.1g} m tall at rest)"]
     if not parts:
-        return None, [f"{member.name} is not measured: its bones have no place (not a number)"]
+        return None, [f"{member.name} is not measured: its bones {lacking}"]
     table = Bones(
         table.heads[:, good],
         table.tails[:, good],
@@ -167,7 +175,7 @@ def character_of(
         if float(
             member.rig_of(member.map.parts[p]).object.data.bones[member.skeleton.names[member.map.parts[p]]].length
         )
-        < 1e-7
+        < 2e-6  # Blender itself takes shorter ones away
     ]
     if flat:
         warnings.append(f"zero-length bones have no direction: {', '.join(flat)}")

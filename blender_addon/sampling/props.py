@@ -16,6 +16,7 @@ from ...core.need import Need
 from ...core.shot import Character, Prop, Surface
 from .character import unscaled
 from .keys import keys_of
+from .presence import seen, simulated
 from .probe import Probe
 from .reach import Judged
 from .readers import PlaceReader
@@ -68,7 +69,7 @@ class Things:
         for thing in self._things:
             world = self._world(thing)
             moving = self._moving(thing, world)
-            if thing.moves and _simulated(thing.object):
+            if thing.moves and simulated(thing.object):
                 self.remarks.append(
                     f"{thing.object.name} is moved by rigid-body simulation, which the sweep cannot show; "
                     "bake the simulation to keys to have it measured"
@@ -202,6 +203,7 @@ class Things:
 def _things(scene: Any) -> Iterator[_Thing]:
     """Every object that may be a prop or ground."""
     shapes = {bone.custom_shape for o in scene.objects if o.type == "ARMATURE" and o.pose for bone in o.pose.bones}
+    in_view = seen(scene, render=True)
     for object in scene.objects:
         prop, ground = _mark(object, PROP), _mark(object, GROUND)
         group = (
@@ -213,7 +215,7 @@ def _things(scene: Any) -> Iterator[_Thing]:
         if not (prop or ground):
             if not (object.type == "MESH" or group) or object in shapes or object.hide_viewport or object.hide_render:
                 continue
-            if prop is False and ground is False:
+            if (prop is False and ground is False) or object.session_uid not in in_view:
                 continue
         yield _Thing(object, prop, ground, _may_move(object), _of_body(object))
 
@@ -251,10 +253,6 @@ def _of_body(object: Any) -> bool:
                 return True
         object = object.parent
     return False
-
-
-def _simulated(object: Any) -> bool:
-    return object.rigid_body is not None and object.rigid_body.type == "ACTIVE" and not object.rigid_body.kinematic
 
 
 def _ankles(character: Character) -> list[tuple[Array, float]]:

@@ -3,6 +3,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -56,15 +57,16 @@ def judged(scene: Any, first: int | None, last: int | None) -> Judged:
     return Judged(begin, end, tuple(remarks))
 
 
-def frames_of(scene: Any, range_: Judged, graph: Any) -> np.ndarray:
+def frames_of(scene: Any, range_: Judged, graph: Any, more: Iterable[Any] = ()) -> np.ndarray:
     """All scene frames to sample, (F,): the judged ones and up to MARGIN seconds at each side where something still
     moves.
 
+    more: objects that move the figures although they are not in the graph, as those that viewports hide.
     Beyond the last key everything holds still. That stop would be ours and not the animator's, so it is not sampled.
     """
     rate = scene.render.fps / scene.render.fps_base
     margin = int(round(MARGIN * rate))
-    lo, hi = moving_frames(scene, (id.original for id in graph.ids))
+    lo, hi = moving_frames(scene, chain((id.original for id in graph.ids), more))
     first = max(LEAST, range_.first - margin, min(range_.first, lo))
     last = min(MOST, range_.last + margin, max(range_.last, hi))
     return np.arange(first, last + 1, dtype=float)

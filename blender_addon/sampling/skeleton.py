@@ -20,33 +20,33 @@ def skeleton_of(
     *,
     worlds: Sequence[Any] | None = None,
     meshes: Iterable[Any] | None = None,
+    labels: Sequence[str] | None = None,
 ) -> Skeleton:
     """The rest pose of all bones of the armature ``objects`` (bpy.types.Object), merged, in world metres.
 
     unit_scale: metres per scene unit. worlds: the armatures' world matrices (4x4), by default as the objects stand now.
-    meshes: mesh objects that may hang on these armatures, by default all of the file.
+    meshes: mesh objects that may hang on these armatures, by default all of the file. labels: what each armature is
+    called in the skeleton, by default its object's name, which two linked files may both have given.
     """
     names: list[str] = []
     armatures: list[str] = []
     parents: list[int] = []
     blocks: list[tuple[np.ndarray, ...]] = []
-    starts: dict[str, int] = {}
     index: list[dict[str, int]] = []
     for k, object in enumerate(objects):
         bones = object.data.bones
         start = len(names)
-        starts[object.name] = start
         own = {name: start + i for i, name in enumerate(bones.keys())}
         index.append(own)
         names.extend(own)
-        armatures.extend([object.name] * len(own))
+        armatures.extend([object.name if labels is None else labels[k]] * len(own))
         parents.extend(own[b.parent.name] if b.parent else -1 for b in bones)
         blocks.append(_rest(bones, object.matrix_world if worlds is None else worlds[k], unit_scale))
-    by_object = {o.name: own for o, own in zip(objects, index, strict=True)}
+    by_object = dict(zip(objects, index, strict=True))
     for object in objects:
         above = _carrier(object, by_object)
         if above >= 0:
-            for i in by_object[object.name].values():
+            for i in by_object[object].values():
                 parents[i] = above if parents[i] < 0 else parents[i]
     weight = np.zeros(len(names))
     for mesh, own in _skins(bpy.data.objects if meshes is None else meshes, by_object):
@@ -86,16 +86,16 @@ def _rest(bones: Any, world: Any, unit_scale: float) -> tuple[np.ndarray, ...]:
     return matrices[:, :3, 3] * unit_scale, ends * unit_scale, axes, deform
 
 
-def _carrier(object: Any, by_object: dict[str, dict[str, int]]) -> int:
+def _carrier(object: Any, by_object: dict[Any, dict[str, int]]) -> int:
     """The bone of another armature that carries this armature object, by parent or constraint; -1 where none does."""
-    if object.parent is not None and object.parent_type == "BONE" and object.parent.name in by_object:
-        return by_object[object.parent.name].get(object.parent_bone, -1)
+    if object.parent is not None and object.parent_type == "BONE" and object.parent in by_object:
+        return by_object[object.parent].get(object.parent_bone, -1)
     for constraint in object.constraints:
         target = getattr(constraint, "target", None)
         if constraint.mute or constraint.type not in {"CHILD_OF", "COPY_TRANSFORMS", "COPY_LOCATION"}:
             continue
-        if target is not None and target != object and target.name in by_object:
-            return by_object[target.name].get(constraint.subtarget, -1)
+        if target is not None and target != object and target in by_object:
+            return by_object[target].get(constraint.subtarget, -1)
     return -1
 
 
@@ -107,15 +107,15 @@ def armatures_of(mesh: Any) -> list[Any]:
     return list(dict.fromkeys(found))
 
 
-def _skins(objects: Iterable[Any], by_object: dict[str, dict[str, int]]) -> Iterable[tuple[Any, dict[str, int]]]:
+def _skins(objects: Iterable[Any], by_object: dict[Any, dict[str, int]]) -> Iterable[tuple[Any, dict[str, int]]]:
     for mesh in objects:
         if mesh.type != "MESH":
             continue
-        if mesh.parent is not None and mesh.parent_type == "BONE" and mesh.parent.name in by_object:
-            yield mesh, {"": by_object[mesh.parent.name].get(mesh.parent_bone, -1)}
+        if mesh.parent is not None and mesh.parent_type == "BONE" and mesh.parent in by_object:
+            yield mesh, {"": by_object[mesh.parent].get(mesh.parent_bone, -1)}
         for armature in armatures_of(mesh):
-            if armature.name in by_object:
-                yield mesh, by_object[armature.name]
+            if armature in by_object:
+                yield mesh, by_object[armature]
 
 
 def _add_weights(mesh: Any, bones: dict[str, int], weight: np.ndarray) -> None:
@@ -149,7 +149,7 @@ def _add_weights(mesh: Any, bones: dict[str, int], weight: np.ndarray) -> None:
         weight[bone_of[group]] += total * n / read
 
 
-def _goals(objects: Sequence[Any], by_object: dict[str, dict[str, int]]) -> set[int]:
+def _goals(objects: Sequence[Any], by_object: dict[Any, dict[str, int]]) -> set[int]:
     found: set[int] = set()
     for object in objects:
         if object.pose is None:
@@ -158,6 +158,6 @@ def _goals(objects: Sequence[Any], by_object: dict[str, dict[str, int]]) -> set[
             for c in bone.constraints:
                 if c.type == "IK":
                     for target, sub in ((c.target, c.subtarget), (c.pole_target, c.pole_subtarget)):
-                        if target is not None and target.name in by_object and sub in by_object[target.name]:
-                            found.add(by_object[target.name][sub])
+                        if target is not None and target in by_object and sub in by_object[target]:
+                            found.add(by_object[target][sub])
     return found

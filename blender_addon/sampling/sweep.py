@@ -82,7 +82,8 @@ class _Pass:
         things = Things(self.scene, self.inside, needs)
         self._link(armatures, others)
         graph = self.inside.to(self.judged.first)
-        frames = reach.frames_of(self.scene, self.judged, graph)
+        moved = [*(object for object, _ in armatures.values()), *others.values()]
+        frames = reach.frames_of(self.scene, self.judged, graph, moved)
         n = len(frames)
         poses = {key: PoseReader(object, sorted(names), n) for key, (object, names) in armatures.items()}
         places: dict[int, PlaceReader] = {**poses, **{key: PlaceReader(object, n) for key, object in others.items()}}

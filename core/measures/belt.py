@@ -65,7 +65,11 @@ def belt(study: Study, character: Character) -> Belt:
     varies = spread > MOST_SPREAD
     sentence = f"feet move with a ground going {moved:.2f} m/s {heading}"
     if varies:
-        sentence += f", whose speed varies by {100 * spread:.0f} %"
+        sentence += (
+            f", whose speed varies by {100 * spread:.0f} %"
+            if np.isfinite(spread)
+            else ", which no foot keeps to for long enough to tell its speed"
+        )
     return Belt((peak[0] * e1 + peak[1] * e2) * u, spread, varies, (), sentence)
 
 

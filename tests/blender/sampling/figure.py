@@ -91,6 +91,16 @@ def boots(rig: Any) -> Any:
     return object
 
 
+def box(name: str, lo: tuple[float, float, float], hi: tuple[float, float, float]) -> Any:
+    """A mesh object with the corners lo and hi, in the scene."""
+    points = [(x, y, z) for x in (lo[0], hi[0]) for y in (lo[1], hi[1]) for z in (lo[2], hi[2])]
+    mesh = bpy.data.meshes.new(name)
+    mesh.from_pydata(points, [], [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)])
+    object = bpy.data.objects.new(name, mesh)
+    bpy.context.scene.collection.objects.link(object)
+    return object
+
+
 def blender_says(
     scene: Any, rig: Any, bones: tuple[str, ...], frames: Any, world: Any = None
 ) -> tuple[np.ndarray, np.ndarray]:

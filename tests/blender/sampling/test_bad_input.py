@@ -7,9 +7,12 @@ from typing import Any
 import bpy
 import numpy as np
 import pytest
+from mathutils import Matrix, Vector
 from plumbline.blender_addon.sampling.sweep import CannotMeasure, Request, sweep_now
 from plumbline.core.card import Card
+from plumbline.core.catalogue import chosen
 from plumbline.core.need import Need
+from plumbline.core.runner import finish, needs_of
 
 from .figure import figure, walk
 
@@ -116,6 +119,69 @@ def test_a_bone_without_a_place(scene: Any, rig: Any) -> None:
     assert "hand.L" not in character.parts and "hand.R" in character.parts
     assert any("hand.L" in r and "left hand is left out" in r for r in shot.remarks)
     assert np.isfinite(character.heads).all()
+
+
+def test_bones_scaled_to_nothing_have_no_angle(scene: Any, rig: Any) -> None:
+    """People hide a limb by scaling its bone to zero: its joints are left out, and nothing is said of their bend."""
+    rig.pose.bones["shin.L"].scale = (0, 0, 0)
+    checks = chosen(None)
+    shot = sweep_now(scene, Request(needs_of(checks)))
+    assert not {"shin.L", "foot.L", "toe.L"} & set(shot.characters[0].parts) and "shin.R" in shot.characters[0].parts
+    assert any("shin.L is scaled to zero on some frames, so the left shin is left out" in r for r in shot.remarks)
+    result = finish(shot, checks)
+    assert not result.failed and not [n for n in result.notes if n.part.endswith(".L")]
+    for bone in rig.pose.bones:
+        bone.scale = (0, 0, 0)
+    assert "its bones are scaled to zero" in refused(scene)
+
+
+def test_a_scale_that_comes_to_zero(scene: Any, rig: Any) -> None:
+    for f, s in ((1, 1.0), (20, 0.0)):
+        rig.scale = (s, s, s)
+        rig.keyframe_insert("scale", frame=f)
+    assert "Keeper is not measured: it is scaled to zero" in refused(scene)
+
+
+def test_zero_length_bones(scene: Any, rig: Any) -> None:
+    bpy.ops.object.mode_set(mode="EDIT")
+    hand = rig.data.edit_bones["hand.L"]
+    hand.tail = hand.head + Vector((0, 0, 1.5e-6))  # any shorter and Blender takes it away
+    bpy.ops.object.mode_set(mode="OBJECT")
+    checks = chosen(None)
+    shot = sweep_now(scene, Request(needs_of(checks)))
+    assert "zero-length bones have no direction: hand.L" in shot.characters[0].warnings
+    assert np.isfinite(shot.characters[0].heads).all() and not finish(shot, checks).failed
+    rig.data.transform(Matrix.Scale(0.0, 4))
+    assert "Keeper" in refused(scene)
+
+
+def test_a_figure_lost_in_rounding(scene: Any, rig: Any) -> None:
+    rig.data.transform(Matrix.Scale(1e-6, 4))
+    assert "Keeper is not measured: its bones have no length" in refused(scene)
+
+
+def test_a_character_without_legs(scene: Any, rig: Any) -> None:
+    bpy.ops.object.mode_set(mode="EDIT")
+    for bone in list(rig.data.edit_bones):
+        if bone.name.partition(".")[0] in ("thigh", "shin", "foot", "toe"):
+            rig.data.edit_bones.remove(bone)
+    bpy.ops.object.mode_set(mode="OBJECT")
+    checks = chosen(None)
+    shot = sweep_now(scene, Request(needs_of(checks)))
+    assert {"head", "hand.L", "hand.R", "pelvis"} <= set(shot.characters[0].parts)
+    result = finish(shot, checks)
+    assert not result.failed
+    why = {s.check: s.why for s in result.skipped if s.character == "Keeper"}
+    assert why["slip"] == "the body map has no right thigh, right shin, right foot, so the right foot is not judged"
+    assert {"joint-limit", "overextension"} <= set(why)
+
+
+def test_no_camera(scene: Any, rig: Any) -> None:
+    checks = chosen(None)
+    result = finish(sweep_now(scene, Request(needs_of(checks))), checks)
+    assert not result.failed
+    (why,) = [s.why for s in result.skipped if s.check == "tangent"]
+    assert "no camera" in why
 
 
 def test_negative_scale_is_said(scene: Any, rig: Any) -> None:

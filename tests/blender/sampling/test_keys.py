@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 from plumbline.blender_addon.compat import curves_of
 from plumbline.blender_addon.sampling.keys import keys_of
+from plumbline.blender_addon.sampling.sweep import Request, sweep_now
+from plumbline.core.need import Need
 from plumbline.core.numeric.fcurve import evaluate
 from plumbline.core.shot import INTERPOLATIONS, Keys
 
@@ -116,6 +118,31 @@ def test_muted_strips_play_nothing(scene: Any, rig: Any) -> None:
     strip = _to_strip(rig)
     strip.mute = True
     assert len(keys_of([rig], scene).value) == 0
+
+
+def test_tweak_mode(scene: Any, rig: Any) -> None:
+    """A strip being tweaked plays its action through the strip: keys keep their place in the scene."""
+    scene.frame_end = 50
+    strip = _to_strip(rig)
+    strip.action_frame_start, strip.action_frame_end, strip.scale, strip.frame_start_ui = 1, 31, 1.5, 6
+    whole = keys_of([rig], scene)
+    places = sweep_now(scene, Request(Need.JOINTS)).characters[0].heads
+    data = rig.animation_data
+    data.nla_tracks.active, strip.select = data.nla_tracks[0], True
+    data.use_tweak_mode = True
+    assert data.use_tweak_mode and data.action is not None
+    keys = keys_of([rig], scene)
+    assert len(keys.channels) == len(whole.channels) and {c.strip for c in keys.channels} == {"walk"}
+    np.testing.assert_allclose(keys.scene_frame, whole.scene_frame)
+    k = _channel(keys, "root", "location", 1)
+    for frame in (6, 20, 40):
+        scene.frame_set(frame)
+        ev = rig.evaluated_get(bpy.context.evaluated_depsgraph_get())
+        assert ev.pose.bones["root"].location[1] == pytest.approx(
+            float(evaluate(keys, k, np.array([float(frame)]))[0]), abs=1e-5
+        )
+    np.testing.assert_allclose(sweep_now(scene, Request(Need.JOINTS)).characters[0].heads, places, atol=1e-6)
+    assert data.use_tweak_mode
 
 
 def test_time_remapping(scene: Any, rig: Any) -> None:

@@ -79,13 +79,12 @@ def _remap(rig: Any) -> None:
     bpy.context.scene.render.frame_map_old, bpy.context.scene.render.frame_map_new = 100, 150
 
 
-def _excluded(rig: Any) -> None:
+def _in_a_collection(rig: Any) -> None:
     scene = bpy.context.scene
     away = bpy.data.collections.new("Away")
     scene.collection.children.link(away)
     away.objects.link(rig)
     scene.collection.objects.unlink(rig)
-    scene.view_layers[0].layer_collection.children["Away"].exclude = False
 
 
 @pytest.mark.parametrize(
@@ -100,7 +99,7 @@ def _excluded(rig: Any) -> None:
         _uneven,
         _mirrored,
         _remap,
-        _excluded,
+        _in_a_collection,
     ],
     ids=["keys", "child-of", "ik", "driver", "scene driver", "parent", "uneven", "mirrored", "remap", "collection"],
 )
@@ -171,9 +170,16 @@ def test_rest_pose_stands_where_the_first_sample_does(scene: Any, rig: Any) -> N
     assert character.forward @ toes > 0.1 and abs(character.up @ [0, 0, 1] - 1) < 1e-6
 
 
-def test_fractional_rate(scene: Any, rig: Any) -> None:
-    scene.render.fps, scene.render.fps_base = 30, 1.001
-    assert sweep_now(scene, Request(Need.JOINTS)).fps == pytest.approx(29.97, abs=0.001)
+@pytest.mark.parametrize(("whole", "rate"), [(24, 23.976), (30, 29.97), (60, 59.94)])
+def test_fractional_rate(scene: Any, rig: Any, whole: int, rate: float) -> None:
+    scene.render.fps, scene.render.fps_base = whole, 1.001
+    shot = sweep_now(scene, Request(ALL, 10, 20))
+    assert shot.fps == pytest.approx(rate, abs=0.001)
+    assert shot.times[-1] == pytest.approx((shot.frames[-1] - shot.frames[0]) * 1.001 / whole)
+    assert (shot.frames == np.round(shot.frames)).all()  # every whole frame once, whatever the rate
+    assert shot.frames[0] == max(1, 10 - round(rate / 2)) and shot.frames[-1] == min(31, 20 + round(rate / 2))
+    heads, _ = blender_says(scene, rig, shot.characters[0].bones, shot.frames)
+    np.testing.assert_allclose(shot.characters[0].heads, heads, atol=3e-6)
 
 
 def test_margin_reaches_as_far_as_the_animation_goes(scene: Any, rig: Any) -> None:
@@ -188,6 +194,7 @@ def test_preview_range(scene: Any, rig: Any) -> None:
     scene.frame_preview_start, scene.frame_preview_end = 8, 20
     shot = sweep_now(scene, Request(Need.JOINTS))
     assert (shot.first, shot.last) == (8, 20)
+    assert (shot.frames[0], shot.frames[-1]) == (1, 31)  # sampled in a margin outside it
     assert any("preview range 8 to 20" in r for r in shot.remarks)
 
 
@@ -273,6 +280,20 @@ def test_own_keys_between_frames_are_read_at_the_frames(scene: Any, rig: Any) ->
     heads, tails = blender_says(scene, rig, character.bones, shot.frames)
     np.testing.assert_allclose(character.tails, tails, atol=3e-6)
     assert 10.5 in character.keys.scene_frame and 4.25 in character.keys.scene_frame
+
+
+def test_time_remapping_preview_range_and_keys_between_frames_together(scene: Any, rig: Any) -> None:
+    walk(rig, 60)
+    key(rig, "head", "rotation_euler", 15.5, (0.4, 0, 0))
+    scene.render.frame_map_old, scene.render.frame_map_new = 100, 80
+    scene.use_preview_range = True
+    scene.frame_preview_start, scene.frame_preview_end = 10, 22
+    shot = sweep_now(scene, Request(ALL))
+    assert (shot.first, shot.last, shot.frames[0], shot.frames[-1]) == (10, 22, 1, 34)
+    heads, tails = blender_says(scene, rig, shot.characters[0].bones, shot.frames)
+    np.testing.assert_allclose(shot.characters[0].heads, heads, atol=3e-6)
+    np.testing.assert_allclose(shot.characters[0].tails, tails, atol=3e-6)
+    assert np.isclose(shot.characters[0].keys.scene_frame, 15.5 * 0.8).any()
 
 
 def test_a_body_in_two_armatures(scene: Any, rig: Any) -> None:

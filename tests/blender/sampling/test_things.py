@@ -10,18 +10,9 @@ from plumbline.blender_addon.sampling.sweep import Request, sweep_now
 from plumbline.core.need import Need
 from plumbline.core.shot import SOLE_POINTS
 
-from .figure import boots
+from .figure import boots, box
 
 ALL = Need.JOINTS | Need.ROTATIONS | Need.GOALS | Need.KEYS | Need.GROUND | Need.PROPS
-
-
-def _box(name: str, lo: tuple[float, float, float], hi: tuple[float, float, float]) -> Any:
-    points = [(x, y, z) for x in (lo[0], hi[0]) for y in (lo[1], hi[1]) for z in (lo[2], hi[2])]
-    mesh = bpy.data.meshes.new(name)
-    mesh.from_pydata(points, [], [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)])
-    object = bpy.data.objects.new(name, mesh)
-    bpy.context.scene.collection.objects.link(object)
-    return object
 
 
 def _goal(rig: Any, side: str, subtarget: str = "") -> tuple[Any, Any]:
@@ -109,10 +100,10 @@ def test_soles_of_the_boots(scene: Any, rig: Any) -> None:
 
 def test_props_and_ground_are_found(scene: Any, rig: Any) -> None:
     boots(rig)
-    floor = _box("Floor", (-3, -3, -0.2), (3, 3, 0))
-    wall = _box("Wall", (2, -3, 0), (2.2, 3, 3))
-    lantern = _box("Lantern", (-0.1, -0.1, 0), (0.1, 0.1, 0.3))
-    hat = _box("Hat", (-0.1, -0.1, 1.7), (0.1, 0.1, 1.9))
+    floor = box("Floor", (-3, -3, -0.2), (3, 3, 0))
+    wall = box("Wall", (2, -3, 0), (2.2, 3, 3))
+    lantern = box("Lantern", (-0.1, -0.1, 0), (0.1, 0.1, 0.3))
+    hat = box("Hat", (-0.1, -0.1, 1.7), (0.1, 0.1, 1.9))
     hat.parent, hat.parent_type, hat.parent_bone = rig, "BONE", "head"
     for f, x in ((1, 0.0), (30, 1.5)):
         lantern.location = (x, 0.5, 0.7)
@@ -141,7 +132,7 @@ def test_props_and_ground_are_found(scene: Any, rig: Any) -> None:
 
 
 def test_marked_ground_that_moves(scene: Any, rig: Any) -> None:
-    boat = _box("Boat", (-3, -3, -0.2), (3, 3, 0))
+    boat = box("Boat", (-3, -3, -0.2), (3, 3, 0))
     boat["plumbline_ground"] = True
     for f, z in ((1, 0.0), (30, 0.4)):
         boat.location.z = z
@@ -163,7 +154,7 @@ def test_no_ground_but_a_plane(scene: Any, rig: Any) -> None:
 
 def test_heavy_meshes_are_not_evaluated(scene: Any, rig: Any) -> None:
     """A prop's place is read without its modifiers being run."""
-    buoy = _box("Buoy", (0, 0, 0), (1, 1, 1))
+    buoy = box("Buoy", (0, 0, 0), (1, 1, 1))
     for f, x in ((1, 0.0), (30, 1.5)):
         buoy.location.x = x
         buoy.keyframe_insert("location", frame=f)

@@ -2,10 +2,10 @@
 """``plumbline check`` and ``plumbline explain``, at the command line and as ``blender --command plumbline``.
 
 Exit codes: 0 nothing at or above --fail-on; 1 such notes; 2 bad input or usage, or a shot that cannot be measured; 3
-our
-own failure: a check failed, Blender crashed, anything uncaught. Importing this module needs no Blender.
+our own failure: a check failed, Blender crashed, anything uncaught. Importing this module needs no Blender.
 """
 
+import contextlib
 import os
 import signal
 import subprocess
@@ -61,8 +61,8 @@ def child_command(part: Path | None, words: Sequence[str]) -> list[str]:
 
 
 def _entry(argv: list[str], program: str, check: Callable[[Job, Path | None, Sequence[str]], int]) -> int:
+    words = joined(argv)
     try:
-        words = joined(argv)
         options = parser(__version__, program).parse_args(words)
         if options.word == "explain":
             _print(sys.stdout, page(known([options.check])[0]))
@@ -75,11 +75,22 @@ def _entry(argv: list[str], program: str, check: Callable[[Job, Path | None, Seq
             if part is not None:
                 part.unlink(missing_ok=True)
     except (BadInput, notes_file.CannotWrite) as error:
+        _take_away(words)
         return _fail(2, str(error))
     except SystemExit as stop:  # argparse: --help, --version
         return stop.code if isinstance(stop.code, int) else 0
     except BaseException as error:
+        _take_away(words)
         return _uncaught(error)
+
+
+def _take_away(words: Sequence[str]) -> None:
+    """No older notes file stays where bad words ask for a new one: whoever finds it would take it for today's."""
+    for word, after in zip(words, [*words[1:], ""], strict=True):
+        file = after if word == "--json" else word.removeprefix("--json=") if word.startswith("--json=") else ""
+        if file and words[0] == "check":
+            with contextlib.suppress(notes_file.CannotWrite, OSError, ValueError):
+                notes_file.claim(Path(file))
 
 
 def _check_in_child(job: Job, part: Path | None, words: Sequence[str]) -> int:

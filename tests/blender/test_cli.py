@@ -330,6 +330,37 @@ def test_bad_input_takes_an_older_notes_file_away(tmp_path):
     assert not notes.exists()
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["none.blend"],
+        ["tower.blend", "--checks", "slop"],
+        ["tower.blend", "--range", "20-5"],
+        ["tower.blend", "--card", "none.json"],
+        ["tower.blend", "--fail-on", "sometimes"],
+        ["tower.blend", "--colour"],
+        [],
+    ],
+    ids=" ".join,
+)
+@pytest.mark.parametrize("joint", [False, True])
+def test_bad_words_take_an_older_notes_file_away(tmp_path, words, joint):
+    """Whoever finds notes beside a shot takes them for today's."""
+    (tmp_path / "tower.blend").write_bytes(b"BLENDER-v402RENDH" + bytes(400))
+    notes = tmp_path / "notes.json"
+    notes.write_text('{\n "schema": 1,\n "complete": true\n}')
+    run = plumbline("check", *words, *(["--json=notes.json"] if joint else ["--json", "notes.json"]), cwd=tmp_path)
+    assert run.returncode == 2, run.stderr
+    one_line(run.stderr)
+    assert os.listdir(tmp_path) == ["tower.blend"]
+
+
+def test_bad_words_never_take_what_is_no_notes_file(tmp_path):
+    (tmp_path / "diary.json").write_text('{"dear": "diary"}')
+    assert plumbline("check", "none.blend", "--json", "diary.json", cwd=tmp_path).returncode == 2
+    assert (tmp_path / "diary.json").read_text() == '{"dear": "diary"}'
+
+
 # ---- our own failures -----------------------------------------------------------------------------------------------
 
 

@@ -55,6 +55,7 @@ class _Source:
     count: int
     now: int = -1
     places: Array | None = None
+    flat: tuple[Array, ...] | None = None
     world: Array = field(default_factory=lambda: np.eye(4))
     broken: bool = False
 
@@ -165,7 +166,6 @@ class _Stage:
         things = list(self.topologies)
         index = {t: n for n, t in enumerate(things)}
         tops = [self.topologies[t] for t in things]
-        read = self._read
         if sets is not None:
             extra = sets.at(
                 self.graph,
@@ -177,7 +177,9 @@ class _Stage:
             tops = [*tops, *(top for top, _ in extra)]
         else:
             extra = []
-        picture = Picture(seen, tops, lambda n: read(tops[n]) if n < len(things) else extra[n - len(things)][1])
+        picture = Picture(
+            seen, tops, lambda n: self._flat(tops[n], seen) if n < len(things) else extra[n - len(things)][1]
+        )
         for p in which.tolist():
             pair = pairs[p]
             if pair.a not in index or pair.b not in index:
@@ -367,14 +369,18 @@ class _Stage:
             for source in self.sources:
                 source.now = -1
 
-    def _of(self, source: _Source) -> Array:
-        """World places (n, 3) in metres of a source's vertices in the frame at hand; NaN once its vertices have changed
+    def _now(self, source: _Source) -> Array:
+        """Places (n, 3) of a source's vertices in the frame at hand, in its own space; NaN once these have changed
         number."""
         if source.now != self.sample:
             source.places, source.world = self._fetch(source)
-            source.now = self.sample
+            source.now, source.flat = self.sample, None
         assert source.places is not None
-        return source.places @ source.world[:3, :3].T + source.world[:3, 3]
+        return source.places
+
+    def _of(self, source: _Source) -> Array:
+        """World places (n, 3) in metres of a source's vertices in the frame at hand."""
+        return self._now(source) @ source.world[:3, :3].T + source.world[:3, 3]
 
     def _fetch(self, source: _Source) -> tuple[Array, Array]:
         now = source.body.object.evaluated_get(self.graph)
@@ -391,18 +397,29 @@ class _Stage:
 
     def _read(self, top: Topology) -> Array:
         """World places (n, 3) of a topology's vertices."""
+        return np.concatenate([self._of(source)[rows] for source, rows in self._rows(top)])
+
+    def _flat(self, top: Topology, seen: View) -> tuple[Array, Array, Array]:
+        """Picture x, y and nearness of a topology's vertices: every source is projected once a frame, as a whole."""
         pieces = []
-        ids = top.vertices
+        for source, rows in self._rows(top):
+            places = self._now(source)
+            if source.flat is None:
+                source.flat = seen.project(places, source.world)
+            pieces.append(source.flat if len(rows) == source.count else tuple(v[rows] for v in source.flat))
+        if len(pieces) > 1:
+            pieces = [tuple(np.concatenate(v) for v in zip(*pieces, strict=True))]
+        x, y, w = pieces[0]
+        return x, y, w
+
+    def _rows(self, top: Topology) -> list[tuple[_Source, Array]]:
+        """The sources of a topology's vertices, in their order, each with its own vertices that take part."""
+        found = []
         for source in self.sources:
-            low, high = np.searchsorted(ids, (source.offset, source.offset + source.count))
+            low, high = np.searchsorted(top.vertices, (source.offset, source.offset + source.count))
             if high > low:
-                if source.now != self.sample:
-                    source.places, source.world = self._fetch(source)
-                    source.now = self.sample
-                assert source.places is not None
-                own = source.places[ids[low:high] - source.offset] if high - low < source.count else source.places
-                pieces.append(own @ source.world[:3, :3].T + source.world[:3, 3])
-        return pieces[0] if len(pieces) == 1 else np.concatenate(pieces)
+                found.append((source, top.vertices[low:high] - source.offset))
+        return found
 
     def _height(self, thing: Thing) -> float:
         return height_of(next(c for c in self.shot.characters if c.name == thing.character))

@@ -40,24 +40,26 @@ class View:
     size: Array
     orthographic: bool
 
-    def project(self, places: Array) -> tuple[Array, Array, Array]:
+    def project(self, places: Array, world: Array | None = None) -> tuple[Array, Array, Array]:
         """Picture x and y in U and nearness w of places (N, 3) in world metres; three arrays (N,).
 
-        w is linear along straight lines in the picture and larger for what is nearer: 1 / depth in perspective, minus
-        the depth in an orthographic view. Places behind the camera's plane get NaN in all three.
+        world (4, 4): where the places are given in a space of their own, that space in the world. w is linear along
+        straight lines in the picture and larger for what is nearer: 1 / depth in perspective, minus the depth in an
+        orthographic view. Places behind the camera's plane get NaN in all three.
         """
-        m = self.camera_from_world
-        p = np.asarray(places, float) - self.origin
-        cam_x = p @ m[0]
-        cam_y = p @ m[1]
-        depth = -(p @ m[2])
-        with np.errstate(divide="ignore", invalid="ignore"):
-            if self.orthographic:
-                w = np.where(depth > NEAR, -depth, np.nan)
-                k = np.where(depth > NEAR, self.scale, np.nan)
-            else:
-                w = np.where(depth > NEAR, 1.0 / depth, np.nan)
-                k = w * self.scale
+        m, origin = self.camera_from_world, -self.origin
+        p = np.asarray(places, float)
+        if world is None:
+            cam_x, cam_y, cam_z = m @ (p + origin).T
+        else:
+            offset = m @ (world[:3, 3] + origin)
+            cam_x, cam_y, cam_z = (m @ world[:3, :3]) @ p.T + offset[:, None]
+        depth = -cam_z
+        ahead = depth > NEAR
+        if not ahead.all():
+            depth = np.where(ahead, depth, np.nan)
+        w = -depth if self.orthographic else 1.0 / depth
+        k = np.where(ahead, self.scale, np.nan) if self.orthographic else w * self.scale
         return cam_x * k + self.centre[0], cam_y * k + self.centre[1], w
 
     def depth(self, w: Array | float) -> Array:

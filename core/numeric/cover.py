@@ -3,73 +3,100 @@
 
 import numpy as np
 
+from .outline import sides_beyond
+
 Array = np.ndarray
 
-#: Side of the tiles, in U, into which points are sorted.
-TILE = 24.0
+#: Side of the cells, in U, into which points are sorted.
+CELL = 4.0
 
 #: At most this many point-triangle tests at once, to bound the memory.
-BLOCK = 2_000_000
+BLOCK = 1_000_000
 
 
 class Cover:
     """The projected triangles of one thing in one frame.
 
     x, y, w (n,): picture places in U and nearness (see numeric.camera); triangles (t, 3). Triangles with a corner
-    behind
-    the camera or without area in the picture cover nothing.
+    behind the camera or without area in the picture cover nothing. window (4,): left, low, right, high in U of the part
+    of the picture that will be asked about, by default all of it.
     """
 
-    def __init__(self, x: Array, y: Array, w: Array, triangles: Array) -> None:
-        self._x, self._y, self._w = x, y, w
+    def __init__(self, x: Array, y: Array, w: Array, triangles: Array, window: Array | None = None) -> None:
+        self.window = np.array([-np.inf, -np.inf, np.inf, np.inf]) if window is None else window
+        if window is not None:
+            beyond = sides_beyond(x, y, window)
+            a, b, c = triangles.T
+            triangles = triangles[(beyond[a] & beyond[b] & beyond[c]) == 0]
         a, b, c = triangles.T
-        self._triangles = triangles
-        xa, xb, xc, ya, yb, yc = x[a], x[b], x[c], y[a], y[b], y[c]
-        self._left = np.minimum(np.minimum(xa, xb), xc)
-        self._right = np.maximum(np.maximum(xa, xb), xc)
-        self._low = np.minimum(np.minimum(ya, yb), yc)
-        self._high = np.maximum(np.maximum(ya, yb), yc)
+        xa, ya, xb, yb, xc, yc = x[a], y[a], x[b], y[b], x[c], y[c]
+        self._left, self._right = np.minimum(np.minimum(xa, xb), xc), np.maximum(np.maximum(xa, xb), xc)
+        self._low, self._high = np.minimum(np.minimum(ya, yb), yc), np.maximum(np.maximum(ya, yb), yc)
+        self._x, self._y, self._w, self._triangles = x, y, w, triangles
+
+    def holds(self, points: Array) -> bool:
+        """Whether all of the points (K, 2) lie in the window that was named at birth."""
+        (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
+        left, low, right, high = self.window
+        return bool(left <= x0 and low <= y0 and right >= x1 and high >= y1)
 
     def nearest(self, points: Array) -> Array:
         """Nearness (K,) of the nearest triangle that covers each of the points (K, 2) in U; -inf where none does."""
         found = np.full(len(points), -np.inf)
-        if not len(points) or not len(self._triangles):
+        if not len(points) or not len(self._left):
             return found
-        near = self._meeting(np.arange(len(self._triangles)), points)
+        cell = np.floor(points / CELL).astype(np.int64)
+        (i0, j0), (i1, j1) = cell.min(axis=0), cell.max(axis=0)
+        (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
+        near = np.flatnonzero((self._left <= x1) & (self._right >= x0) & (self._low <= y1) & (self._high >= y0))
         if not len(near):
             return found
-        tile = np.floor(points / TILE).astype(np.int64)
-        key = tile[:, 0] * 1_000_003 + tile[:, 1]
+        wide = int(i1 - i0) + 1
+        key = (cell[:, 1] - j0) * wide + cell[:, 0] - i0
         order = np.argsort(key, kind="stable")
-        cuts = np.flatnonzero(np.diff(key[order])) + 1
-        for rows in np.split(order, cuts):
-            here = self._meeting(near, points[rows]) if len(cuts) else near
-            if len(here):
-                step = max(1, BLOCK // len(here))
-                for k in range(0, len(rows), step):
-                    found[rows[k : k + step]] = self._nearest_of(points[rows[k : k + step]], here)
+        key = key[order]
+        # A triangle meets the points of whole runs of cells, one run for each row of cells that its box meets.
+        first = np.clip(np.floor(self._left[near] / CELL), i0, i1).astype(np.int64) - i0
+        last = np.clip(np.floor(self._right[near] / CELL), i0, i1).astype(np.int64) - i0
+        bottom = np.clip(np.floor(self._low[near] / CELL), j0, j1).astype(np.int64) - j0
+        top = np.clip(np.floor(self._high[near] / CELL), j0, j1).astype(np.int64) - j0
+        rows = top - bottom + 1
+        owner = np.repeat(np.arange(len(near)), rows)
+        row = np.arange(len(owner)) - np.repeat(np.cumsum(rows) - rows, rows) + bottom[owner]
+        start = np.searchsorted(key, row * wide + first[owner], "left")
+        count = np.searchsorted(key, row * wide + last[owner], "right") - start
+        some = count > 0
+        owner, start, count = near[owner[some]], start[some], count[some]
+        total = np.cumsum(count)
+        done = 0
+        while done < len(count):
+            upto = max(done + 1, int(np.searchsorted(total, (total[done - 1] if done else 0) + BLOCK, "right")))
+            many = count[done:upto]
+            triangle = np.repeat(owner[done:upto], many)
+            point = order[
+                np.arange(len(triangle)) - np.repeat(np.cumsum(many) - many, many) + np.repeat(start[done:upto], many)
+            ]
+            self._test(points, point, triangle, found)
+            done = upto
         return found
 
-    def _meeting(self, among: Array, points: Array) -> Array:
-        """Those of the triangles whose boxes meet the box of the points."""
-        (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
-        whole = len(among) == len(self._triangles)
-        left, right, low, high = ((v if whole else v[among]) for v in (self._left, self._right, self._low, self._high))
-        out: Array = among[(left <= x1) & (right >= x0) & (low <= y1) & (high >= y0)]
-        return out
-
-    def _nearest_of(self, points: Array, among: Array) -> Array:
-        a, b, c = self._triangles[among].T
+    def _test(self, points: Array, point: Array, triangle: Array, found: Array) -> None:
+        """Raises ``found`` to the nearness of the pairs in which the triangle covers the point."""
+        px, py = points[point, 0], points[point, 1]
+        near = np.flatnonzero(
+            (self._left[triangle] <= px)
+            & (self._right[triangle] >= px)
+            & (self._low[triangle] <= py)
+            & (self._high[triangle] >= py)
+        )
+        point, (a, b, c) = point[near], self._triangles[triangle[near]].T
         x, y, w = self._x, self._y, self._w
         ux, uy, vx, vy = x[b] - x[a], y[b] - y[a], x[c] - x[a], y[c] - y[a]
-        area = ux * vy - uy * vx
+        px, py = px[near] - x[a], py[near] - y[a]
         with np.errstate(divide="ignore", invalid="ignore"):
-            inverse = 1.0 / area
-        px, py = points[:, 0, None] - x[a], points[:, 1, None] - y[a]
-        with np.errstate(invalid="ignore"):
+            inverse = 1.0 / (ux * vy - uy * vx)
             s = (px * vy - py * vx) * inverse
             t = (ux * py - uy * px) * inverse
-            inside = (s >= 0.0) & (t >= 0.0) & (s + t <= 1.0)
-            depth = np.where(inside, w[a] + s * (w[b] - w[a]) + t * (w[c] - w[a]), -np.inf)
-        out: Array = depth.max(axis=1)
-        return out
+            inside = np.flatnonzero((s >= 0.0) & (t >= 0.0) & (s + t <= 1.0))
+        a, b, c, s, t = a[inside], b[inside], c[inside], s[inside], t[inside]
+        np.maximum.at(found, point[inside], w[a] + s * (w[b] - w[a]) + t * (w[c] - w[a]))

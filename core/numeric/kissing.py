@@ -56,22 +56,26 @@ class Found:
 class Picture:
     """Things projected in one frame, each only when it is asked for.
 
-    view; topologies: one a thing; read(thing) -> world places (n, 3) in metres of that topology's vertices.
+    view; topologies: one a thing; read(thing) -> what ``View.project`` gives for that topology's vertices, or their
+    world places (n, 3) in metres.
     """
 
-    def __init__(self, view: View, topologies: Sequence[Topology], read: Callable[[int], Array]) -> None:
+    def __init__(
+        self, view: View, topologies: Sequence[Topology], read: Callable[[int], Array | tuple[Array, Array, Array]]
+    ) -> None:
         self.view = view
         self._topologies = topologies
         self._read = read
         self._flat: dict[int, tuple[Array, Array, Array]] = {}
         self._boxes: dict[int, Array] = {}
-        self._contours: dict[int, Contour] = {}
+        self._contours: dict[int, tuple[Array, Contour]] = {}
         self._covers: dict[int, Cover] = {}
 
     def flat(self, thing: int) -> tuple[Array, Array, Array]:
         """x, y, w (n,) of the thing's vertices."""
         if thing not in self._flat:
-            self._flat[thing] = self.view.project(self._read(thing))
+            read = self._read(thing)
+            self._flat[thing] = read if isinstance(read, tuple) else self.view.project(read)
         return self._flat[thing]
 
     def box(self, thing: int) -> Array:
@@ -88,35 +92,42 @@ class Picture:
             self._boxes[thing] = box if np.isfinite(box).all() else np.full(4, np.nan)
         return self._boxes[thing]
 
-    def contour(self, thing: int) -> Contour:
-        if thing not in self._contours:
-            self._contours[thing] = contour(self._topologies[thing], *self.flat(thing))
-        return self._contours[thing]
+    def contour(self, thing: int, window: Array) -> Contour:
+        """The thing's contour edges that meet the window (4,), and perhaps others."""
+        known = self._contours.get(thing)
+        if known is None or not _holds(known[0], window):
+            known = self._contours[thing] = window, contour(self._topologies[thing], *self.flat(thing), window)
+        return known[1]
 
-    def nearest(self, thing: int, points: Array) -> Array:
-        """Nearness (K,) of the thing where it covers the points (K, 2) U, -inf elsewhere."""
-        if thing not in self._covers:
+    def nearest(self, thing: int, points: Array, window: Array) -> Array:
+        """Nearness (K,) of the thing where it covers the points (K, 2) U, -inf elsewhere. window (4,): where more will
+        be asked soon."""
+        if not len(points):
+            return np.full(0, -np.inf)
+        cover = self._covers.get(thing)
+        if cover is None or not cover.holds(points):
+            (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
             box = self.box(thing)
-            if not len(points) or not (
-                box[0] <= points[:, 0].max()
-                and box[2] >= points[:, 0].min()
-                and box[1] <= points[:, 1].max()
-                and box[3] >= points[:, 1].min()
-            ):
+            if not (box[0] <= x1 and box[2] >= x0 and box[1] <= y1 and box[3] >= y0):
                 return np.full(len(points), -np.inf)
-            self._covers[thing] = Cover(*self.flat(thing), self._topologies[thing].triangles)
-        return self._covers[thing].nearest(points)
+            wide = np.concatenate([np.minimum(window[:2], (x0, y0)), np.maximum(window[2:], (x1, y1))])
+            cover = self._covers[thing] = Cover(*self.flat(thing), self._topologies[thing].triangles, wide)
+        return cover.nearest(points)
 
 
 class _Side:
     """One thing's outline near the other, with what is known about each sample: 1 counts, 0 does not, -1 not asked
     yet."""
 
-    def __init__(self, picture: Picture, thing: int, thirds: Sequence[int], window: Array, height: float) -> None:
+    def __init__(
+        self, picture: Picture, thing: int, thirds: Sequence[int], window: Array, around: Array, height: float
+    ) -> None:
         self.picture, self.thing, self.thirds, self.behind = picture, thing, thirds, BEHIND * height
-        self.edges = picture.contour(thing).within(window)
+        self.around = around
+        self.edges = picture.contour(thing, around).within(window)
         self.samples: Samples = sample(self.edges)
         self._known = np.full(len(self.samples), -1, np.int8)
+        self.free = np.ones(len(self.samples), bool)  # surely over NEAR_GAP from every contour edge of the other
 
     def valid(self, rows: Array) -> Array:
         """Of these rows of the samples, those at which the thing's own silhouette can be seen."""
@@ -132,19 +143,23 @@ class _Side:
         place = s.place[rows]
         good = ((place >= 0.0) & (place <= picture.view.size)).all(axis=1)
         out = place + s.normal[rows]
-        good[good] = ~np.isfinite(picture.nearest(self.thing, out[good]))
+        good[good] = ~np.isfinite(self.nearest(out[good]))
         left = np.flatnonzero(good)
         limit = picture.view.depth(s.w[rows]) + self.behind
         for third in self.thirds:
             if not len(left):
                 break
-            w = picture.nearest(third, out[left])
+            w = picture.nearest(third, out[left], self.around)
             covered = np.isfinite(w)
             hides = np.zeros(len(left), bool)
             hides[covered] = picture.view.depth(w[covered]) < limit[left[covered]]
             good[left[hides]] = False
             left = left[~hides]
         return good
+
+    def nearest(self, points: Array) -> Array:
+        """Nearness (K,) of this thing where it covers the points (K, 2)."""
+        return self.picture.nearest(self.thing, points, self.around)
 
     def within(self, place: Array, radius: float) -> Array:
         offset = self.samples.place - place
@@ -167,10 +182,13 @@ def kisses(picture: Picture, a: int, b: int, thirds: Sequence[int], height: floa
         return []
     grown = np.array([-1.0, -1.0, 1.0, 1.0]) * (2.0 * DISC)
     window = np.concatenate([np.maximum(box_a[:2], box_b[:2]), np.minimum(box_a[2:], box_b[2:])]) + grown
-    one, two = _Side(picture, a, thirds, window, height), _Side(picture, b, thirds, window, height)
+    around = box_a + grown  # the same for all pairs of a, so that what is found in it is found once
+    one, two = (_Side(picture, thing, thirds, window, around, height) for thing in (a, b))
     i, j, distance = near_pairs(one.samples.place, two.samples.place, NEAR_GAP + 1.0 + STEP)
-    if not len(i):
+    if not len(i) or (distance.min() > NEAR_GAP and _least(one, two, i, j) > NEAR_GAP):
         return []
+    beside = distance <= NEAR_GAP + STEP / 2.0
+    one.free[i[beside]], two.free[j[beside]] = False, False
     kept = np.isin(i, one.valid(i))
     kept[kept] = np.isin(j[kept], two.valid(j[kept]))
     i, j, distance = i[kept], j[kept], distance[kept]
@@ -190,10 +208,19 @@ def kisses(picture: Picture, a: int, b: int, thirds: Sequence[int], height: floa
     return sorted(found, key=lambda kiss: abs(kiss.gap))
 
 
+def _least(one: "_Side", two: "_Side", i: Array, j: Array) -> float:
+    """The least gap of the edges behind pairs of samples, U: no place of theirs has a smaller one, or less overlap."""
+    m, n = edge_pairs(one.samples, two.samples, i, j, len(two.edges))
+    apart, _, _ = between_segments(one.edges.start[m], one.edges.stop[m], two.edges.start[n], two.edges.stop[n])
+    return float(apart.min())
+
+
 def _judge_place(
     one: _Side, two: _Side, i: Array, j: Array, distance: Array, squared: Array, place: Array, size: float
 ) -> Found | None:
     depth = 0.0
+    if any(_runs_deep(this, other, place) for this, other in ((one, two), (two, one))):
+        return None
     for this, other in ((one, two), (two, one)):
         depth = max(depth, _deepest(this, other, place))
         if depth > NEAR_GAP:
@@ -229,6 +256,28 @@ def _judge_place(
     )
 
 
+def _runs_deep(this: _Side, other: _Side, place: Array) -> bool:
+    """Whether some visible point of one outline near the place surely lies deeper in the other than a kiss allows.
+
+    It ends most crossings: what is farther than that from every contour edge of the other is as far from its outline,
+    so no more than these few points need be asked for.
+    """
+    rows = this.within(place, DISC)
+    return len(this.valid(_inside(this, other, rows[this.free[rows]]))) > 0
+
+
+def _far(points: Array, edges: Contour, walls: Array) -> Array:
+    """Distance (K,) in U of points (K, 2) to the nearest of these edges."""
+    start, along = edges.start[walls], edges.stop[walls] - edges.start[walls]
+    squared = np.maximum((along * along).sum(axis=1), 1e-30)
+    x, y = points[:, 0, None] - start[:, 0], points[:, 1, None] - start[:, 1]
+    t = np.clip((x * along[:, 0] + y * along[:, 1]) / squared, 0.0, 1.0)
+    x -= along[:, 0] * t
+    y -= along[:, 1] * t
+    out: Array = np.sqrt((x * x + y * y).min(axis=1))
+    return out
+
+
 def _deepest(this: _Side, other: _Side, place: Array) -> float:
     """How deep the deepest visible silhouette point of one thing near the place lies in the other, U; 0 where none
     does."""
@@ -238,17 +287,13 @@ def _deepest(this: _Side, other: _Side, place: Array) -> float:
     edges = np.unique(this.samples.edge[this.valid(this.within(place, DISC))])
     ends = np.concatenate([this.edges.start[edges], this.edges.stop[edges]])
     ends = ends[np.hypot(*(ends - place).T) <= DISC]
-    points = np.concatenate([points, ends[np.isfinite(other.picture.nearest(other.thing, ends))]])
+    points = np.concatenate([points, ends[np.isfinite(other.nearest(ends))]])
     if not len(points):
         return 0.0
     walls = np.unique(other.samples.edge[other.valid(other.within(place, DISC + 16.0))])
     if not len(walls):
         return np.inf
-    start, along = other.edges.start[walls], other.edges.stop[walls] - other.edges.start[walls]
-    offset = points[:, None, :] - start[None]
-    t = np.clip((offset * along).sum(axis=2) / np.maximum((along * along).sum(axis=1), 1e-30), 0.0, 1.0)
-    rest = offset - along[None] * t[..., None]
-    return float(np.sqrt((rest * rest).sum(axis=2).min(axis=1)).max())
+    return float(_far(points, other.edges, walls).max())
 
 
 def _clipped(edges: Contour, rows: Array, place: Array, radius: float) -> tuple[Array, Array]:
@@ -262,7 +307,7 @@ def _clipped(edges: Contour, rows: Array, place: Array, radius: float) -> tuple[
 
 
 def _inside(this: _Side, other: _Side, rows: Array) -> Array:
-    out: Array = rows[np.isfinite(other.picture.nearest(other.thing, this.samples.place[rows]))]
+    out: Array = rows[np.isfinite(other.nearest(this.samples.place[rows]))]
     return out
 
 
@@ -285,6 +330,11 @@ def _pieces(side: _Side, place: Array) -> tuple[Array, ...]:
     edges = np.unique(side.samples.edge[rows])
     start, stop = _clipped(side.edges, edges, place, REACH)
     return tuple(chain(replace(side.edges.take(edges), start=start, stop=stop)))
+
+
+def _holds(outer: Array, inner: Array) -> bool:
+    """Whether one box lies in the other."""
+    return bool((outer[:2] <= inner[:2]).all() and (outer[2:] >= inner[2:]).all())
 
 
 def _meet(a: Array, b: Array, margin: float) -> bool:

@@ -61,16 +61,20 @@ class Samples:
         return len(self.place)
 
 
-def contour(top: Topology, x: Array, y: Array, w: Array) -> Contour:
-    """The contour edges of a thing whose vertices lie at x, y (n,) U with nearness w (n,); NaN behind the camera."""
-    a, b, c = top.triangles.T
-    xa, ya = x[a], y[a]
-    area = (x[b] - xa) * (y[c] - ya) - (y[b] - ya) * (x[c] - xa)
-    one, two = top.faces.T
+def contour(top: Topology, x: Array, y: Array, w: Array, window: Array | None = None) -> Contour:
+    """The contour edges of a thing whose vertices lie at x, y (n,) U with nearness w (n,); NaN behind the camera.
+
+    window (4,): left, low, right, high of the part of the picture that matters; edges clear of it may be left out.
+    """
+    asked, area = _areas(top, x, y, window)
+    one, two = top.faces.T if asked is None else top.faces[asked].T
+    flip, rim = (top.flip, top.rim) if asked is None else (top.flip[asked], top.rim[asked])
     front = area > 0.0
-    rows = np.flatnonzero((front[one] ^ front[two] ^ top.flip) | top.rim)
+    rows = np.flatnonzero((front[one] ^ front[two] ^ flip) | rim)
     # A triangle that reaches behind the camera has no area (NaN): its edges are no outline.
     rows = rows[np.isfinite(area[one[rows]]) & np.isfinite(area[two[rows]])]
+    rows = rows if asked is None else asked[rows]
+    one, two = top.faces.T
     i, j = top.edges[rows].T
     start, stop = np.stack([x[i], y[i]], axis=1), np.stack([x[j], y[j]], axis=1)
     # The normal points away from the face that shows more of itself: a face seen edge-on has no side. Its middle
@@ -86,6 +90,41 @@ def contour(top: Topology, x: Array, y: Array, w: Array) -> Contour:
     normal[side > 0.0] *= -1.0
     full = np.flatnonzero(length > 1e-9)
     return Contour(start[full], stop[full], np.stack([w[i], w[j]], axis=1)[full], normal[full], top.edges[rows][full])
+
+
+def _areas(top: Topology, x: Array, y: Array, window: Array | None) -> tuple[Array | None, Array]:
+    """The edges that may meet the window, None for all, and the signed area of each triangle (t,), 0 where no such edge
+    needs it."""
+    if window is None:
+        asked, triangles = None, top.triangles
+    else:
+        beyond = sides_beyond(x, y, window)
+        i, j = top.edges.T
+        asked = np.flatnonzero((beyond[i] & beyond[j]) == 0)
+        if len(asked) * 2 > len(top.edges):
+            asked, triangles = None, top.triangles
+        else:
+            wanted = np.zeros(len(top.triangles), bool)
+            wanted[top.faces[asked]] = True
+            faces = np.flatnonzero(wanted)
+            triangles = top.triangles[faces]
+    a, b, c = triangles.T
+    xa, ya = x[a], y[a]
+    area = (x[b] - xa) * (y[c] - ya) - (y[b] - ya) * (x[c] - xa)
+    if asked is None:
+        return None, area
+    all_ = np.zeros(len(top.triangles))
+    all_[faces] = area
+    return asked, all_
+
+
+def sides_beyond(x: Array, y: Array, window: Array) -> Array:
+    """(n,) a bit for each side of the window (4,) that a point lies beyond, 0 inside: points with a bit in common lie
+    all beyond one side."""
+    left, low, right, high = window
+    out: Array = (x < left).view(np.uint8) | (x > right).view(np.uint8) << 1 | (y < low).view(np.uint8) << 2
+    out |= (y > high).view(np.uint8) << 3
+    return out
 
 
 def sample(edges: Contour, step: float = STEP) -> Samples:

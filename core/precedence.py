@@ -36,6 +36,8 @@ def settle(study: Study, notes: list[Note]) -> list[Note]:
 
 
 Rule = Callable[[Study, Note, Note], bool]
+#: Checks whose notes may own another's, and those that have a twin on the other side.
+_OWNERS = _TWINNED = ("joint-limit", "overextension")
 
 
 _LIMB_OF = {part: limb for limb, parts in body.LIMBS.items() for part in parts}
@@ -84,7 +86,7 @@ def _absorbed(study: Study, notes: list[Note], owns: Rule) -> list[Note]:
         on_limb.setdefault((note.character, _limb(note)), []).append(i)
     for i, owner in enumerate(notes):
         limb = _limb(owner)
-        if limb is None or i in gone:
+        if limb is None or i in gone or owner.check not in _OWNERS:
             continue
         for k in on_limb[owner.character, limb]:
             other = notes[k]
@@ -118,7 +120,7 @@ def _short(note: Note) -> str:
 def _both_sides(study: Study, notes: list[Note]) -> list[Note]:
     kept: list[Note] = []
     for note in sorted(notes, key=lambda n: -n.severity.rank):
-        twin = next((k for k in kept if _twins(study, k, note)), None)
+        twin = next((k for k in kept if _twins(study, k, note)), None) if note.check in _TWINNED else None
         if twin is None:
             kept.append(note)
         else:
@@ -140,7 +142,7 @@ def _amount(note: Note) -> str:
 
 
 def _twins(study: Study, a: Note, b: Note) -> bool:
-    if a.check not in ("joint-limit", "overextension") or (a.check, a.kind, a.character) != (
+    if a.check not in _TWINNED or (a.check, a.kind, a.character) != (
         b.check,
         b.kind,
         b.character,

@@ -48,9 +48,9 @@ class CameraReader:
         self._scene = scene
         self._used = [camera_at(scene, float(frame)) for frame in frames]
         f = len(self._used)
-        self._world = np.zeros((f, 4, 4))
-        self._lens, self._ortho = np.zeros(f), np.zeros(f)
-        self._sensor, self._shift = np.zeros((f, 2)), np.zeros((f, 2))
+        self._matrices: list[Any] = [None] * f
+        self._optics = np.zeros((f, 6))
+        self._known: dict[int, tuple[float, ...] | None] = {}
 
     def objects(self) -> list[Any]:
         """All camera objects in use, each once."""
@@ -71,18 +71,18 @@ class CameraReader:
         if used is None:
             return
         now = used.evaluated_get(graph)
-        data = now.data
-        self._world[i] = now.matrix_world
-        self._lens[i], self._ortho[i] = data.lens, data.ortho_scale
-        self._sensor[i] = data.sensor_width, data.sensor_height
-        self._shift[i] = data.shift_x, data.shift_y
+        self._matrices[i] = now.matrix_world.copy()
+        uid = used.session_uid
+        if uid not in self._known:  # most lenses are not animated: they are read once
+            self._known[uid] = _optics(now.data) if used.data.animation_data is None else None
+        self._optics[i] = self._known[uid] or _optics(now.data)
 
     def camera(self) -> Camera | None:
         """The sampled camera in metres, or None where some frame has none."""
         if self.missing:
             return None
         unit = self._scene.unit_settings.scale_length
-        world = self._world.copy()
+        world = np.array([[tuple(row) for row in m] for m in self._matrices], float)
         length = np.linalg.norm(world[:, :3, :3], axis=1, keepdims=True)
         if not np.isfinite(world).all() or length.min() < 1e-9:
             return None
@@ -100,13 +100,17 @@ class CameraReader:
             kind=tuple(str(c.data.type) for c in firsts),
             fit=tuple(str(c.data.sensor_fit) for c in firsts),
             world_from_camera=world,
-            lens_mm=self._lens,
-            ortho_scale=self._ortho * unit,
-            sensor_mm=self._sensor,
-            shift=self._shift,
+            lens_mm=self._optics[:, 0],
+            ortho_scale=self._optics[:, 1] * unit,
+            sensor_mm=self._optics[:, 2:4],
+            shift=self._optics[:, 4:6],
             resolution=np.array([render.resolution_x, render.resolution_y], float),
             pixel_aspect=np.array([render.pixel_aspect_x, render.pixel_aspect_y], float),
         )
+
+
+def _optics(data: Any) -> tuple[float, ...]:
+    return (data.lens, data.ortho_scale, data.sensor_width, data.sensor_height, data.shift_x, data.shift_y)
 
 
 def _jumps(world: Array) -> Array:

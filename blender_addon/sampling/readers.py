@@ -42,20 +42,21 @@ class PoseReader(PlaceReader):
     def __init__(self, object: Any, bones: Sequence[str], frames: int) -> None:
         super().__init__(object, frames)
         order = {name: i for i, name in enumerate(object.pose.bones.keys())}
-        self.bones = tuple(bones)
+        # Of a small rig all bones are kept, read straight into their place: choosing costs more than keeping.
+        self._all = len(order) <= 2 * len(bones) + 16
+        self.bones = tuple(order) if self._all else tuple(bones)
         self.row = {name: i for i, name in enumerate(self.bones)}
         self._chosen = np.array([order[name] for name in self.bones], int)
-        self._all = len(self._chosen) == len(order) and bool((self._chosen == np.arange(len(order))).all())
         self._buffer = np.empty(16 * len(order), np.float32)
         self._wide = self._buffer.reshape(-1, 16)
         self._rows = np.empty((frames, len(self.bones), 16), np.float32)
 
     def read(self, i: int, graph: Any) -> Any:
         now = super().read(i, graph)
-        now.pose.bones.foreach_get("matrix", self._buffer)
         if self._all:
-            self._rows[i] = self._wide
+            now.pose.bones.foreach_get("matrix", self._rows[i].reshape(-1))
         else:
+            now.pose.bones.foreach_get("matrix", self._buffer)
             np.take(self._wide, self._chosen, axis=0, out=self._rows[i])
         return now
 

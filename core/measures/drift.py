@@ -102,11 +102,12 @@ def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, lea
     stances = spans(np.asarray(planted.any(1)))
     edge = int(np.ceil(EDGE * t.rate - 1e-6))
     found: list[Drift] = []
+    belted = _belted(t, touch)
     for k, (a, b) in enumerate(stances):
         lo, hi = a + edge, b - edge
         if (b - a + 1) / t.rate < SHORTEST or hi <= lo:
             continue
-        keyed = all_keyed or _repeats(t, touch, side, a, b)
+        keyed = all_keyed or _repeats(t, touch, side, a, b, belted)
         window = hi - lo if keyed else min(hi - lo, max(1, round(WINDOW * t.rate)))
         floor = least_keyed if keyed else least
         spells = _merged(_spells(path, lo, hi, window, floor), round(TOGETHER * t.rate), window, path)
@@ -123,18 +124,24 @@ def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, lea
 
 def mostly_keyed(t: Tread, touch: Contacts) -> bool:
     """Whether half of the figure's stances keep a point exactly: the others, though they skate, are keyed too."""
-    told = [_repeats(t, touch, side, a, b) for side in t.sides
+    belted = _belted(t, touch)
+    told = [_repeats(t, touch, side, a, b, belted) for side in t.sides
             for a, b in spans(np.asarray(touch.drawn[f"foot.{side}"].any(1))) if (b - a + 1) / t.rate >= SHORTEST]
     return bool(told) and sum(told) >= len(told) / 2
 
 
-def _repeats(t: Tread, touch: Contacts, side: str, a: int, b: int) -> bool:
+def _belted(t: Tread, touch: Contacts) -> bool:
+    """Whether the ground goes by under the feet."""
+    return not np.array_equal(touch.relative, t.steps)
+
+
+def _repeats(t: Tread, touch: Contacts, side: str, a: int, b: int, belted: bool) -> bool:
     """Whether some planted point keeps its place exactly through much of the stance, as only keys make it."""
     columns = t.columns(side)
     planted = touch.drawn[f"foot.{side}"][a:b + 1]
     stays = planted[:-1] & planted[1:]
     step = touch.relative[a:b, columns]
-    if np.linalg.norm(touch.relative - t.steps, axis=-1).max(initial=0.0) > 0:
+    if belted:
         # a belt's speed is an estimate: exact there is what moves on evenly
         step = np.concatenate([np.diff(step, axis=0), np.full((min(1, len(step)), *step.shape[1:]), np.inf)])
     still = stays & (np.linalg.norm(step, axis=-1) < SAME_PLACE * t.leg / 0.85)

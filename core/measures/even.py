@@ -138,9 +138,11 @@ def _overlap(a: EvenSpan, b: EvenSpan) -> bool:
 
 def _span(signal: Signal, a: int, b: int) -> EvenSpan | None:
     """The span of steps a to b, or None where it is too short, too slow or the whole shot."""
+    if b - a + 1 < LEAST_STEPS:
+        return None
     velocity, speed = signal.velocity, signal.speed
     mean = float(speed[a:b + 1].mean())
-    if b - a + 1 < LEAST_STEPS or signal.seconds[a:b + 1].sum() < LEAST_SECONDS - 1e-6 or mean <= LEAST_SPEED:
+    if signal.seconds[a:b + 1].sum() < LEAST_SECONDS - 1e-6 or mean <= LEAST_SPEED:
         return None
     into = _corner(velocity[a::-1])
     out = _corner(velocity[b:])

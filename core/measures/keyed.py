@@ -5,7 +5,7 @@ A part is driven by the keys of its own bone and of the handles that the limb's 
 left arm). Keys say which keys stand behind a finding; whether there is one, the evaluated motion says.
 """
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -76,8 +76,9 @@ def keyed(study: Study, character: Character) -> Keyed:
     if keys is None or not keys.channels:
         return Keyed(None, {}, frozenset(), {})
     channels = _channels(character, keys)
-    pieces, channel = _pieces(keys)
-    straight = _together(keys, pieces, channel, _straight(pieces, channel))
+    first = np.flatnonzero(keys.channel[1:] == keys.channel[:-1])
+    stretches = _straight(keys, first)
+    straight = _together(keys, first, stretches) if stretches else {}
     sparse = {i: _sparse(keys.scene_frame[keys.of(i)]) for i in range(len(keys.channels))}
     return Keyed(keys, channels, frozenset(p for p, found in channels.items() if any(sparse[i] for i in found)),
                  {p: tuple(s for i in found for s in straight.get(i, ())) for p, found in channels.items()})
@@ -87,36 +88,33 @@ def _sparse(frames: Array) -> bool:
     return len(frames) > 1 and bool(np.mean(np.diff(frames)) >= SPARSE)
 
 
-def _pieces(keys: Keys) -> tuple[Segments, Array]:
-    """The curve pieces of all channels, handles clamped, and the channel (N,) of each."""
-    first = np.flatnonzero(keys.channel[1:] == keys.channel[:-1])
-    pieces = segments(keys, first)
-    return replace(pieces, points=clamped(pieces.points)), keys.channel[first]
-
-
-def _straight(pieces: Segments, channel: Array) -> dict[int, tuple[Straight, ...]]:
-    """Each channel's straight stretches; neighboring ones on one line are told one by one."""
-    p = pieces.points
+def _straight(keys: Keys, first: Array) -> dict[int, tuple[Straight, ...]]:
+    """Each channel's straight stretches, among the pieces that begin at the rows ``first`` (N,) of the keys;
+    neighboring ones on one line are told one by one."""
+    kind = keys.interpolation[first]
+    long = keys.scene_frame[first + 1] - keys.scene_frame[first] >= LEAST_FRAMES
+    first = first[long & ((kind == LINEAR) | (kind == BEZIER))]
+    pieces, channel = segments(keys, first), keys.channel[first]
+    p = clamped(pieces.points)
     length, height = p[:, 3, 0] - p[:, 0, 0], p[:, 3, 1] - p[:, 0, 1]
     share = (p[:, 1:3, 0] - p[:, :1, 0]) / np.where(length > 0, length, 1.0)[:, None]
     off = np.abs(p[:, 1:3, 1] - p[:, :1, 1] - share * height[:, None]).max(1)
     on_chord = (pieces.interpolation == BEZIER) & (off <= ON_CHORD * np.abs(height))
     moves = np.abs(height) > MOVES
-    straight = moves & (length >= LEAST_FRAMES) & ((pieces.interpolation == LINEAR) | on_chord)
+    straight = moves & ((pieces.interpolation == LINEAR) | on_chord)
     found: dict[int, list[Straight]] = {}
     for i in np.flatnonzero(straight).tolist():
         found.setdefault(int(channel[i]), []).append(Straight(int(channel[i]), float(p[i, 0, 0]), float(p[i, 3, 0])))
     return {c: tuple(some) for c, some in found.items()}
 
 
-def _together(keys: Keys, pieces: Segments, channel: Array,
-              straight: dict[int, tuple[Straight, ...]]) -> dict[int, tuple[Straight, ...]]:
+def _together(keys: Keys, rows: Array, straight: dict[int, tuple[Straight, ...]]) -> dict[int, tuple[Straight, ...]]:
     """Only the stretches in which every channel of the same bone and property that moves runs straight: one straight
     component of a turn that bends elsewhere says nothing."""
     groups: dict[tuple[str, str], list[int]] = {}
     for i, c in enumerate(keys.channels):
         groups.setdefault((c.owner, c.path), []).append(i)
-    moving = _Moving(pieces, channel)
+    moving = _Moving(segments(keys, rows), keys.channel[rows])
     out: dict[int, tuple[Straight, ...]] = {}
     for members in groups.values():
         ends = {i: {(s.first, s.last) for s in straight.get(i, ())} for i in members}

@@ -29,13 +29,16 @@ def drop(points: Array, triangles: Array, up: Array, above: float) -> tuple[Arra
     edge1, edge2 = tri[:, 1] - tri[:, 0], tri[:, 2] - tri[:, 0]
     area = edge1[:, 0] * edge2[:, 1] - edge1[:, 1] * edge2[:, 0]
     usable = np.abs(area) > 1e-14                       # walls seen edge-on carry nothing
-    low, top = tri.min(1), tri.max(1)
+    solid = np.flatnonzero(usable)
+    # one column each: searching a row of two is many times slower
+    (left, near_side), (right, far_side) = (np.ascontiguousarray(e[solid].T) for e in (tri.min(1), tri.max(1)))
     order = np.lexsort((flat[:, 1], flat[:, 0])) if len(triangles) > 64 else np.arange(n)
     size = 64 if len(triangles) > 64 else max(1, _BATCH // len(triangles))
     for at in range(0, n, size):                        # neighbours in the plane share the few triangles near them
         rows = order[at:at + size]
         p = flat[rows]
-        near = np.flatnonzero(usable & (low <= p.max(0)).all(1) & (top >= p.min(0)).all(1))
+        (x0, y0), (x1, y1) = p.min(0), p.max(0)
+        near = solid[(left <= x1) & (right >= x0) & (near_side <= y1) & (far_side >= y0)]
         if not len(near):
             continue
         d = p[:, None] - tri[None, near, 0]

@@ -25,6 +25,8 @@ Array = np.ndarray
 FPS = 24
 #: Bones with one degree of freedom; they turn by Euler angles, all others by quaternions.
 HINGES = ("forearm", "shin", "toe", "fingers", "jaw")
+#: Meters between the middle of the head and the lantern that kisses its outline.
+BESIDE = 0.16
 #: Meters a second at which the keepers walk, all toward -Y.
 PACE = 1.2
 
@@ -247,7 +249,8 @@ def _rigify(scene: Any, size: Size, kissing: float) -> None:
     _walk_on_controls(rig, frames)
     for k in range(size.meshes - 1):
         _buoy(scene, k, size)
-    _lantern(scene, size, kissing)
+    _worked(_pole(scene, "Lantern", size.mesh, 0.06, 0.22), 1, np.arange(1, size.frames + 24, 12, dtype=float))
+    hang_lantern(scene, kissing)
 
 
 def _walk_on_controls(rig: Any, frames: Array) -> None:
@@ -305,16 +308,15 @@ def _buoy(scene: Any, k: int, size: Size) -> None:
     _worked(thing, k, frames)
 
 
-def _lantern(scene: Any, size: Size, kissing: float) -> None:
-    """A lantern that hangs beside the head at the edge of its outline for a share of the frames, then far above."""
-    thing = _pole(scene, "Lantern", size.mesh, 0.06, 0.22)
+def hang_lantern(scene: Any, kissing: float) -> None:
+    """Keys the lantern of rigify's scene: it goes beside the head, at the edge of the head's outline in the picture,
+    for this share of the frames, from the first on; for the rest it is far above."""
+    thing = scene.objects["Lantern"]
     thing["plumbline_prop"] = True
-    frames = np.arange(1, size.frames + 13, 1, dtype=float)
-    away = np.where(frames <= kissing * size.frames, 0.0, 6.0)
-    place = np.stack([0.16 + 0 * frames, -frames / FPS - 0.1, 1.66 + away], axis=1)
+    frames = np.arange(1, scene.frame_end + 13, dtype=float)
+    away = np.where(frames <= kissing * scene.frame_end, 0.0, 6.0)
+    place = np.stack([BESIDE + 0 * frames, -frames / FPS - 0.1, 1.66 + away], axis=1)
     animate(thing, "location", frames, place)
-    animate(thing, "rotation_euler", frames, 0.05 * np.sin(frames[:, None] / 20 + np.arange(3)))
-    _worked(thing, 1, np.arange(1, size.frames + 24, 12, dtype=float))
 
 
 # ---- ground and camera -----------------------------------------------------------------------------------------------

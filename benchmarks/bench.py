@@ -1,0 +1,158 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Measures the speed of a review against a bare sweep of the same scene, prints the table, writes docs/speed.md.
+
+    python benchmarks/bench.py [light rigify crowd long] [--rounds N] [--frames N] [--no-page]
+
+--frames cuts the scenes short for a quick look; such a run, like one with --no-page, leaves docs/speed.md as it is.
+"""
+
+import argparse
+import json
+import os
+import sys
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+from scenes import FULL, build, hang_lantern
+from timing import JOINTS, Taken, take
+
+HOME = Path(__file__).resolve().parents[1]
+KEPT, PAGE = HOME / "out" / "bench", HOME / "docs" / "speed.md"
+VERSION = f"{bpy.app.version[0]}.{bpy.app.version[1]}"
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of the table: the scene, what is judged in it, the most it may cost, and the core's most share."""
+
+    key: str
+    scene: str
+    what: str
+    goal: float
+    share: float | None
+    checks: tuple[str, ...] | None = None
+    kissing: float | None = None
+
+
+ROWS = (
+    Row("light", "light", "all checks", 0.70, 0.30),
+    Row("rigify-joints", "rigify", "joints and soles", 0.22, 0.03, JOINTS, 0.0),
+    Row("rigify-some", "rigify", "all checks, two meshes' outlines on 3 of 10 frames", 0.35, None, None, 0.3),
+    Row("rigify-every", "rigify", "all checks, two meshes' outlines on every frame", 0.60, None, None, 1.0),
+    Row("crowd", "crowd", "all checks", 0.75, 0.30),
+    Row("long", "long", "all checks", 0.70, 0.30),
+)
+
+
+def say(text: str) -> None:
+    print(text, flush=True)
+
+
+def measure(names: list[str], rounds: int, frames: int | None) -> dict[str, dict[str, float]]:
+    """Key of a row -> its numbers."""
+    out = {}
+    for name in names:
+        size = FULL[name] if frames is None else replace(FULL[name], frames=min(frames, FULL[name].frames))
+        say(f"[{VERSION}] {name}: building {size.frames} frames")
+        scene = build(name, size)
+        for row in (r for r in ROWS if r.scene == name):
+            if row.kissing is not None:
+                hang_lantern(scene, row.kissing)
+            taken = take(scene, row.checks, rounds, lambda text, row=row: say(f"[{VERSION}] {row.key}: {text}"))
+            out[row.key] = numbers(taken, size.frames)
+    return out
+
+
+def numbers(taken: Taken, frames: int) -> dict[str, float]:
+    return {
+        "frames": frames,
+        "rounds": len(taken.rounds),
+        "bare_ms": 1000 * taken.middle("bare") / frames,
+        "review_ms": 1000 * (taken.middle("sampling") + taken.middle("checks")) / frames,
+        "ratio": taken.middle("ratio"),
+        "share": taken.middle("share"),
+        "looked": taken.middle("looked"),
+    }
+
+
+def table(found: dict[str, dict[str, dict[str, float]]]) -> list[str]:
+    """Lines of a Markdown table. found: Blender version -> key of a row -> its numbers."""
+    versions = sorted(found)
+    head = ["scene", "judged", "frames with meshes read"]
+    head += [f"{v}: bare, ms a frame" for v in versions] + [f"{v}: review / bare" for v in versions] + ["goal"]
+    head += [f"{v}: checks / sampling" for v in versions] + ["goal"]
+    lines = [f"| {' | '.join(head)} |", "|" + " --- |" * len(head)]
+    for row in ROWS:
+        own = [found[v].get(row.key) for v in versions]
+        if not any(own):
+            continue
+        some = next(o for o in own if o)
+        cells = [row.scene, row.what, f"{some['looked']:.0f} of {some['frames']:.0f}"]
+        cells += [f"{o['bare_ms']:.2f}" if o else "" for o in own]
+        cells += [against(o["ratio"], row.goal) if o else "" for o in own] + [f"{row.goal:.2f}"]
+        cells += [against(o["share"], row.share) if o else "" for o in own]
+        lines.append(f"| {' | '.join([*cells, '' if row.share is None else f'{row.share:.2f}'])} |")
+    return lines
+
+
+def against(value: float, goal: float | None) -> str:
+    text = f"{value:.3f}"
+    return text if goal is None or value <= goal else f"**{text}** (over)"
+
+
+def page(found: dict[str, dict[str, dict[str, float]]]) -> str:
+    rounds = min(int(n["rounds"]) for rows in found.values() for n in rows.values())
+    return "\n".join(
+        [
+            "# Speed",
+            "",
+            "Written by `python3 build.py bench`; the scenes are those of `benchmarks/scenes.py`.",
+            "",
+            "What a whole review costs (sampling and checks; the file is open already) against what Blender itself"
+            " needs to play the shot once: a bare `frame_set` over the same frames of the same scene. Both are CPU"
+            f" seconds of all threads, in one process, taken in turn; each number is the median of {rounds} rounds."
+            " Drawing is in neither. The body map is found anew in every round. Ratios carry over from one machine to"
+            " another, milliseconds do not.",
+            "",
+            *table(found),
+            "",
+            "`tests/blender/test_speed.py` holds small versions of the scenes to these goals with a quarter of room.",
+            "",
+            *bare(),
+        ]
+    ).rstrip("\n") + "\n"
+
+
+def bare() -> list[str]:
+    return [f"Measured on {os.cpu_count()} cores, numpy {np.__version__} in the last run."]
+
+
+def main(words: list[str]) -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("names", nargs="*", metavar="scene", help=f"some of {' '.join(FULL)}; all by default")
+    parser.add_argument("--rounds", type=int, default=5)
+    parser.add_argument("--frames", type=int, default=None, help="at most so many frames of each scene")
+    parser.add_argument("--no-page", action="store_true", help="leave docs/speed.md as it is")
+    options: Any = parser.parse_args(words)
+    unknown = sorted(set(options.names) - set(FULL))
+    if unknown:
+        parser.error(f"no scene is called {', '.join(unknown)}; there are {', '.join(FULL)}")
+    found = measure(options.names or list(FULL), options.rounds, options.frames)
+    say("\n".join(table({VERSION: found})))
+    if options.frames is None and not options.no_page:
+        KEPT.mkdir(parents=True, exist_ok=True)
+        own = KEPT / f"{VERSION}.json"
+        before = json.loads(own.read_text()) if own.is_file() else {}
+        own.write_text(json.dumps({**before, **found}, indent=1))
+        PAGE.write_text(page({path.stem: json.loads(path.read_text()) for path in sorted(KEPT.glob("*.json"))}))
+        say(f"wrote {PAGE.relative_to(HOME)}")
+    return int(any(found[r.key]["ratio"] > r.goal for r in ROWS if r.key in found))
+
+
+if __name__ == "__main__":
+    code = main(sys.argv[1:])
+    sys.stdout.flush()
+    os._exit(code)  # Blender as a Python module may hang when the interpreter ends

@@ -1,0 +1,88 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What a review costs against what the scene itself costs: CPU seconds of all threads, in one process, interleaved."""
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from statistics import median
+from typing import Any
+
+from plumbline.blender_addon.sampling import armatures, meshes
+from plumbline.blender_addon.sampling.sweep import Request, sweep_now
+from plumbline.core.catalogue import chosen
+from plumbline.core.runner import finish, needs_of
+
+#: What reads joints and soles, and no mesh.
+JOINTS = ("joint-limit", "overextension", "slip", "linear-span")
+
+
+@dataclass(frozen=True)
+class Round:
+    """CPU seconds of a bare sweep of the scene, of sampling it, and of the checks; frames whose meshes were read."""
+
+    bare: float
+    sampling: float
+    checks: float
+    looked: int
+
+    @property
+    def ratio(self) -> float:
+        """The whole review over the bare sweep."""
+        return (self.sampling + self.checks) / self.bare
+
+    @property
+    def share(self) -> float:
+        """The core's checks over the sampling."""
+        return self.checks / self.sampling
+
+
+@dataclass(frozen=True)
+class Taken:
+    """Several rounds; a number is the median of theirs."""
+
+    rounds: tuple[Round, ...]
+
+    def middle(self, what: str) -> float:
+        return float(median(getattr(r, what) for r in self.rounds))
+
+
+def cpu(work: Callable[[], Any]) -> tuple[float, Any]:
+    """CPU seconds, user and system, of all threads of this process; and what the work returned."""
+    start = time.process_time()
+    result = work()
+    return time.process_time() - start, result
+
+
+def take(scene: Any, checks: Sequence[str] | None, rounds: int, tell: Callable[[str], None] = lambda _: None) -> Taken:
+    """Rounds of a bare ``frame_set`` sweep over the scene's range, then a review of it by these checks (None: all)."""
+    judged = chosen(None if checks is None else list(checks))
+    request = Request(needs=needs_of(judged))
+    frames = range(scene.frame_start, scene.frame_end + 1)
+    looked: set[int] = set()
+
+    def bare() -> None:
+        for frame in frames:
+            scene.frame_set(frame)
+
+    def count(stage: Any, pairs: Any, which: Any, sample: int, *rest: Any) -> Any:
+        looked.add(sample)
+        return look(stage, pairs, which, sample, *rest)
+
+    look, meshes._Stage._look = meshes._Stage._look, count
+    try:
+        short = Request(needs=request.needs, first=scene.frame_start, last=min(scene.frame_end, scene.frame_start + 11))
+        finish(sweep_now(scene, short), judged)  # what is paid once a process: imports, first use
+        out = []
+        for number in range(rounds):
+            armatures._found.clear()  # every review finds its body map anew
+            looked.clear()
+            alone, _ = cpu(bare)
+            sampling, shot = cpu(lambda: sweep_now(scene, request))
+            core, result = cpu(lambda shot=shot: finish(shot, judged))
+            if result.failed:
+                raise RuntimeError(f"{result.failed[0].check} failed: {result.failed[0].error}")
+            out.append(Round(alone, sampling, core, len(looked)))
+            tell(f"round {number + 1} of {rounds}: bare {alone:.2f} s, review {out[-1].ratio:.3f} of it")
+    finally:
+        meshes._Stage._look = look
+    return Taken(tuple(out))

@@ -10,14 +10,14 @@ import argparse
 import json
 import os
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import bpy
-import numpy as np
 from scenes import FULL, build, hang_lantern
-from timing import JOINTS, Taken, take
+from timing import JOINTS, Review, Taken, take
 
 HOME = Path(__file__).resolve().parents[1]
 KEPT, PAGE = HOME / "out" / "bench", HOME / "docs" / "speed.md"
@@ -58,12 +58,15 @@ def measure(names: list[str], rounds: int, frames: int | None) -> dict[str, dict
         size = FULL[name] if frames is None else replace(FULL[name], frames=min(frames, FULL[name].frames))
         say(f"[{VERSION}] {name}: building {size.frames} frames")
         scene = build(name, size)
-        for row in (r for r in ROWS if r.scene == name):
-            if row.kissing is not None:
-                hang_lantern(scene, row.kissing)
-            taken = take(scene, row.checks, rounds, lambda text, row=row: say(f"[{VERSION}] {row.key}: {text}"))
-            out[row.key] = numbers(taken, size.frames)
+        rows = [row for row in ROWS if row.scene == name]
+        reviews = [Review(row.checks, _lantern(scene, row.kissing)) for row in rows]
+        taken = take(scene, reviews, rounds, lambda text, name=name: say(f"[{VERSION}] {name}: {text}"))
+        out.update((row.key, numbers(some, size.frames)) for row, some in zip(rows, taken, strict=True))
     return out
+
+
+def _lantern(scene: Any, kissing: float | None) -> Callable[[], None]:
+    return (lambda: None) if kissing is None else (lambda: hang_lantern(scene, kissing))
 
 
 def numbers(taken: Taken, frames: int) -> dict[str, float]:
@@ -121,13 +124,9 @@ def page(found: dict[str, dict[str, dict[str, float]]]) -> str:
             "",
             "`tests/blender/test_speed.py` holds small versions of the scenes to these goals with a quarter of room.",
             "",
-            *bare(),
+            f"Measured on {os.cpu_count()} cores.",
         ]
     ).rstrip("\n") + "\n"
-
-
-def bare() -> list[str]:
-    return [f"Measured on {os.cpu_count()} cores, numpy {np.__version__} in the last run."]
 
 
 def main(words: list[str]) -> int:

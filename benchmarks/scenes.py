@@ -26,7 +26,9 @@ FPS = 24
 #: Bones with one degree of freedom; they turn by Euler angles, all others by quaternions.
 HINGES = ("forearm", "shin", "toe", "fingers", "jaw")
 #: Meters between the middle of the head and the lantern that kisses its outline.
-BESIDE = 0.16
+BESIDE = 0.187
+#: Radians by which the camera looks aside.
+YAW = 0.25
 #: Meters a second at which the keepers walk, all toward -Y.
 PACE = 1.2
 
@@ -266,7 +268,7 @@ def _walk_on_controls(rig: Any, frames: Array) -> None:
         rig.pose.bones[bone].rotation_mode = "QUATERNION"
         animate(rig.pose.bones[bone], "rotation_quaternion", frames, turns(angle, axis))
 
-    go("torso", 0.02 * np.sin(cycle), -seconds, 0.02 * np.cos(2 * cycle) - 0.06)
+    go("torso", 0.02 * np.sin(cycle), -seconds, 0.02 * np.cos(2 * cycle) - 0.11)
     turn("hips", 0.05 * np.sin(cycle), (0, 1, 0))
     turn("chest", -0.07 * np.sin(cycle), (0, 1, 0))
     turn("head", 0.04 * np.sin(cycle + 0.4), (1, 0, 0))
@@ -315,7 +317,9 @@ def hang_lantern(scene: Any, kissing: float) -> None:
     thing["plumbline_prop"] = True
     frames = np.arange(1, scene.frame_end + 13, dtype=float)
     away = np.where(frames <= kissing * scene.frame_end, 0.0, 6.0)
-    place = np.stack([BESIDE + 0 * frames, -frames / FPS - 0.1, 1.66 + away], axis=1)
+    # to and fro along the view: what keeps its distance to the head counts as fastened to it
+    depth = 0.1 * np.sin(frames / 9)
+    place = np.stack([BESIDE - np.sin(YAW) * depth, np.cos(YAW) * depth - frames / FPS, 1.6 + away], axis=1)
     animate(thing, "location", frames, place)
 
 
@@ -332,7 +336,7 @@ def _stage(scene: Any, last: int) -> None:
     mesh_object(scene, "Quay", np.stack([x, y, 0 * x], axis=-1).reshape(-1, 3), quads)
     camera = bpy.data.objects.new("Camera", bpy.data.cameras.new("Camera"))
     scene.collection.objects.link(camera)
-    camera.rotation_euler = (1.5, 0.0, 0.25)
+    camera.rotation_euler = (1.5, 0.0, YAW)
     frames = np.arange(1, last + 24, 12, dtype=float)
     place = np.stack([1.5 + 0 * frames, -6.0 - frames / FPS, 1.35 + 0 * frames], axis=1)
     animate(camera, "location", frames, place, "LINEAR")

@@ -53,10 +53,18 @@ def cpu(work: Callable[[], Any]) -> tuple[float, Any]:
     return time.process_time() - start, result
 
 
-def take(scene: Any, checks: Sequence[str] | None, rounds: int, tell: Callable[[str], None] = lambda _: None) -> Taken:
-    """Rounds of a bare ``frame_set`` sweep over the scene's range, then a review of it by these checks (None: all)."""
-    judged = chosen(None if checks is None else list(checks))
-    request = Request(needs=needs_of(judged))
+@dataclass(frozen=True)
+class Review:
+    """One review to time: its checks (None: all), and what is done to the scene before it, untimed."""
+
+    checks: Sequence[str] | None = None
+    prepare: Callable[[], None] = lambda: None
+
+
+def take(
+    scene: Any, reviews: Sequence[Review], rounds: int, tell: Callable[[str], None] = lambda _: None
+) -> list[Taken]:
+    """In each round a bare ``frame_set`` sweep over the scene's range, then each review of it in turn."""
     frames = range(scene.frame_start, scene.frame_end + 1)
     looked: set[int] = set()
 
@@ -70,19 +78,26 @@ def take(scene: Any, checks: Sequence[str] | None, rounds: int, tell: Callable[[
 
     look, meshes._Stage._look = meshes._Stage._look, count
     try:
-        short = Request(needs=request.needs, first=scene.frame_start, last=min(scene.frame_end, scene.frame_start + 11))
-        finish(sweep_now(scene, short), judged)  # what is paid once a process: imports, first use
-        out = []
+        # what is paid once a process: imports, first use
+        judged = chosen(None)
+        last = min(scene.frame_end, scene.frame_start + 11)
+        finish(sweep_now(scene, Request(needs=needs_of(judged), first=scene.frame_start, last=last)), judged)
+        out: list[list[Round]] = [[] for _ in reviews]
         for number in range(rounds):
-            armatures._found.clear()  # every review finds its body map anew
-            looked.clear()
             alone, _ = cpu(bare)
-            sampling, shot = cpu(lambda: sweep_now(scene, request))
-            core, result = cpu(lambda shot=shot: finish(shot, judged))
-            if result.failed:
-                raise RuntimeError(f"{result.failed[0].check} failed: {result.failed[0].error}")
-            out.append(Round(alone, sampling, core, len(looked)))
-            tell(f"round {number + 1} of {rounds}: bare {alone:.2f} s, review {out[-1].ratio:.3f} of it")
+            for row, review in zip(out, reviews, strict=True):
+                review.prepare()
+                looked.clear()
+                armatures._found.clear()  # every review finds its body map anew
+                judged = chosen(None if review.checks is None else list(review.checks))
+                request = Request(needs=needs_of(judged))
+                sampling, shot = cpu(lambda request=request: sweep_now(scene, request))
+                checking, result = cpu(lambda shot=shot, judged=judged: finish(shot, judged))
+                if result.failed:
+                    raise RuntimeError(f"{result.failed[0].check} failed: {result.failed[0].error}")
+                row.append(Round(alone, sampling, checking, len(looked)))
+            told = ", ".join(f"{row[-1].ratio:.3f}" for row in out)
+            tell(f"round {number + 1} of {rounds}: bare {alone:.2f} s, reviewed for {told} of it")
     finally:
         meshes._Stage._look = look
-    return Taken(tuple(out))
+    return [Taken(tuple(row)) for row in out]

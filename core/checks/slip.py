@@ -122,7 +122,8 @@ def _evidence(study: Study, part: str, drift: Drift, t: Tread, touch: Contacts) 
     """The footprint at the start, carried by its ground to now; the footprint now; the drift between them."""
     frames = (study.shot.frame(int(t.samples[drift.first])), study.shot.frame(int(t.samples[drift.last])))
     columns = t.columns(body.side(part))
-    own = (np.diff(t.places[:, columns], axis=0) - touch.relative[:, columns])[drift.first:drift.last].sum(0)
+    moved = t.places[drift.last, columns] - t.places[drift.first, columns]
+    own = moved - touch.relative[drift.first:drift.last, columns].sum(0)
     before, now = t.places[drift.first, columns] + own, t.places[drift.last, columns]
     middle = now.mean(0)
     return (Patch("held_against", frames, tuple(_place(p) for p in before[_OUTLINE])),

@@ -5,6 +5,7 @@ F frames, P parts, K keys, S sole points. Places are world metres; axes are (…
 in the world as columns. All arrays are made read-only, and their shapes are checked when the object is born.
 """
 
+import math
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -394,7 +395,8 @@ class Shot:
 
     def frame(self, i: int) -> int:
         """The whole scene frame of sample i, held inside the sampled range."""
-        return int(np.clip(round(float(self.frames[i])), np.ceil(self.frames[0]), np.floor(self.frames[-1])))
+        least, most = math.ceil(self.frames[0]), math.floor(self.frames[-1])
+        return min(max(round(float(self.frames[i])), least), most)
 
     def only(self, need: Need) -> "Shot":
         """This shot with everything but ``need`` taken away, to prove that a check declares what it reads."""

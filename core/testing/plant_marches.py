@@ -85,7 +85,7 @@ def _cases(clean: Clean, part: str, size: str, a: int, b: int, corner: float, at
                     measured if told else None, 0.1 * measured, (a, b), worst)
 
     bare = replace(c, keys=None)
-    if c.keys is not None:
+    if len(_channels(c, part)) == 4:
         yield case("linear keys", keyed_straight(c, shot.frames, part, a, b), severity)
     baked = marched(bare, part, a, b)
     yield case("linear, baked", baked, severity)
@@ -112,10 +112,10 @@ def marched(character: Character, part: str, a: int, b: int) -> Character:
 def keyed_straight(character: Character, frames: Array, part: str, a: int, b: int) -> Character:
     """The same by straight keys in the quaternion's four channels on samples a and b."""
     assert character.keys is not None
-    keys, bone = character.keys, character.bones[character.index[part]]
+    keys = character.keys
     local = np.array(local_axes(character, part))
     q = _quaternion(local)
-    rows = [i for i, ch in enumerate(keys.channels) if ch.bone == bone and ch.path.endswith("rotation_quaternion")]
+    rows = _channels(character, part)
     sign = _sign_of(keys, rows, frames, q, a)
     ends = q[[a, b]] * sign
     if ends[0] @ ends[1] < 0:
@@ -126,6 +126,15 @@ def keyed_straight(character: Character, frames: Array, part: str, a: int, b: in
     for k, row in enumerate(rows):
         keys = _straightened(keys, row, float(frames[a]), float(frames[b]), ends[:, k])
     return replace(with_turn(character, part, local), keys=keys)
+
+
+def _channels(character: Character, part: str) -> list[int]:
+    """The quaternion's channels on the part's own bone; none where a control drives it or it is turned otherwise."""
+    if character.keys is None:
+        return []
+    bone = character.bones[character.index[part]]
+    return [i for i, ch in enumerate(character.keys.channels)
+            if ch.bone == bone and ch.path.endswith("rotation_quaternion")]
 
 
 def _straightened(keys: Keys, channel: int, first: float, last: float, values: Array) -> Keys:

@@ -33,7 +33,7 @@ STANDS = 0.004
 #: Degrees beyond the clip's own range of an ankle, at most, to which a plant may bring it.
 ANKLE = 2.0
 #: Up to so many places a clip and kind of fault.
-PLACES = 3
+PLACES = 2
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,139 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The clips that the corpus runs on, and the notes on them that are right: faults of the clips themselves.
+
+Any other note of medium severity or above on a clean clip is a failure: of the clip, and then it joins the list
+(tests/corpus/accepted.json) with its reason, or of the check.
+"""
+
+import json
+import zlib
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from functools import cache, partial
+from pathlib import Path
+
+import numpy as np
+
+from ..note import Note
+from ..shot import Character, Shot
+from . import clips
+from .rekey import rekeyed
+
+Array = np.ndarray
+RATES = (24.0, 30.0)
+ACCEPTED = Path(__file__).resolve().parents[2] / "tests" / "corpus" / "accepted.json"
+#: Frames of an accepted note may be off by this many seconds: what stands on one grid of samples lies between another's.
+SLACK = 0.2
+
+
+@dataclass(frozen=True)
+class Accepted:
+    """One check's notes on one clip. part: a body part, or '' for any; first, last: frames at the clip's own rate, which
+    starts at frame 1, or None for the whole clip; rate: the clip's own."""
+
+    clip: str
+    check: str
+    part: str
+    first: int | None
+    last: int | None
+    rate: float
+    reason: str
+
+    def covers(self, clip: str, shot: Shot, note: Note) -> bool:
+        if clip != self.clip or note.check != self.check or (self.part and set(note.parts) != {self.part}):
+            return False
+        if self.first is None or self.last is None:
+            return True
+        start, end = ((f - float(shot.frames[0])) / shot.fps for f in (note.start, note.end))
+        return (self.first - 1) / self.rate - SLACK <= start and end <= (self.last - 1) / self.rate + SLACK
+
+
+@cache
+def accepted() -> tuple[Accepted, ...]:
+    return tuple(Accepted(**row) for row in json.loads(ACCEPTED.read_text("utf-8"))["accepted"])
+
+
+@cache
+def faulty_proxies() -> dict[str, str]:
+    """Clips whose proxy of keyed motion is no clean clip, since sparse keys themselves bring a fault, and why."""
+    return dict(json.loads(ACCEPTED.read_text("utf-8"))["faulty_proxies"])
+
+
+def unaccepted(clip: str, shot: Shot, notes: Iterable[Note]) -> list[Note]:
+    """The notes of medium severity or above that the list does not hold, notes on trial left out."""
+    return [n for n in notes if n.severity.rank >= 1 and not n.trial
+            and not any(a.covers(clip, shot, n) for a in accepted())]
+
+
+@dataclass(frozen=True)
+class Subject:
+    """One clip at one rate. kind: 'captured', 'keyed' (proxies and our own takes) or 'hand-keyed' (people's)."""
+
+    kind: str
+    clip: str
+    rate: str
+    make: Callable[[], Shot]
+
+    @property
+    def held_back(self) -> bool:
+        """A third of the clips, by a fixed hash of the name, on which no limit is chosen."""
+        return held_back(self.clip)
+
+
+def held_back(clip: str) -> bool:
+    return zlib.crc32(clip.encode()) % 3 == 0
+
+
+def rates_of(fps: float) -> list[float]:
+    """The clip's own rate and those below it to which it is resampled."""
+    return [fps, *(r for r in RATES if r < fps - 0.5)]
+
+
+def captured(more: Path | None = None) -> Iterator[Subject]:
+    for name in clips.names(more):
+        own = clips.clip(name, more).fps
+        for fps in rates_of(own):
+            label = "own" if fps == own else f"{fps:g}"
+            yield Subject("captured", name, label, partial(clips.load, name, fps, more))
+
+
+def proxies() -> Iterator[Subject]:
+    """Registry-carried clips keyed anew at 24 frames a second (those below it at their own rate)."""
+    for name in clips.names():
+        yield Subject("keyed", name, "24", partial(proxy, name))
+
+
+def at_24(name: str) -> Shot:
+    own = clips.clip(name).fps
+    return clips.load(name, 24.0 if own > 24.5 else None)
+
+
+def proxy(name: str) -> Shot:
+    return rekeyed(at_24(name))
+
+
+def resampled(shot: Shot, fps: float) -> Shot:
+    """A sampled shot at a lower rate, along smooth curves through its samples; keys, props and camera left out."""
+    at = np.arange(0, shot.count - 1 + 1e-9, shot.rate / fps)
+
+    def rotations(axes: Array | None) -> Array | None:
+        if axes is None:
+            return None
+        known = np.isfinite(axes).all((0, 2, 3))
+        out = np.full((len(at), *axes.shape[1:]), np.nan)
+        if known.any():
+            q = clips._quaternion(axes[:, known])
+            flips = np.where((q[1:] * q[:-1]).sum(-1) < 0, -1.0, 1.0)
+            q = q * np.cumprod(np.concatenate([np.ones((1, q.shape[1])), flips]), 0)[..., None]
+            out[:, known] = clips._from_quaternion(clips._smooth(q, at))
+        return out
+
+    def one(c: Character) -> Character:
+        goals = tuple(replace(g, place=clips._smooth(g.place, at), reach=clips._smooth(g.reach, at),
+                              influence=clips._smooth(g.influence, at)) for g in c.goals)
+        return replace(c, heads=clips._smooth(c.heads, at), tails=clips._smooth(c.tails, at), axes=rotations(c.axes),
+                       twist_axes=rotations(c.twist_axes), scale=clips._smooth(c.scale, at), goals=goals, keys=None)
+
+    # a moving ground mesh and props would need the same; the corpus has none that matter
+    return Shot(name=shot.name, frames=np.arange(1.0, len(at) + 1), fps=fps, gravity=shot.gravity,
+                characters=tuple(one(c) for c in shot.characters), unit_scale=shot.unit_scale, file=shot.file)

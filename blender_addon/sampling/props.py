@@ -210,14 +210,31 @@ def _things(scene: Any) -> Iterator[_Thing]:
             object.type == "EMPTY"
             and object.instance_type == "COLLECTION"
             and object.instance_collection is not None
-            and not any(o.type == "ARMATURE" for o in object.instance_collection.all_objects)
+            and not _holds_armature(object.instance_collection)
         )
         if not (prop or ground):
             if not (object.type == "MESH" or group) or object in shapes or object.hide_viewport or object.hide_render:
                 continue
             if (prop is False and ground is False) or object.session_uid not in in_view:
                 continue
-        yield _Thing(object, prop, ground, _may_move(object), _of_body(object))
+        of_body = _of_body(object)
+        if of_body and prop is None and ground is None and object.rigid_body is None:
+            continue  # a body is neither prop nor ground unless a mark says so: its place need not be followed
+        yield _Thing(object, prop, ground, _may_move(object), of_body)
+
+
+def _holds_armature(collection: Any, depth: int = 0) -> bool:
+    """Whether a collection shows an armature, be it through instances of others."""
+    return any(
+        o.type == "ARMATURE"
+        or (
+            o.instance_type == "COLLECTION"
+            and o.instance_collection is not None
+            and depth <= 8
+            and _holds_armature(o.instance_collection, depth + 1)
+        )
+        for o in collection.all_objects
+    )
 
 
 def _mark(object: Any, name: str) -> bool | None:

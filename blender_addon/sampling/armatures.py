@@ -15,6 +15,7 @@ from ...core.body_map.group import group
 from ...core.body_map.result import BodyMap, BodyMapError
 from ...core.body_map.skeleton import Skeleton
 from ...core.card import Card, CardError
+from ..compat import library_is_missing
 from .presence import seen, simulated
 from .skeleton import armatures_of, skeleton_of
 
@@ -135,7 +136,8 @@ def cast_of(scene: Any, wanted: Sequence[str] | None = None, cards: dict[str, Ca
     cast = Cast()
     rigs = _told_apart(list(rigs_of(scene)))
     if not rigs:
-        raise CannotMeasure(f"the scene {scene.name!r} has no armature, so there is no character to measure")
+        gone = "".join(f"; the linked file {file} is missing" for file in missing_files()[:3])
+        raise CannotMeasure(f"the scene {scene.name!r} has no armature, so there is no character to measure{gone}")
     usable = []
     for rig in rigs:
         why = _unusable(rig)
@@ -171,6 +173,11 @@ def cast_of(scene: Any, wanted: Sequence[str] | None = None, cards: dict[str, Ca
         )
     cast.members = list(named.values())
     return cast
+
+
+def missing_files() -> list[str]:
+    """The paths of the linked files that are not where they were."""
+    return [str(library.filepath) for library in bpy.data.libraries if library_is_missing(library)]
 
 
 def _told_apart(rigs: Sequence[Rig]) -> list[Rig]:
@@ -348,6 +355,9 @@ def _unusable(rig: Rig) -> str | None:
     """Why this armature cannot be measured, or None."""
     object = rig.object
     if object.data is None or not len(object.data.bones) or object.pose is None:
+        library = None if object.data is None else object.data.library
+        if library is not None and library_is_missing(library):
+            return f"its bones lie in the linked file {library.filepath}, which is missing"
         return "it has no bones"
     if object.mode == "EDIT" or object.data.is_editmode:
         return "it is in Edit Mode, where its pose does not move"

@@ -220,7 +220,7 @@ def _things(scene: Any) -> Iterator[_Thing]:
         of_body = _of_body(object)
         if of_body and prop is None and ground is None and object.rigid_body is None:
             continue  # a body is neither prop nor ground unless a mark says so: its place need not be followed
-        yield _Thing(object, prop, ground, _may_move(object), of_body)
+        yield _Thing(object, prop, ground, may_move(object), of_body)
 
 
 def _holds_armature(collection: Any, depth: int = 0) -> bool:
@@ -242,7 +242,7 @@ def _mark(object: Any, name: str) -> bool | None:
     return None if value is None else bool(value)
 
 
-def _may_move(object: Any) -> bool:
+def may_move(object: Any) -> bool:
     while object is not None:
         data = object.animation_data
         if data is not None and (data.action is not None or len(data.nla_tracks) or len(data.drivers)):

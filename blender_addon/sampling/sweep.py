@@ -18,9 +18,8 @@ import numpy as np
 from ...core.card import Card
 from ...core.need import Need
 from ...core.shot import Character, Shot
-from ..compat import library_is_missing
 from . import reach
-from .armatures import CannotMeasure, Cast, Member, Rig, cast_of
+from .armatures import CannotMeasure, Cast, Member, Rig, cast_of, missing_files
 from .character import Places, bones_of, character_of, unplaceable
 from .goals import Chain, InfluenceReader, chains_of, goals_of, target_place
 from .keys import keys_of
@@ -225,7 +224,6 @@ class _Pass:
 
 def _missing_libraries() -> list[str]:
     return [
-        f"the linked file {library.filepath} is missing: what comes from it is not measured, its skins have no vertices"
-        for library in bpy.data.libraries
-        if library_is_missing(library)
+        f"the linked file {file} is missing: what comes from it is not measured, its skins have no vertices"
+        for file in missing_files()
     ]

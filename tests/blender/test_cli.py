@@ -10,6 +10,7 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import bpy
@@ -17,8 +18,10 @@ import jsonschema
 import pytest
 from mathutils import Vector
 from plumbline.blender_addon import cli
+from plumbline.blender_addon.review import exit_code
 from plumbline.core import body
 from plumbline.core.catalogue import catalogue
+from plumbline.core.note import Failure, Note, Result, Severity
 from plumbline.core.report.json_notes import schema
 from plumbline.core.testing.puppet import adult
 
@@ -110,6 +113,20 @@ def test_fail_on_decides_the_code(shot, fail_on, code):
     assert plumbline("check", shot, "--checks", "joint-limit", "--fail-on", fail_on).returncode == code
 
 
+@pytest.mark.parametrize("fail_on", ["low", "medium", "high", "never"])
+@pytest.mark.parametrize("severity", list(Severity))
+def test_only_notes_that_count_decide_the_code(severity, fail_on):
+    note = Note(
+        "slip", "Contacts", "Keeper", "foot.L", 1, 9, 5, severity, 0.1, 0.1, "m", "a source", "slides", None, ()
+    )
+    reached = fail_on != "never" and severity.rank >= Severity(fail_on).rank
+    assert exit_code(Result((note,), (), ()), fail_on) == int(reached)
+    for silent in (replace(note, trial=True), replace(note, set_aside="the lead asked for it")):
+        assert exit_code(Result((silent,), (), ()), fail_on) == 0
+        assert exit_code(Result((silent, note), (), ()), fail_on) == int(reached)
+        assert exit_code(Result((silent,), (), (Failure("slip", "Keeper", "ValueError: no"),)), fail_on) == 3
+
+
 def test_nothing_found_is_zero(tmp_path):
     keeper(knee=40.0)
     run = plumbline("check", saved(tmp_path / "calm.blend"), "--checks", "joint-limit", "--json", tmp_path / "n.json")
@@ -186,6 +203,64 @@ def test_a_library_that_is_missing_is_told_and_the_rest_measured(tmp_path):
     data = json.loads((tmp_path / "n.json").read_text())
     assert len(data["notes"]) == 1
     assert any("library.blend" in s["why"] for s in data["skipped"])
+
+
+def overridden(library, how):
+    """A scene with the figure of a library that is gone: its bones the shot's own, by override, or the library's."""
+    keeper()
+    boot = bpy.data.meshes.new("Boot")
+    boot.from_pydata([(0.1, 0, 0), (0.1, -0.2, 0), (0.2, 0, 0)], [], [(0, 1, 2)])
+    skin = bpy.data.objects.new("Boot", boot)
+    skin.modifiers.new("Armature", "ARMATURE").object = bpy.data.objects["Keeper"]
+    bpy.data.libraries.write(str(library), {bpy.data.objects["Keeper"], skin}, fake_user=True)
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    with bpy.data.libraries.load(str(library), link=True) as (_, into):
+        into.objects = ["Keeper", "Boot"]
+    for object in into.objects:
+        bpy.context.scene.collection.objects.link(object)
+    bpy.context.scene.frame_start, bpy.context.scene.frame_end = 1, 48
+    if how != "linked":
+        rig = into.objects[0].override_create(remap_local_usages=True)
+        into.objects[1].override_create(remap_local_usages=True)
+        shin = rig.pose.bones["shin.L"]
+        axis = shin.bone.matrix_local.to_3x3().inverted() @ Vector((1.0, 0.0, 0.0))
+        rig.animation_data.action = None
+        if how == "bones too":
+            rig.data.override_create(remap_local_usages=True)
+            shin = rig.pose.bones["shin.L"]
+        for frame, degrees in ((1, 5.0), (18, 5.0), (24, -60.0), (28, -60.0), (34, 5.0)):
+            shin.rotation_axis_angle = (math.radians(degrees), *axis)
+            shin.keyframe_insert("rotation_axis_angle", frame=frame)
+
+
+def test_an_override_whose_library_is_missing_is_measured_by_its_bones(tmp_path):
+    overridden(tmp_path / "library.blend", "bones too")
+    path = saved(tmp_path / "tower.blend", relative_remap=True)
+    (tmp_path / "library.blend").unlink()
+    run = plumbline("check", path, "--json", tmp_path / "n.json")
+    assert run.returncode == 1, run.stderr
+    data = json.loads((tmp_path / "n.json").read_text())
+    jsonschema.Draft202012Validator(schema()).validate(data)
+    assert data["failed"] == []
+    assert [(n["part"], n["severity"]) for n in data["notes"] if n["check"] == "joint-limit"] == [("shin.L", "high")]
+    assert any("library.blend is missing" in s["why"] and "no vertices" in s["why"] for s in data["skipped"])
+
+
+@pytest.mark.parametrize(
+    ("how", "says"),
+    [
+        ("bones not", "its bones lie in the linked file //library.blend, which is missing"),
+        ("linked", "no armature, so there is no character to measure; the linked file //library.blend is missing"),
+    ],
+)
+def test_a_figure_that_went_with_its_library(tmp_path, how, says):
+    overridden(tmp_path / "library.blend", how)
+    path = saved(tmp_path / "tower.blend", relative_remap=True)
+    (tmp_path / "library.blend").unlink()
+    run = plumbline("check", path, "--json", tmp_path / "n.json")
+    assert run.returncode == 2, run.stderr
+    assert says in one_line(run.stderr)
+    assert not (tmp_path / "n.json").exists()
 
 
 def test_a_file_at_which_opening_raises_although_it_opened_is_measured(shot, tmp_path, monkeypatch, capfd):

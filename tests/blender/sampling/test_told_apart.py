@@ -106,6 +106,38 @@ def test_a_hat_of_the_same_name_from_another_file(scene: Any, tmp_path: Any) -> 
     np.testing.assert_allclose(c.heads, heads, atol=3e-6)
 
 
+def test_a_figure_in_an_instance_of_an_instance(scene: Any, rig: Any) -> None:
+    inner, outer = bpy.data.collections.new("Cabin"), bpy.data.collections.new("Boat")
+    inner.objects.link(rig)
+    scene.collection.objects.unlink(rig)
+    inner.instance_offset = (0.0, 0.5, 0.0)
+    cabin = bpy.data.objects.new("Cabin", None)
+    outer.objects.link(cabin)
+    cabin.instance_type, cabin.instance_collection = "COLLECTION", inner
+    cabin.rotation_euler, cabin.location = (0, 0, 1.0), (1, 0, 0)
+    for x in (0.0, 5.0):
+        boat = bpy.data.objects.new("Boat", None)
+        scene.collection.objects.link(boat)
+        boat.instance_type, boat.instance_collection, boat.scale = "COLLECTION", outer, (0.9, 0.9, 0.9)
+        for f, y in ((1, 0.0), (30, 1.0)):
+            boat.location = (x, y, 0.0)
+            boat.keyframe_insert("location", frame=f)
+    shot = sweep_now(scene, Request(ALL))
+    assert len(shot.characters) == 2 and shot.props == ()  # the boats are what carries a figure, not props
+    for i in (0, 20):
+        scene.frame_set(int(shot.frames[i]))
+        graph = bpy.context.evaluated_depsgraph_get()
+        bpy.context.view_layer.update()
+        heads = [
+            n.matrix_world @ n.object.pose.bones["head"].head
+            for n in graph.object_instances
+            if n.is_instance and n.object.type == "ARMATURE"
+        ]
+        np.testing.assert_allclose(
+            sorted(tuple(c.head("head")[i]) for c in shot.characters), sorted(map(tuple, heads)), atol=3e-6
+        )
+
+
 def test_a_body_in_two_armatures_instanced_twice(scene: Any, rig: Any) -> None:
     boots(rig)
     _face(scene, rig)

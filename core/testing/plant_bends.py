@@ -58,7 +58,8 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
             window = reached(shot, weight)
             if not quiet(clean.result, shot, window, chain) or not _free(clean, part, window):
                 continue
-            if clean.feet_stay(bend(clean.character, weight, limit + PAST["large"][0])):
+            out = body.base(part) == "thigh" and clean.steps_out(f"foot.{body.side(part)}", window)
+            if out or clean.feet_stay(bend(clean.character, weight, limit + PAST["large"][0])):
                 yield centre, _maker(weight, window)
 
     def _maker(weight: Array, window: Window) -> Callable[[str], Case]:

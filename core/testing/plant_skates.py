@@ -21,6 +21,8 @@ SECONDS = (0.15, 0.3)
 TOLERANCE = 0.01
 #: The ends of a stance in which no slip is measured, and some room, seconds.
 EDGE = 0.12
+#: Degrees that the foot may turn on its spot meanwhile: a slide in a turn is a turn about another point.
+TURNS = 4.0
 #: The leg is never pulled straighter than this share of its length.
 REACH = 0.985
 PLACES = 4
@@ -64,6 +66,8 @@ def _in_stance(clean: Clean, stance: Stance, side: str, seconds: float) -> Itera
     first = stance.first + edge + room // 2
     window = (first, first + count)
     whole = (stance.first, stance.last)
+    if _turns(clean, side, window) > TURNS:
+        return
     if not quiet(clean.result, shot, whole, body.LIMBS[f"leg.{side}"]) or _rests(clean, whole):
         return
     scale = c.leg_length / ADULT
@@ -82,6 +86,14 @@ def _in_stance(clean: Clean, stance: Stance, side: str, seconds: float) -> Itera
 def _severity(size: str, keyed: bool) -> str:
     """On bare captured skeletons the middle one is low: their soles are guessed."""
     return {"small": "low", "middle": "medium" if keyed else "low", "large": "high"}[size]
+
+
+def _turns(clean: Clean, side: str, window: tuple[int, int]) -> float:
+    """Degrees by which the foot's heading changes in the window, seen from above."""
+    c = clean.character
+    rows = slice(window[0], window[1] + 1)
+    ahead = (c.end(f"foot.{side}") - c.head(f"foot.{side}"))[rows, :2]
+    return float(np.degrees(np.ptp(np.unwrap(np.arctan2(ahead[:, 1], ahead[:, 0])))))
 
 
 def _rests(clean: Clean, window: tuple[int, int]) -> bool:

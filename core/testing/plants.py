@@ -30,6 +30,8 @@ SIZES = ("small", "middle", "large")
 WHOLE, TOP = 13 / 24, 2 / 24
 #: A standing ankle may be moved by this many metres at most, or the fault would be a slip as well.
 STANDS = 0.004
+#: A foot that is moved stays this share of the leg over where it stands.
+ALOFT = 0.03
 #: Degrees beyond the clip's own range of an ankle, at most, to which a plant may bring it.
 ANKLE = 2.0
 #: Up to so many places a clip and kind of fault.
@@ -209,13 +211,24 @@ class Clean:
         return replace(self.shot, characters=(character,))
 
     def feet_stay(self, character: Character) -> bool:
-        """Whether no standing foot was moved, nor brought near another place of rest."""
+        """Whether no standing foot was moved, and none that was is as low as standing ones are."""
         for part in ("foot.L", "foot.R"):
             if part in self.touch.planted:
                 far = np.linalg.norm(character.head(part) - self.character.head(part), axis=-1)
-                if far[self.touch.standing(part)].max(initial=0.0) > STANDS:
+                standing = self.touch.standing(part)
+                if far[standing].max(initial=0.0) > STANDS:
+                    return False
+                low = (character.head(part) @ character.up)[far > STANDS].min(initial=np.inf)
+                usual = np.quantile((self.character.head(part) @ character.up)[standing], 0.1) if standing.any() else 0.0
+                if low < usual + ALOFT * character.leg_length:
                     return False
         return True
+
+    def steps_out(self, part: str, window: Window) -> bool:
+        """Whether the other foot stands all through the window, so that this one may leave the ground."""
+        rows = slice(window[0], window[1] + 1)
+        other = body.mirror(part)
+        return other in self.touch.planted and bool(self.touch.standing(other)[rows].all())
 
     def ankles_stay(self, character: Character) -> bool:
         """Whether each foot's angle to its shin stays within what the clean shot itself shows."""

@@ -122,7 +122,8 @@ def _posed(shot: Shot, old: Character) -> Character:
         new = edit.reach(new, f"leg.{body.side(part)}", place)
         assert new.axes is not None
         new = edit.turn(new, part, axes @ new.axes[:, new.index[part]].swapaxes(-1, -2))
-    return replace(new, keys=keys)
+    # the rig knows the pivots that it rolls about
+    return replace(new, keys=keys, soles=tuple(replace(sole_of(old, body.side(p)), source="card") for p in places))
 
 
 def chosen_keys(frames: Array, table: Array, gap: int) -> Array:

@@ -10,7 +10,7 @@ from typing import Any
 import bpy
 from bpy.app.handlers import persistent
 
-from . import session, settings
+from . import redraw, session, settings
 from .sampling.probe import remove_strays
 
 
@@ -46,6 +46,7 @@ def mark_edits(scene: Any, graph: Any = None) -> None:
     name = next((update.id.name for update in graph.updates if _is_edit(update)), None)
     if name is not None:
         session.mark_edited(scene.session_uid, name)
+        redraw.panels()
 
 
 @persistent
@@ -63,6 +64,7 @@ def stop_check(*_: Any) -> None:
 @persistent
 def after_undo(*_: Any) -> None:
     session.mark_all_edited("")
+    redraw.panels()
     ask_to_tidy()
 
 

@@ -10,7 +10,7 @@ from . import cli, settings
 from .drawing.chips import chip_icons
 from .handlers import all_handlers
 from .markers import tag_property
-from .operators import card, check_shot, markers, marking, save_notes, step_notes
+from .operators import card, check_shot, markers, marking, save_notes, show_severity, step_notes
 from .panels import menus, note_list, sidebar
 
 #: Every class of the interface, in the order in which Blender must know them.
@@ -28,6 +28,7 @@ CLASSES: tuple[type, ...] = (
     card.PLUMBLINE_OT_store_card,
     card.PLUMBLINE_OT_set_height,
     save_notes.PLUMBLINE_OT_save_notes,
+    show_severity.PLUMBLINE_OT_show_severity,
     note_list.PLUMBLINE_UL_notes,
     sidebar.PLUMBLINE_PT_sidebar,
     sidebar.PLUMBLINE_PT_not_checked,

@@ -22,7 +22,7 @@ from . import session, words
 #: The extension's own module, as Blender knows it: bl_ext.<repository>.plumbline.
 PACKAGE = __package__.rpartition(".")[0]
 NAME = "plumbline"
-_SEVERITIES = (("low", "Low", ""), ("medium", "Medium", ""), ("high", "High", ""))
+SEVERITIES = (("low", "Low", ""), ("medium", "Medium", ""), ("high", "High", ""))
 
 
 # comments, since Blender shows docstrings of its classes to people
@@ -34,7 +34,7 @@ class PLUMBLINE_PG_row(bpy.types.PropertyGroup):
     place: StringProperty()  # type: ignore[valid-type]
     amount: StringProperty()  # type: ignore[valid-type]
     lane: StringProperty()  # type: ignore[valid-type]
-    severity: EnumProperty(items=_SEVERITIES)  # type: ignore[valid-type]
+    severity: EnumProperty(items=SEVERITIES)  # type: ignore[valid-type]
     trial: BoolProperty()  # type: ignore[valid-type]
 
 

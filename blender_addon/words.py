@@ -10,7 +10,7 @@ _DEGREE = "\N{DEGREE SIGN}"
 
 
 def amount(note: Note) -> str:
-    """What was measured, with its unit: '4.1 cm', '+22°', '3.5 %', '2 px'."""
+    """What was measured, with its unit: '4.1 cm', '98°', '3.5 %', '2 px'."""
     value, unit = note.measured, note.unit
     if unit == "m":
         return f"{value * 100:.1f} cm" if abs(value) < 1 else f"{value:.2f} m"
@@ -20,18 +20,20 @@ def amount(note: Note) -> str:
         return f"{value * 100:.1f} %"
     if unit == "frames":
         return f"{value:.0f} fr"
-    return f"{value:.3g} {unit}"
+    if unit == "px":
+        return f"{value:.1f} px"
+    return f"{value:.2f} {unit}"
 
 
 def limit(note: Note) -> str:
     """The limit that was passed, in the words of ``amount``."""
     value, unit = note.limit, note.unit
     if unit == "m":
-        return f"{value * 100:.3g} cm" if abs(value) < 1 else f"{value:.3g} m"
+        return f"{_short(value * 100)} cm" if abs(value) < 1 else f"{_short(value)} m"
     if unit == "deg":
-        return f"{value:.3g}{_DEGREE}"
+        return f"{_short(value)}{_DEGREE}"
     if unit == "1":
-        return f"{value * 100:.3g} %"
+        return f"{_short(value * 100)} %"
     return f"{value:.3g} {'fr' if unit == 'frames' else unit}"
 
 
@@ -64,6 +66,11 @@ def cut(text: str, most: int) -> str:
 
 def _lower(words: str, note: Note) -> str:
     return words if note.part not in PARTS else words[0].lower() + words[1:]
+
+
+def _short(value: float) -> str:
+    """One decimal, and none where it is zero."""
+    return f"{value:.1f}".removesuffix(".0")
 
 
 def _several(part: str) -> str:

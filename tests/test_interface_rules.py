@@ -13,8 +13,13 @@ NETWORK = {"urllib", "socket", "http", "requests", "ftplib", "smtplib", "asyncio
 
 
 def gray_without_a_reason(tree: ast.AST) -> Iterator[int]:
-    """A poll that can say no must say why: cls.poll_message_set."""
+    """A poll that can say no must say why: cls.poll_message_set. A panel has none: it is there or not."""
+    hidden = {inner for node in ast.walk(tree) if isinstance(node, ast.ClassDef)
+              and any(isinstance(base, ast.Attribute) and base.attr in ("Panel", "Menu") for base in node.bases)
+              for inner in node.body}
     for node in ast.walk(tree):
+        if node in hidden:
+            continue
         if isinstance(node, ast.FunctionDef) and node.name == "poll":
             can_refuse = any(isinstance(inner, ast.Return) and not (
                 isinstance(inner.value, ast.Constant) and inner.value.value is True) for inner in ast.walk(node))

@@ -1,17 +1,20 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The one button: measures and checks the scene, with a timer, and leaves everything as it was."""
 
+import time
 from typing import Any
 
 import bpy
 from bpy.app.translations import pgettext_iface as iface_
 from bpy.app.translations import pgettext_rpt as rpt_
 
-from .. import session, settings
+from .. import redraw, session, settings
 from ..checking import Checking
 
 #: Seconds of work between two looks at the keyboard, and seconds between two slices.
-_SLICE, _PAUSE = 0.06, 0.005
+_SLICE, _PAUSE = 0.1, 0.005
+#: Seconds between two pictures of the progress: drawing the window may cost more than a slice.
+_SHOW = 0.25
 #: Events that only turn the view; all others wait until the check has ended.
 _VIEW = {
     "MIDDLEMOUSE",
@@ -40,6 +43,7 @@ class PLUMBLINE_OT_check_shot(bpy.types.Operator):
     bl_options = {"REGISTER"}
 
     _timer: Any = None
+    _shown = 0.0
 
     @classmethod
     def poll(cls, context: Any) -> bool:
@@ -79,7 +83,8 @@ class PLUMBLINE_OT_check_shot(bpy.types.Operator):
         if event.type != "TIMER":
             return {"PASS_THROUGH"} if event.type in _VIEW and _harmless(context) else {"RUNNING_MODAL"}
         if job.slice(_SLICE):
-            self._show(context)
+            if time.perf_counter() - self._shown > _SHOW:
+                self._show(context)
             return {"PASS_THROUGH"}
         scene = next((s for s in bpy.data.scenes if s.session_uid == job.uid), None)
         self._leave(context)
@@ -99,10 +104,11 @@ class PLUMBLINE_OT_check_shot(bpy.types.Operator):
 
     def _show(self, context: Any) -> None:
         """Progress where people look: the panel's row and the status bar."""
+        self._shown = time.perf_counter()
         job = session.job
         settings.state(context).part = job.part
         context.workspace.status_text_set(progress_text(job) + "    " + iface_("Esc to stop; the scene stays as it is"))
-        _redraw(context)
+        redraw.panels()
 
     def _leave(self, context: Any) -> None:
         if self._timer is not None:
@@ -110,7 +116,7 @@ class PLUMBLINE_OT_check_shot(bpy.types.Operator):
             self._timer = None
         if context.workspace is not None:
             context.workspace.status_text_set(None)
-        _redraw(context)
+        redraw.panels()
 
     def _end(self, context: Any, scene: Any) -> set[str]:
         session.job = None
@@ -141,12 +147,3 @@ def _harmless(context: Any) -> bool:
         and area.spaces.active.region_3d.view_perspective == "CAMERA"
         for area in (context.screen.areas if context.screen else ())
     )
-
-
-def _redraw(context: Any) -> None:
-    for window in context.window_manager.windows:
-        for area in window.screen.areas:
-            if area.type == "VIEW_3D":
-                for region in area.regions:
-                    if region.type == "UI":
-                        region.tag_redraw()

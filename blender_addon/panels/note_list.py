@@ -30,6 +30,7 @@ class PLUMBLINE_UL_notes(bpy.types.UIList):
         frame.ui_units_x = 1.9
         frame.alignment = "RIGHT"
         frame.label(text=str(item.frame), translate=False)
+        row.separator(factor=0.6)
         row.label(text=item.place, translate=False)
         amount = row.row()
         amount.ui_units_x = 3.0
@@ -61,5 +62,8 @@ def draw_list(layout: Any, context: Any, checked: session.Checked) -> None:
         shown = getattr(here, f"show_{severity}")
         button = counts.row(align=True)
         button.active = shown
-        button.prop(here, f"show_{severity}", text=str(number), toggle=True, icon_value=chips.icon("", severity))
+        toggle = button.operator(
+            "plumbline.show_severity", text=str(number), translate=False, icon_value=chips.icon("", severity)
+        )
+        toggle.severity = severity
     layout.template_list("PLUMBLINE_UL_notes", "", here, "rows", here, "index", rows=8, maxrows=12, sort_lock=True)

@@ -69,10 +69,7 @@ class PLUMBLINE_PT_not_checked(_Sidebar, bpy.types.Panel):
 
     @classmethod
     def poll(cls, context: Any) -> bool:
-        if session.job is not None or not silent(session.of(context.scene)):
-            cls.poll_message_set("Everything was checked")
-            return False
-        return True
+        return not (session.job is not None or not silent(session.of(context.scene)))
 
     def draw_header_preset(self, context: Any) -> None:
         self.layout.label(text=str(len(silent(session.of(context.scene)))), translate=False)
@@ -90,10 +87,7 @@ class PLUMBLINE_PT_characters(_Sidebar, bpy.types.Panel):
     @classmethod
     def poll(cls, context: Any) -> bool:
         checked = session.of(context.scene)
-        if session.job is not None or checked is None or checked.shot is None:
-            cls.poll_message_set("The shot was not checked yet")
-            return False
-        return True
+        return not (session.job is not None or checked is None or checked.shot is None)
 
     def draw(self, context: Any) -> None:
         checked = session.of(context.scene)
@@ -119,10 +113,7 @@ class PLUMBLINE_PT_timeline_markers(_Sidebar, bpy.types.Panel):
     @classmethod
     def poll(cls, context: Any) -> bool:
         checked = session.of(context.scene)
-        if session.job is not None or checked is None or not checked.notes:
-            cls.poll_message_set("There are no notes")
-            return False
-        return True
+        return not (session.job is not None or checked is None or not checked.notes)
 
     def draw(self, context: Any) -> None:
         row = self.layout.row(align=True)
@@ -170,9 +161,12 @@ def _detail(box: Any, context: Any, note: Note) -> None:
     number.alignment = "RIGHT"
     number.label(text=words.amount(note), translate=False)
     sentence(box, context, _capital(note.text))
-    sentence(box, context, iface_("Limit {:s} ({:s})").format(words.limit(note), note.source), dim=True)
     if note.remedy is not None:
         sentence(box, context, note.remedy.sentence(), icon="TOOL_SETTINGS")
+    head, source = box.panel("PLUMBLINE_source", default_closed=True)
+    head.label(text=iface_("Limit {:s}").format(words.limit(note)), translate=False)
+    if source is not None:
+        sentence(source, context, _capital(note.source), dim=True)
     steps = box.row(align=True)
     steps.operator("plumbline.previous_note", text="", icon="TRIA_LEFT")
     steps.operator("plumbline.go_to_note", text=iface_("Go to {:d}").format(note.worst), translate=False).number = -1

@@ -18,6 +18,7 @@ from ...core.card import Card, CardError
 from ..compat import library_is_missing
 from .presence import seen, simulated
 from .skeleton import armatures_of, skeleton_of
+from .stands import Stands
 
 Array = np.ndarray
 
@@ -45,12 +46,12 @@ class Rig:
     def name(self) -> str:
         return self.label or str(self.object.name)
 
-    def world_now(self) -> Any:
+    def world_now(self, stands: Stands) -> Any:
         """The armature's world matrix as the person's scene stands now."""
         world = Matrix.Identity(4)
         for carrier, offset in self.carriers:
-            world = world @ carrier.matrix_world @ Matrix.Translation(-offset)
-        return world @ self.object.matrix_world
+            world = world @ stands.of(carrier) @ Matrix.Translation(-offset)
+        return world @ stands.of(self.object)
 
 
 @dataclass(frozen=True)
@@ -126,21 +127,26 @@ def _instanced(object: Any, carriers: tuple[tuple[Any, Any], ...], depth: int) -
             yield from _instanced(inner, carriers, depth + 1)
 
 
-def cast_of(scene: Any, wanted: Sequence[str] | None = None, cards: dict[str, Card] | None = None) -> Cast:
+def cast_of(
+    scene: Any,
+    wanted: Sequence[str] | None = None,
+    cards: dict[str, Card] | None = None,
+    stands: Stands | None = None,
+) -> Cast:
     """The characters of the scene, or those named ``wanted``.
 
     cards: by the character's name, '' for any; else the text in the armature's own property. Raises CannotMeasure
     where there
     is none, where a name is unknown, or where a card cannot be used.
     """
-    cast = Cast()
+    cast, stands = Cast(), stands or Stands()
     rigs = _told_apart(list(rigs_of(scene)))
     if not rigs:
         gone = "".join(f"; the linked file {file} is missing" for file in missing_files()[:3])
         raise CannotMeasure(f"the scene {scene.name!r} has no armature, so there is no character to measure{gone}")
     usable = []
     for rig in rigs:
-        why = _unusable(rig)
+        why = _unusable(rig, stands)
         if why is None:
             usable.append(rig)
         else:
@@ -148,7 +154,7 @@ def cast_of(scene: Any, wanted: Sequence[str] | None = None, cards: dict[str, Ca
     named: dict[str, Member] = {}
     reasons = list(cast.remarks)
     for place in _places(usable):
-        for member in _members(scene, place, cards or {}, reasons):
+        for member in _members(scene, place, cards or {}, reasons, stands):
             name = _free_name(member, named)
             named[name] = member if name == member.name else _renamed(member, name)
     if wanted:
@@ -211,10 +217,12 @@ def _places(rigs: Sequence[Rig]) -> list[list[Rig]]:
     return list(places.values())
 
 
-def _members(scene: Any, rigs: list[Rig], cards: dict[str, Card], reasons: list[str]) -> Iterator[Member]:
+def _members(
+    scene: Any, rigs: list[Rig], cards: dict[str, Card], reasons: list[str], stands: Stands
+) -> Iterator[Member]:
     scale = scene.unit_settings.scale_length
     in_view = seen(scene)
-    worlds = [np.array(rig.world_now(), float) for rig in rigs]
+    worlds = [np.array(rig.world_now(stands), float) for rig in rigs]
     skeletons = [
         skeleton_of([rig.object], scale, worlds=[world], labels=[rig.name])
         for rig, world in zip(rigs, worlds, strict=True)
@@ -351,7 +359,7 @@ def _card(rigs: Sequence[Rig], cards: dict[str, Card]) -> Card:
     return Card()
 
 
-def _unusable(rig: Rig) -> str | None:
+def _unusable(rig: Rig, stands: Stands) -> str | None:
     """Why this armature cannot be measured, or None."""
     object = rig.object
     if object.data is None or not len(object.data.bones) or object.pose is None:
@@ -363,7 +371,7 @@ def _unusable(rig: Rig) -> str | None:
         return "it is in Edit Mode, where its pose does not move"
     if object.data.pose_position == "REST":
         return "it is set to its rest position"
-    world = np.array(rig.world_now(), float)
+    world = np.array(rig.world_now(stands), float)
     if not np.isfinite(world).all() or abs(np.linalg.det(world[:3, :3])) < 1e-18:
         return "its place, turn or scale is zero or not a number"
     if simulated(object) or any(simulated(carrier) for carrier, _ in rig.carriers):

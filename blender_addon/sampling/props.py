@@ -21,6 +21,7 @@ from .probe import Probe
 from .reach import Judged
 from .readers import PlaceReader
 from .skeleton import armatures_of
+from .stands import Stands
 
 Array = np.ndarray
 
@@ -45,8 +46,8 @@ class _Thing:
 class Things:
     """The props and the ground of one sweep. Only places are evaluated during it, never a mesh."""
 
-    def __init__(self, scene: Any, inside: Probe, needs: Need) -> None:
-        self.scene, self.inside = scene, inside
+    def __init__(self, scene: Any, inside: Probe, needs: Need, stands: Stands) -> None:
+        self.scene, self.inside, self.stands = scene, inside, stands
         self.wants_props, self.wants_ground = Need.PROPS in needs, Need.GROUND in needs
         self.remarks: list[str] = []
         self._things = list(_things(scene)) if self.wants_props or self.wants_ground else []
@@ -97,7 +98,7 @@ class Things:
 
     def _world(self, thing: _Thing) -> Array:
         reader = self._readers.get(thing.object.session_uid)
-        return np.array(thing.object.matrix_world, float)[None] if reader is None else reader.matrices()
+        return np.array(self.stands.of(thing.object), float)[None] if reader is None else reader.matrices()
 
     @staticmethod
     def _moving(thing: _Thing, world: Array) -> bool:
@@ -139,7 +140,7 @@ class Things:
             return []
         lo = np.min([p - BELOW * leg for p, leg in casts], axis=0) / unit
         hi = np.max([p + BELOW * leg for p, leg in casts], axis=0) / unit
-        near = [t for t in still if _meets(t.object, lo, hi)]
+        near = [t for t in still if _meets(t.object, self.stands.of(t.object), lo, hi)]
         if not near:
             return []
         self.inside.link(t.object for t in near)
@@ -191,6 +192,10 @@ class Things:
             self.remarks.append(f"{object.name} is marked as ground but has no faces")
             return None
         triangles = points.reshape(-1, 3).astype(float)[corners.reshape(-1, 3)]
+        triangles = triangles[np.isfinite(triangles).all((1, 2))]
+        if not len(triangles):
+            self.remarks.append(f"{object.name} is marked as ground but its points are not numbers")
+            return None
         world = self._world(thing)
         moving = self._moving(thing, world)
         world = np.array(world if moving else world[:1])
@@ -239,7 +244,16 @@ def _holds_armature(collection: Any, depth: int = 0) -> bool:
 
 def _mark(object: Any, name: str) -> bool | None:
     value = object.get(name)
-    return None if value is None else bool(value)
+    if value is not None:
+        return bool(value)
+    # what hangs on a thing that is said to be none is none either: a lantern's glass goes with the lantern
+    above = object.parent
+    while above is not None:
+        value = above.get(name)
+        if value is not None:
+            return None if value else False
+        above = above.parent
+    return None
 
 
 def may_move(object: Any) -> bool:
@@ -283,9 +297,9 @@ def _ankles(character: Character) -> list[tuple[Array, float]]:
     return [(places[k, i], character.leg_length) for k, i in zip(low, rows, strict=True)]
 
 
-def _meets(object: Any, lo: Array, hi: Array) -> bool:
+def _meets(object: Any, world: Any, lo: Array, hi: Array) -> bool:
     """Whether an object's box comes near the box from lo to hi, scene units."""
-    corners = np.array([object.matrix_world @ Vector(c) for c in object.bound_box])
+    corners = np.array([world @ Vector(c) for c in object.bound_box])
     slack = 0.1 * float(np.max(hi - lo))
     return bool((corners.min(0) - slack <= hi).all() and (corners.max(0) + slack >= lo).all())
 

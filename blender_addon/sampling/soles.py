@@ -7,12 +7,14 @@ from typing import Any
 
 import bpy
 import numpy as np
+from mathutils import Matrix
 
 from ...core import body
 from ...core.measures.sole import sole_of_vertices
 from ...core.shot import Sole
 from .armatures import Member, Rig
 from .skeleton import armatures_of
+from .stands import Stands
 
 Array = np.ndarray
 
@@ -31,7 +33,7 @@ class Skin:
     bone: str = ""
 
 
-def skins_of(member: Member, worlds: Mapping[str, Array], unit: float) -> list[Skin]:
+def skins_of(member: Member, worlds: Mapping[str, Array], unit: float, stands: Stands) -> list[Skin]:
     """The meshes that hang on the member's armatures, at rest under each armature's first sampled place (4, 4), by
     its name.
     """
@@ -48,10 +50,14 @@ def skins_of(member: Member, worlds: Mapping[str, Array], unit: float) -> list[S
         if rig is None:
             continue
         armature = rig.object
-        place = np.array(armature.matrix_world.inverted_safe() @ object.matrix_world, float)
-        if bone:
-            if bone not in armature.pose.bones:
-                continue
+        place = np.array(stands.of(armature).inverted_safe() @ stands.of(object), float)
+        if bone and bone not in armature.pose.bones:
+            continue
+        if bone and not stands.evaluated(armature):  # no pose to take the piece back from: its parenting tells
+            own = armature.data.bones[bone]
+            hung = own.matrix_local @ Matrix.Translation((0.0, own.length, 0.0))
+            place = np.array(hung @ object.matrix_parent_inverse @ object.matrix_basis, float)
+        elif bone:
             pose = np.array(armature.pose.bones[bone].matrix.inverted_safe(), float)
             place = np.array(armature.data.bones[bone].matrix_local, float) @ pose @ place
         place = worlds[rig.name] @ place

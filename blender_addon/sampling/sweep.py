@@ -27,6 +27,7 @@ from .probe import Probe, probe, remove_strays
 from .props import Things
 from .readers import PlaceReader, PoseReader
 from .soles import skins_of, soles_of, standing_of
+from .stands import Stands, stands_of
 
 __all__ = ["CannotMeasure", "Request", "remove_strays", "sweep", "sweep_now"]
 
@@ -57,10 +58,11 @@ def sweep_now(scene: Any, request: Request) -> Shot:
 def sweep(scene: Any, request: Request) -> Generator[float, None, Shot]:
     """Samples a scene; yields the part done, 0 to 1; returns the Shot. Raises CannotMeasure with one sentence."""
     judged = reach.judged(scene, request.first, request.last)
-    cast = cast_of(scene, request.characters, dict(request.cards))
+    stands = stands_of(scene)
+    cast = cast_of(scene, request.characters, dict(request.cards), stands)
     yield 0.0
     with probe(scene) as inside:
-        shot = yield from _Pass(scene, request, judged, cast, inside).run()
+        shot = yield from _Pass(scene, request, judged, cast, inside, stands).run()
     yield 1.0
     return shot
 
@@ -68,7 +70,10 @@ def sweep(scene: Any, request: Request) -> Generator[float, None, Shot]:
 class _Pass:
     """The work of one sweep: what to link, what to read on each frame, and the shot out of it."""
 
-    def __init__(self, scene: Any, request: Request, judged: reach.Judged, cast: Cast, inside: Probe) -> None:
+    def __init__(
+        self, scene: Any, request: Request, judged: reach.Judged, cast: Cast, inside: Probe, stands: Stands
+    ) -> None:
+        self.stands = stands
         self.scene, self.request, self.judged, self.cast, self.inside = scene, request, judged, cast, inside
         self.needs = request.needs
         self.unit = float(scene.unit_settings.scale_length)
@@ -78,7 +83,7 @@ class _Pass:
         needs, members = self.needs, self.cast.members
         chains = {m.name: chains_of(m) for m in members} if Need.GOALS in needs else {}
         armatures, others = self._wanted(chains)
-        things = Things(self.scene, self.inside, needs)
+        things = Things(self.scene, self.inside, needs, self.stands)
         self._link(armatures, others)
         graph = self.inside.to(self.judged.first)
         moved = [*(object for object, _ in armatures.values()), *others.values()]
@@ -204,7 +209,7 @@ class _Pass:
         keys = None
         if Need.KEYS in self.needs:
             keys = keys_of([rig.object for rig in member.rigs], self.scene, (float(frames[0]), float(frames[-1])))
-        skins = skins_of(member, {rig.name: worlds.of(rig)[0] for rig in member.rigs}, unit)
+        skins = skins_of(member, {rig.name: worlds.of(rig)[0] for rig in member.rigs}, unit, self.stands)
         soles = soles_of(member, skins) if Need.ROTATIONS in self.needs else ()
         character, remarks = character_of(
             member,

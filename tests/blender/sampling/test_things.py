@@ -131,6 +131,29 @@ def test_props_and_ground_are_found(scene: Any, rig: Any) -> None:
     np.testing.assert_allclose(shot.props[0].origin[8], hat.matrix_world.translation, atol=1e-5)
 
 
+def test_what_hangs_on_a_thing_that_is_no_prop_is_none(scene: Any, rig: Any) -> None:
+    lantern, glass = box("Lantern", (0, 0, 0), (0.1, 0.1, 0.3)), box("Glass", (0, 0, 0), (0.1, 0.1, 0.2))
+    glass.parent = lantern
+    for f, x in ((1, 0.0), (30, 1.5)):
+        lantern.location.x = x
+        lantern.keyframe_insert("location", frame=f)
+    assert {p.name for p in sweep_now(scene, Request(ALL)).props} == {"Lantern", "Glass"}
+    lantern["plumbline_prop"] = False
+    assert sweep_now(scene, Request(ALL)).props == ()
+    glass["plumbline_prop"] = True
+    assert [p.name for p in sweep_now(scene, Request(ALL)).props] == ["Glass"]
+
+
+def test_ground_whose_points_are_not_numbers_is_said(scene: Any, rig: Any) -> None:
+    floor = box("Floor", (-3, -3, -0.2), (3, 3, 0))
+    floor["plumbline_ground"] = True
+    for vertex in floor.data.vertices:
+        vertex.co.z = float("nan")
+    shot = sweep_now(scene, Request(ALL))
+    assert [s.name for s in shot.surfaces] == [None]
+    assert any(r == "Floor is marked as ground but its points are not numbers" for r in shot.remarks)
+
+
 def test_marked_ground_that_moves(scene: Any, rig: Any) -> None:
     boat = box("Boat", (-3, -3, -0.2), (3, 3, 0))
     boat["plumbline_ground"] = True

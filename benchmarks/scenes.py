@@ -268,7 +268,7 @@ def _walk_on_controls(rig: Any, frames: Array) -> None:
         rig.pose.bones[bone].rotation_mode = "QUATERNION"
         animate(rig.pose.bones[bone], "rotation_quaternion", frames, turns(angle, axis))
 
-    go("torso", 0.02 * np.sin(cycle), -seconds, 0.02 * np.cos(2 * cycle) - 0.11)
+    go("torso", 0.02 * np.sin(cycle), -seconds, 0.02 * np.cos(2 * cycle) - 0.08)
     turn("hips", 0.05 * np.sin(cycle), (0, 1, 0))
     turn("chest", -0.07 * np.sin(cycle), (0, 1, 0))
     turn("head", 0.04 * np.sin(cycle + 0.4), (1, 0, 0))
@@ -276,7 +276,7 @@ def _walk_on_controls(rig: Any, frames: Array) -> None:
         whole, part = np.divmod(seconds + offset, 1.0)
         lift = np.clip(2 * part - 1, 0, 1)
         go(f"foot_ik.{side}", none, -(whole + lift**2 * (3 - 2 * lift) - offset), 0.12 * np.sin(pi * lift))
-        turn(f"foot_ik.{side}", 0.35 * np.sin(2 * pi * lift), (1, 0, 0))
+        turn(f"foot_ik.{side}", -0.2 * np.sin(2 * pi * lift), (1, 0, 0))
         go(f"hand_ik.{side}", none, -seconds - 0.15 * np.cos(cycle + 2 * pi * offset), none - 0.25)
         turn(f"hand_ik.{side}", 0.2 * np.sin(cycle + offset), (1, 0, 0))
 

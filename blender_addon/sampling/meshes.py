@@ -22,12 +22,22 @@ from ...core.numeric.topology import Topology, topology, weld
 from ...core.shot import Shot
 from .armatures import Member
 from .probe import Probe
+from .props import may_move
 from .skins import Body, Carriers, group_of_vertices, shown, skins_of, solids
 
 Array = np.ndarray
 
 #: Seconds that a kiss must hold before the rest of the scene is asked whether it hides it.
 HOLDS = 0.25
+
+#: U around a box within which a place may still lie behind it.
+MARGIN = 64.0
+#: By how much of its diagonal a mesh may grow beyond the box that it has now, under modifiers of these types.
+BOX_SPARE = 0.5
+NEAR_MODIFIERS = (
+    *("SUBSURF", "MULTIRES", "BEVEL", "SOLIDIFY", "SMOOTH", "CORRECTIVE_SMOOTH", "LAPLACIANSMOOTH", "CAST"),
+    *("SIMPLE_DEFORM", "DECIMATE", "TRIANGULATE", "EDGE_SPLIT", "WEIGHTED_NORMAL", "WELD", "REMESH", "WIREFRAME"),
+)
 
 #: First guess of how far a mesh reaches from its bones, as a share of the height, before one frame was measured.
 REACH = 0.35
@@ -80,7 +90,7 @@ class _Stage:
         free = [body for key, body in self.bodies.items() if key not in taken]
         self.skins = {m.name: skins_of(m, free) for m in self.members}
         used = taken | {body.key for some in self.skins.values() for body, _ in some}
-        self.rest = [body for key, body in self.bodies.items() if key not in used]
+        self.stand = _Stands([body for key, body in self.bodies.items() if key not in used], self.unit)
 
     # ---- what there is ---------------------------------------------------------------------------------------------
 
@@ -163,17 +173,12 @@ class _Stage:
         if seen is None:
             return
         self._go(sample)
+        self.stand.note(sample, self.graph)
         things = list(self.topologies)
         index = {t: n for n, t in enumerate(things)}
         tops = [self.topologies[t] for t in things]
         if sets is not None:
-            extra = sets.at(
-                self.graph,
-                seen,
-                [np.array(k.place) for p in which for k in found.get((int(p), sample), [])],
-                max((max(k.depth_a, k.depth_b) for p in which for k in found.get((int(p), sample), [])), default=0.0)
-                + BEHIND * max(pair.height for pair in pairs),
-            )
+            extra = sets.at(self.graph, seen, *_asked(pairs, which, sample, found))
             tops = [*tops, *(top for top, _ in extra)]
         else:
             extra = []
@@ -206,7 +211,12 @@ class _Stage:
         if not wanted:
             return
         self._build_all()
-        sets = _Sets(self.inside, self.rest, self.unit)
+        asked = {}
+        for sample, some in wanted.items():
+            seen = view_of(self.shot.camera, sample)
+            if seen is not None:
+                asked[sample] = (seen, *_asked(pairs, np.array(sorted(some)), sample, found))
+        sets = _Sets(self.inside, self.stand.before(asked), self.unit)
         for n, sample in enumerate(sorted(wanted)):
             self._look(pairs, np.array(sorted(wanted[sample])), sample, found, sets)
             yield 0.9 + 0.1 * (n + 1) / len(wanted)
@@ -234,6 +244,7 @@ class _Stage:
             [b for name in characters for b, _ in self.skins.get(name, [])]
             + [b for name in props for b in self.props[name]]
         )
+        self.stand.follow(self.inside)
         self._go(int(np.flatnonzero(passed.any(axis=0))[0]))
         for name in sorted(characters):
             self._build_character(name)
@@ -455,6 +466,49 @@ class _Stage:
         return float(np.nanmax(best, initial=0.0)) * 1.1 + 0.01
 
 
+class _Stands:
+    """Where the rest of the scene stands while only places are evaluated, so that what is far from every kiss in the
+    picture need not be evaluated as a mesh. What may grow far beyond its box is never ruled out."""
+
+    def __init__(self, bodies: Sequence[Body], unit: float) -> None:
+        self.unit = unit
+        self._always = [body for body in bodies if not _keeps_near(body)]
+        self._boxed = [body for body in bodies if _keeps_near(body)]
+        self._moving = [body for body in self._boxed if may_move(body.object)]
+        self._worlds: dict[int, dict[tuple[int, ...], Any]] = {}
+        self._still: dict[tuple[int, ...], Any] = {}
+
+    def follow(self, inside: Probe) -> None:
+        for body in self._boxed:
+            inside.pull(body.object)
+
+    def note(self, sample: int, graph: Any) -> None:
+        if not self._worlds:
+            self._still = {b.key: b.object.evaluated_get(graph).matrix_world.copy() for b in self._boxed}
+        if sample not in self._worlds:
+            self._worlds[sample] = {b.key: b.object.evaluated_get(graph).matrix_world.copy() for b in self._moving}
+
+    def before(self, asked: Mapping[int, tuple[View, Sequence[Array], float]]) -> list[Body]:
+        """The bodies that may cover a place on some sample: sample -> view, places and depth as in ``_Sets.at``."""
+        found = list(self._always)
+        for body in self._boxed:
+            points = np.empty(3 * len(body.object.data.vertices), np.float32)
+            if not len(points):
+                continue
+            body.object.data.vertices.foreach_get("co", points)
+            low, high = (extreme(points.reshape(-1, 3), axis=0) for extreme in (np.min, np.max))
+            box = np.array([[(low, high)[i >> k & 1][k] for k in range(3)] for i in range(8)], float)
+            spare = BOX_SPARE * float(np.linalg.norm(high - low)) if len(body.object.modifiers) else 0.0
+            corners = box + np.where(box > (low + high) / 2.0, spare, -spare)
+            for sample, (seen, places, depth) in asked.items():
+                world = np.array(self._worlds[sample].get(body.key, self._still[body.key]), float)
+                world[:3] *= self.unit
+                if _may_cover(seen, corners @ world[:3, :3].T + world[:3, 3], places, depth):
+                    found.append(body)
+                    break
+        return found
+
+
 class _Sets:
     """All the rest of the scene, by which a kiss may be hidden: read only where a box lies before the place."""
 
@@ -473,18 +527,8 @@ class _Sets:
             now = body.object.evaluated_get(graph)
             world = world_of(body, now, graph, self.unit)
             corners = np.array([tuple(c) for c in now.bound_box]) @ world[:3, :3].T + world[:3, 3]
-            x, y, w = seen.project(corners)
-            if not np.isfinite(w).any():
+            if not _may_cover(seen, corners, places, depth):
                 continue
-            if np.isfinite(w).all():
-                if seen.depth(float(w.max())) > depth:
-                    continue
-                margin = 64.0
-                if not any(
-                    x.min() - margin <= p[0] <= x.max() + margin and y.min() - margin <= p[1] <= y.max() + margin
-                    for p in places
-                ):
-                    continue
             with _mesh(body.object, graph) as mesh:
                 if mesh is None or not len(mesh.vertices):
                     continue
@@ -548,6 +592,37 @@ def world_of(body: Body, now: Any, graph: Any, unit: float) -> Array:
         world = np.array(carrier.evaluated_get(graph).matrix_world, float) @ shift @ world
     world[:3] *= unit
     return world
+
+
+def _asked(
+    pairs: Sequence[Pair], which: Array, sample: int, found: Mapping[tuple[int, int], list[Kiss]]
+) -> tuple[list[Array], float]:
+    """The places of a sample's kisses, and the depth in metres behind which nothing can cover them."""
+    some = [k for p in which for k in found.get((int(p), sample), [])]
+    depth = max((max(k.depth_a, k.depth_b) for k in some), default=0.0)
+    return [np.array(k.place) for k in some], depth + BEHIND * max(pair.height for pair in pairs)
+
+
+def _may_cover(seen: View, corners: Array, places: Sequence[Array], depth: float) -> bool:
+    """Whether a box of these corners (8, 3) may lie before one of the picture's places, within ``depth`` metres."""
+    x, y, w = seen.project(corners)
+    if not np.isfinite(w).all():
+        return bool(np.isfinite(w).any())
+    if seen.depth(float(w.max())) > depth:
+        return False
+    low, high = (x.min() - MARGIN, y.min() - MARGIN), (x.max() + MARGIN, y.max() + MARGIN)
+    return any(low[0] <= p[0] <= high[0] and low[1] <= p[1] <= high[1] for p in places)
+
+
+def _keeps_near(body: Body) -> bool:
+    """Whether a mesh stays near its own box whatever its modifiers do."""
+    object = body.object
+    return (
+        not body.carriers
+        and object.type == "MESH"
+        and object.data.shape_keys is None
+        and all(m.type in NEAR_MODIFIERS for m in object.modifiers)
+    )
 
 
 def _to_segment(points: Array, start: Array, stop: Array) -> Array:

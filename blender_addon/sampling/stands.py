@@ -33,13 +33,25 @@ def stands_of(scene: Any) -> Stands:
     every = [object for object in _all(scene) if object.type in ("MESH", "ARMATURE", "EMPTY")]
     shapes = {b.custom_shape for o in every if o.type == "ARMATURE" and o.pose for b in o.pose.bones}
     stale = [o for o in every if o not in shapes and (shown is None or not o.visible_get(view_layer=shown))]
-    if not stale:
-        return Stands()
-    with probe(scene) as brief:
-        for object in stale:
-            brief.pull(object)
-        graph = brief.to(scene.frame_current + scene.frame_subframe)
-        return Stands({o.session_uid: o.evaluated_get(graph).matrix_world.copy() for o in stale})
+    known = {object.session_uid: object.matrix_basis.copy() for object in stale if _stands_alone(object)}
+    moved = [object for object in stale if object.session_uid not in known]
+    if moved:
+        with probe(scene) as brief:
+            for object in moved:
+                brief.pull(object)
+            graph = brief.to(scene.frame_current + scene.frame_subframe)
+            known |= {o.session_uid: o.evaluated_get(graph).matrix_world.copy() for o in moved}
+    return Stands(known)
+
+
+def _stands_alone(object: Any) -> bool:
+    """Whether nothing but its own location, turn and scale places the object: then nothing need be evaluated."""
+    return (
+        object.parent is None
+        and not len(object.constraints)
+        and object.animation_data is None
+        and object.rigid_body is None
+    )
 
 
 def _all(scene: Any) -> Iterator[Any]:

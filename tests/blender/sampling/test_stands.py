@@ -7,6 +7,7 @@ import bpy
 import numpy as np
 import pytest
 from mathutils import Matrix
+from plumbline.blender_addon.sampling.stands import stands_of
 from plumbline.blender_addon.sampling.sweep import Request, sweep_now
 from plumbline.core.need import Need
 
@@ -67,6 +68,34 @@ def test_places_do_not_depend_on_what_is_shown(scene: Any, rig: Any, tmp_path: A
     assert [s.side for s in two.soles] == [s.side for s in one.soles] == ["L", "R"]
     for a, b in zip(one.soles, two.soles, strict=True):
         np.testing.assert_allclose(b.points, a.points, atol=1e-4)
+
+
+def test_every_object_stands_where_blender_puts_it(scene: Any, rig: Any, tmp_path: Any) -> None:
+    """Alone, with deltas, below a parent, constrained, keyed, driven."""
+    alone, delta, child, held, keyed, driven = (
+        box(n, (0, 0, 0), (1, 1, 1)) for n in ["alone", "delta", "child", "held", "keyed", "driven"]
+    )
+    for k, object in enumerate((alone, delta, child, held, keyed, driven)):
+        object.location, object.rotation_euler, object.scale = (k, 1, 2), (0.3, 0.1 * k, 1), (1, 2, 1.5)
+    delta.delta_location, delta.delta_rotation_euler, delta.delta_scale = (1, 2, 3), (0.5, 0, 0), (2, 1, 1)
+    child.parent = delta
+    held.constraints.new("COPY_LOCATION").target = child
+    for f, x in ((1, 0.0), (30, 3.0)):
+        keyed.location.x = x
+        keyed.keyframe_insert("location", frame=f)
+    driven.driver_add("location", 1).driver.expression = "frame / 4"
+    scene.frame_set(7)
+    bpy.context.view_layer.update()
+    wanted = {o.name: np.array(o.matrix_world) for o in scene.objects}
+    _unseen(scene)
+    path = str(tmp_path / "tower.blend")
+    bpy.ops.wm.save_as_mainfile(filepath=path)
+    bpy.ops.wm.open_mainfile(filepath=path, load_ui=False)
+    scene = bpy.data.scenes["Scene"]
+    found = stands_of(scene)
+    for name, world in wanted.items():
+        np.testing.assert_allclose(np.array(found.of(scene.objects[name])), world, atol=1e-5, err_msg=name)
+        assert not found.evaluated(scene.objects[name])
 
 
 def test_a_prop_that_stands_still_in_a_scene_that_is_not_shown(scene: Any, rig: Any, tmp_path: Any) -> None:

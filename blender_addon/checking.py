@@ -65,7 +65,8 @@ class Checking:
 
         Not from a handler of undo or load, where the scene may be going.
         """
-        for window in bpy.context.window_manager.windows:
+        manager = bpy.context.window_manager
+        for window in manager.windows if manager is not None else ():
             if window.scene.session_uid == self.uid:
                 window.view_layer.update()
 

@@ -10,7 +10,8 @@ from typing import Any
 import bpy
 from bpy.app.handlers import persistent
 
-from . import redraw, session, settings
+from . import session, settings
+from .redraw import panels as redraw_panels
 from .sampling.probe import remove_strays
 
 
@@ -46,7 +47,7 @@ def mark_edits(scene: Any, graph: Any = None) -> None:
     name = next((update.id.name for update in graph.updates if _is_edit(update)), None)
     if name is not None:
         session.mark_edited(scene.session_uid, name)
-        redraw.panels()
+        redraw_panels()
 
 
 @persistent
@@ -64,7 +65,7 @@ def stop_check(*_: Any) -> None:
 @persistent
 def after_undo(*_: Any) -> None:
     session.mark_all_edited("")
-    redraw.panels()
+    redraw_panels()
     ask_to_tidy()
 
 

@@ -44,7 +44,8 @@ def _clicked(self: Any, context: Any) -> None:
         return
     row = self.rows[self.index]
     if row.scene == str(context.scene.session_uid):
-        bpy.ops.plumbline.go_to_note("EXEC_DEFAULT", True, number=row.number)
+        operators: Any = bpy.ops
+        operators.plumbline.go_to_note("EXEC_DEFAULT", True, number=row.number)
 
 
 # What the panel shows.
@@ -60,7 +61,8 @@ class PLUMBLINE_PG_state(bpy.types.PropertyGroup):
 @contextmanager
 def window_manager_state() -> Iterator[None]:
     """The window manager has our state inside the block."""
-    setattr(bpy.types.WindowManager, NAME, PointerProperty(type=PLUMBLINE_PG_state))
+    pointer: Any = PointerProperty  # the stubs say that it returns nothing
+    setattr(bpy.types.WindowManager, NAME, pointer(type=PLUMBLINE_PG_state))
     try:
         yield
     finally:

@@ -5,13 +5,14 @@ from dataclasses import replace
 from typing import Any
 
 import bpy
-from bpy.app.translations import pgettext_rpt as rpt_
 
 from ...core.card import Card, CardError
 from ...core.shot import Character
 from .. import session
 from ..sampling.armatures import CARD_PROPERTY
 from .marking import needs_override
+
+rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 #: Metres of an adult, to which a figure of unknown size is likely to be built.
 ADULT = 1.7
@@ -32,7 +33,8 @@ def refusal(context: Any) -> str:
 def likely_height(height: float) -> float:
     """Metres that a figure of this measured height is likely to stand for."""
     of_people = [height * factor for factor in _FACTORS if 0.9 <= height * factor <= 2.3]
-    return round(min(of_people, key=lambda h: abs(h - ADULT), default=ADULT), 2)
+    nearest: float = sorted(of_people or [ADULT], key=lambda h: abs(h - ADULT))[0]
+    return float(f"{nearest:.2f}")
 
 
 class PLUMBLINE_OT_store_card(bpy.types.Operator):
@@ -53,7 +55,7 @@ class PLUMBLINE_OT_store_card(bpy.types.Operator):
             cls.poll_message_set(why)
         return not why
 
-    def execute(self, context: Any) -> set[str]:
+    def execute(self, context: Any) -> Any:
         character = _character(context, self.character)
         if character is None:
             self.report({"WARNING"}, "There is no such character; check the shot again")
@@ -88,7 +90,7 @@ class PLUMBLINE_OT_set_height(bpy.types.Operator):
             cls.poll_message_set(why)
         return not why
 
-    def execute(self, context: Any) -> set[str]:
+    def execute(self, context: Any) -> Any:
         character = _character(context, self.character)
         if character is None:
             self.report({"WARNING"}, "There is no such character; check the shot again")
@@ -109,7 +111,7 @@ def _character(context: Any, name: str) -> Character | None:
     return next((c for c in characters if c.name == name), None)
 
 
-def _keep(operator: Any, context: Any, character: Character, **changes: Any) -> set[str]:
+def _keep(operator: Any, context: Any, character: Character, **changes: Any) -> Any:
     """The card on the character's armature, with these fields changed."""
     checked = session.of(context.scene)
     assert checked is not None

@@ -5,11 +5,12 @@ import time
 from typing import Any
 
 import bpy
-from bpy.app.translations import pgettext_iface as iface_
-from bpy.app.translations import pgettext_rpt as rpt_
 
 from .. import redraw, session, settings
 from ..checking import Checking
+
+iface_: Any = bpy.app.translations.pgettext_iface  # the stubs say that it returns nothing
+rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 #: Seconds of work between two looks at the keyboard, and seconds between two slices.
 _SLICE, _PAUSE = 0.1, 0.005
@@ -55,7 +56,7 @@ class PLUMBLINE_OT_check_shot(bpy.types.Operator):
             return False
         return True
 
-    def invoke(self, context: Any, event: Any) -> set[str]:
+    def invoke(self, context: Any, event: Any) -> Any:
         if bpy.app.background or context.window is None:
             return self.execute(context)
         session.job = Checking(context.scene)
@@ -65,13 +66,13 @@ class PLUMBLINE_OT_check_shot(bpy.types.Operator):
         self._show(context)
         return {"RUNNING_MODAL"}
 
-    def execute(self, context: Any) -> set[str]:
+    def execute(self, context: Any) -> Any:
         """Without a window there is nobody to show progress to: all at once."""
         session.job = Checking(context.scene)
         session.job.finish()
         return self._end(context, context.scene)
 
-    def modal(self, context: Any, event: Any) -> set[str]:
+    def modal(self, context: Any, event: Any) -> Any:
         job = session.job
         if job is None or job.done:  # stopped by undo, by a save or by another file
             return self._stopped(context)
@@ -97,7 +98,7 @@ class PLUMBLINE_OT_check_shot(bpy.types.Operator):
         self._leave(context)
         session.job = None
 
-    def _stopped(self, context: Any) -> set[str]:
+    def _stopped(self, context: Any) -> Any:
         self._leave(context)
         session.job = None
         return {"CANCELLED"}
@@ -118,7 +119,7 @@ class PLUMBLINE_OT_check_shot(bpy.types.Operator):
             context.workspace.status_text_set(None)
         redraw.panels()
 
-    def _end(self, context: Any, scene: Any) -> set[str]:
+    def _end(self, context: Any, scene: Any) -> Any:
         session.job = None
         checked = session.of(scene) if scene is not None else None
         if checked is None:

@@ -4,10 +4,11 @@
 from typing import Any
 
 import bpy
-from bpy.app.translations import pgettext_rpt as rpt_
 
 from .. import markers, session, settings
 from .step_notes import refusal
+
+rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 
 class PLUMBLINE_OT_add_markers(bpy.types.Operator):
@@ -24,7 +25,7 @@ class PLUMBLINE_OT_add_markers(bpy.types.Operator):
             cls.poll_message_set(why)
         return not why
 
-    def execute(self, context: Any) -> set[str]:
+    def execute(self, context: Any) -> Any:
         here = settings.state(context)
         checked = session.of(context.scene)
         assert checked is not None
@@ -50,7 +51,7 @@ class PLUMBLINE_OT_remove_markers(bpy.types.Operator):
             return False
         return True
 
-    def execute(self, context: Any) -> set[str]:
+    def execute(self, context: Any) -> Any:
         count = markers.remove(context.scene)
         self.report({"INFO"}, "1 marker removed" if count == 1 else rpt_("{:d} markers removed").format(count))
         return {"FINISHED"}

@@ -4,10 +4,11 @@
 from typing import Any
 
 import bpy
-from bpy.app.translations import pgettext_rpt as rpt_
 
 from .. import session
 from ..sampling.props import GROUND, PROP
+
+rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 
 def refusal(context: Any) -> str:
@@ -40,7 +41,7 @@ class PLUMBLINE_OT_mark_prop(bpy.types.Operator):
             cls.poll_message_set(why)
         return not why
 
-    def execute(self, context: Any) -> set[str]:
+    def execute(self, context: Any) -> Any:
         return _mark(self, context, PROP, self.mark)
 
 
@@ -67,7 +68,7 @@ class PLUMBLINE_OT_mark_ground(bpy.types.Operator):
             cls.poll_message_set(why)
         return not why
 
-    def execute(self, context: Any) -> set[str]:
+    def execute(self, context: Any) -> Any:
         return _mark(self, context, GROUND, self.mark)
 
 
@@ -81,7 +82,7 @@ def _chosen(context: Any) -> list[Any]:
     return chosen or ([context.active_object] if context.active_object is not None else [])
 
 
-def _mark(operator: Any, context: Any, name: str, mark: str) -> set[str]:
+def _mark(operator: Any, context: Any, name: str, mark: str) -> Any:
     """Sets or clears the mark; linked objects are named and left as they are."""
     chosen = _chosen(context)
     own = [object for object in chosen if not needs_override(object)]

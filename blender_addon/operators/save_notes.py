@@ -30,14 +30,14 @@ class PLUMBLINE_OT_save_notes(bpy.types.Operator):
             return False
         return True
 
-    def invoke(self, context: Any, event: Any) -> set[str]:
+    def invoke(self, context: Any, event: Any) -> Any:
         if not self.filepath:
             shot = Path(bpy.data.filepath)
             self.filepath = str(shot.with_suffix(".notes.json")) if bpy.data.filepath else "shot.notes.json"
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
 
-    def execute(self, context: Any) -> set[str]:
+    def execute(self, context: Any) -> Any:
         checked = session.of(context.scene)
         if checked is None or checked.shot is None or checked.result is None:
             return {"CANCELLED"}

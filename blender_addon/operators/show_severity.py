@@ -17,7 +17,7 @@ class PLUMBLINE_OT_show_severity(bpy.types.Operator):
 
     severity: bpy.props.EnumProperty(name="Severity", items=settings.SEVERITIES)  # type: ignore[valid-type]
 
-    def execute(self, context: Any) -> set[str]:
+    def execute(self, context: Any) -> Any:
         here = settings.state(context)
         name = f"show_{self.severity}"
         setattr(here, name, not getattr(here, name))

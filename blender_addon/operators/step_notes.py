@@ -4,11 +4,12 @@
 from typing import Any
 
 import bpy
-from bpy.app.translations import pgettext_rpt as rpt_
 
 from ...core.note import Note
 from .. import compat, session, settings
 from ..places import Place, place_of
+
+rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 
 def refusal(context: Any) -> str:
@@ -37,7 +38,7 @@ class PLUMBLINE_OT_go_to_note(bpy.types.Operator):
             cls.poll_message_set(why)
         return not why
 
-    def execute(self, context: Any) -> set[str]:
+    def execute(self, context: Any) -> Any:
         number = settings.active_number(context) if self.number < 0 else self.number
         note = session.active(context.scene, number)
         if note is None:
@@ -60,7 +61,7 @@ class PLUMBLINE_OT_next_note(bpy.types.Operator):
             cls.poll_message_set(why)
         return not why
 
-    def execute(self, context: Any) -> set[str]:
+    def execute(self, context: Any) -> Any:
         return _step(self, context, 1)
 
 
@@ -78,11 +79,11 @@ class PLUMBLINE_OT_previous_note(bpy.types.Operator):
             cls.poll_message_set(why)
         return not why
 
-    def execute(self, context: Any) -> set[str]:
+    def execute(self, context: Any) -> Any:
         return _step(self, context, -1)
 
 
-def go_to(operator: Any, context: Any, number: int, note: Note) -> set[str]:
+def go_to(operator: Any, context: Any, number: int, note: Note) -> Any:
     """Sets the frame, makes the character and part active, and shows the row."""
     scene = context.scene
     settings.show_row(number, scene)
@@ -101,7 +102,7 @@ def go_to(operator: Any, context: Any, number: int, note: Note) -> set[str]:
     return {"FINISHED"}
 
 
-def _step(operator: Any, context: Any, way: int) -> set[str]:
+def _step(operator: Any, context: Any, way: int) -> Any:
     """To the nearest note before or after the playhead; notes that share a frame come one after the other."""
     notes = session.of(context.scene).notes  # type: ignore[union-attr]
     here = (context.scene.frame_current, _standing(context, notes, way))

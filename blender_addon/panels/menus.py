@@ -15,7 +15,7 @@ class PLUMBLINE_MT_notes(bpy.types.Menu):
     bl_label = "Plumbline"
 
     def draw(self, context: Any) -> None:
-        layout = self.layout
+        layout: Any = self.layout
         layout.operator_context = "INVOKE_DEFAULT"
         layout.operator("plumbline.check_shot")
         layout.separator()

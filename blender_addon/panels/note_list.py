@@ -11,7 +11,7 @@ from ..drawing import chips
 
 # Chip, worst frame, part, amount, state; the severest first, then in time.
 class PLUMBLINE_UL_notes(bpy.types.UIList):
-    def draw_item(
+    def draw_item(  # type: ignore[override]
         self,
         context: Any,
         layout: Any,
@@ -40,7 +40,7 @@ class PLUMBLINE_UL_notes(bpy.types.UIList):
         state.ui_units_x = 0.9
         state.label(text="", icon="EXPERIMENTAL" if item.trial else "BLANK1")
 
-    def filter_items(self, context: Any, data: Any, property: str) -> tuple[list[int], list[int]]:
+    def filter_items(self, context: Any, data: Any, property: str) -> Any:
         rows = getattr(data, property)
         uid = str(context.scene.session_uid)
         word = self.filter_name.casefold()

@@ -4,7 +4,6 @@
 from typing import Any
 
 import bpy
-from bpy.app.translations import pgettext_iface as iface_
 
 from ...core.note import Note
 from .. import session, settings, words
@@ -14,10 +13,13 @@ from ..operators.check_shot import progress_text
 from .note_list import draw_list
 from .wrapped import sentence
 
+iface_: Any = bpy.app.translations.pgettext_iface  # the stubs say that it returns nothing
+
 
 class _Sidebar:
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
+    layout: Any
+    bl_space_type: Any = "VIEW_3D"
+    bl_region_type: Any = "UI"
     bl_category = "Plumbline"
 
 
@@ -25,7 +27,8 @@ class PLUMBLINE_PT_sidebar(_Sidebar, bpy.types.Panel):
     bl_label = "Plumbline"
 
     def draw(self, context: Any) -> None:
-        layout, scene = self.layout, context.scene
+        layout: Any = self.layout
+        scene = context.scene
         if session.job is not None:
             _running(layout, context, session.job)
             return

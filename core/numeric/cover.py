@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which triangles of the picture cover a point, and how near is the nearest of them."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from .outline import sides_beyond
@@ -8,31 +10,41 @@ from .outline import sides_beyond
 Array = np.ndarray
 
 #: Side of the cells, in U, into which points are sorted.
-CELL = 4.0
+CELL = 2.0
 
 #: At most this many point-triangle tests at once, to bound the memory.
 BLOCK = 1_000_000
 
 
 class Cover:
-    """The projected triangles of one thing in one frame.
+    """The projected triangles of some things in one frame.
 
-    x, y, w (n,): picture places in U and nearness (see numeric.camera); triangles (t, 3). Triangles with a corner
-    behind the camera or without area in the picture cover nothing. window (4,): left, low, right, high in U of the part
-    of the picture that will be asked about, by default all of it.
+    things: for each its picture places x, y in U and nearness w (see numeric.camera), all (n,), and triangles (t, 3).
+    Triangles with a corner behind the camera or without area in the picture cover nothing. window (4,): left, low,
+    right, high in U of the part of the picture that will be asked about.
     """
 
-    def __init__(self, x: Array, y: Array, w: Array, triangles: Array, window: Array | None = None) -> None:
-        self.window = np.array([-np.inf, -np.inf, np.inf, np.inf]) if window is None else window
-        if window is not None:
+    def __init__(self, things: Sequence[tuple[Array, Array, Array, Array]], window: Array) -> None:
+        self.window = window
+        places: list[tuple[Array, Array, Array]] = []
+        kept: list[Array] = []
+        offset = 0
+        for x, y, w, triangles in things:
             beyond = sides_beyond(x, y, window)
             a, b, c = triangles.T
-            triangles = triangles[(beyond[a] & beyond[b] & beyond[c]) == 0]
-        a, b, c = triangles.T
+            rows = np.flatnonzero((beyond[a] & beyond[b] & beyond[c]) == 0)
+            kept.append(np.stack([a[rows], b[rows], c[rows]]) + offset)
+            if len(rows):
+                places.append((x, y, w))
+                offset += len(x)
+        self._starts = np.cumsum([0, *(k.shape[1] for k in kept)])
+        self._triangles = np.concatenate(kept, axis=1) if kept else np.zeros((3, 0), int)
+        x, y, w = (np.concatenate(v) for v in zip(*places, strict=True)) if places else (np.zeros(0),) * 3
+        a, b, c = self._triangles
         xa, ya, xb, yb, xc, yc = x[a], y[a], x[b], y[b], x[c], y[c]
         self._left, self._right = np.minimum(np.minimum(xa, xb), xc), np.maximum(np.maximum(xa, xb), xc)
         self._low, self._high = np.minimum(np.minimum(ya, yb), yc), np.maximum(np.maximum(ya, yb), yc)
-        self._x, self._y, self._w, self._triangles = x, y, w, triangles
+        self._x, self._y, self._w = x, y, w
 
     def holds(self, points: Array) -> bool:
         """Whether all of the points (K, 2) lie in the window that was named at birth."""
@@ -40,15 +52,16 @@ class Cover:
         left, low, right, high = self.window
         return bool(left <= x0 and low <= y0 and right >= x1 and high >= y1)
 
-    def nearest(self, points: Array) -> Array:
-        """Nearness (K,) of the nearest triangle that covers each of the points (K, 2) in U; -inf where none does."""
+    def nearest(self, points: Array, things: Sequence[int]) -> Array:
+        """Nearness (K,) of the nearest triangle of some of the things, by their place in the list at birth, that covers
+        each of the points (K, 2) in U; -inf where none does."""
         found = np.full(len(points), -np.inf)
         if not len(points) or not len(self._left):
             return found
         cell = np.floor(points / CELL).astype(np.int64)
         (i0, j0), (i1, j1) = cell.min(axis=0), cell.max(axis=0)
         (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
-        near = np.flatnonzero((self._left <= x1) & (self._right >= x0) & (self._low <= y1) & (self._high >= y0))
+        near = np.concatenate([self._meeting(thing, x0, y0, x1, y1) for thing in things])
         if not len(near):
             return found
         wide = int(i1 - i0) + 1
@@ -80,6 +93,13 @@ class Cover:
             done = upto
         return found
 
+    def _meeting(self, thing: int, x0: float, y0: float, x1: float, y1: float) -> Array:
+        """Rows of a thing's triangles whose boxes meet this one."""
+        own = slice(self._starts[thing], self._starts[thing + 1])
+        met = (self._left[own] <= x1) & (self._right[own] >= x0) & (self._low[own] <= y1) & (self._high[own] >= y0)
+        out: Array = np.flatnonzero(met) + self._starts[thing]
+        return out
+
     def _test(self, points: Array, point: Array, triangle: Array, found: Array) -> None:
         """Raises ``found`` to the nearness of the pairs in which the triangle covers the point."""
         px, py = points[point, 0], points[point, 1]
@@ -89,7 +109,7 @@ class Cover:
             & (self._low[triangle] <= py)
             & (self._high[triangle] >= py)
         )
-        point, (a, b, c) = point[near], self._triangles[triangle[near]].T
+        point, (a, b, c) = point[near], self._triangles[:, triangle[near]]
         x, y, w = self._x, self._y, self._w
         ux, uy, vx, vy = x[b] - x[a], y[b] - y[a], x[c] - x[a], y[c] - y[a]
         px, py = px[near] - x[a], py[near] - y[a]

@@ -69,7 +69,7 @@ class Picture:
         self._flat: dict[int, tuple[Array, Array, Array]] = {}
         self._boxes: dict[int, Array] = {}
         self._contours: dict[int, tuple[Array, Contour]] = {}
-        self._covers: dict[int, Cover] = {}
+        self._covers: dict[tuple[int, ...], tuple[Cover, dict[int, int]]] = {}
 
     def flat(self, thing: int) -> tuple[Array, Array, Array]:
         """x, y, w (n,) of the thing's vertices."""
@@ -99,72 +99,86 @@ class Picture:
             known = self._contours[thing] = window, contour(self._topologies[thing], *self.flat(thing), window)
         return known[1]
 
-    def nearest(self, thing: int, points: Array, window: Array) -> Array:
-        """Nearness (K,) of the thing where it covers the points (K, 2) U, -inf elsewhere. window (4,): where more will
-        be asked soon."""
-        if not len(points):
-            return np.full(0, -np.inf)
-        cover = self._covers.get(thing)
-        if cover is None or not cover.holds(points):
-            (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
-            box = self.box(thing)
-            if not (box[0] <= x1 and box[2] >= x0 and box[1] <= y1 and box[3] >= y0):
-                return np.full(len(points), -np.inf)
-            wide = np.concatenate([np.minimum(window[:2], (x0, y0)), np.maximum(window[2:], (x1, y1))])
-            cover = self._covers[thing] = Cover(*self.flat(thing), self._topologies[thing].triangles, wide)
-        return cover.nearest(points)
+    def nearest(self, points: Array, things: Sequence[int], all_: Sequence[int], window: Array) -> Array:
+        """Nearness (K,) of the nearest of the things where it covers the points (K, 2) U, -inf elsewhere. all_: things
+        that will be asked for soon in the window (4,)."""
+        if not len(points) or not len(things):
+            return np.full(len(points), -np.inf)
+        # One cover for all things, whatever their order: what is asked of one pair is asked of the next.
+        key = tuple(sorted(all_))
+        known = self._covers.get(key)
+        if known is None or not known[0].holds(points):
+            wide = np.concatenate(
+                [np.minimum(window[:2], points.min(axis=0)), np.maximum(window[2:], points.max(axis=0))]
+            )
+            met = [thing for thing in key if _meet(self.box(thing), wide, 0.0)]
+            cover = Cover([(*self.flat(thing), self._topologies[thing].triangles) for thing in met], wide)
+            known = self._covers[key] = cover, {thing: n for n, thing in enumerate(met)}
+        cover, column = known
+        met = [column[thing] for thing in things if thing in column]
+        return cover.nearest(points, met) if met else np.full(len(points), -np.inf)
 
 
 class _Side:
-    """One thing's outline near the other, with what is known about each sample: 1 counts, 0 does not, -1 not asked
-    yet."""
+    """One thing's outline near the other.
 
-    def __init__(
-        self, picture: Picture, thing: int, thirds: Sequence[int], window: Array, around: Array, height: float
-    ) -> None:
-        self.picture, self.thing, self.thirds, self.behind = picture, thing, thirds, BEHIND * height
-        self.around = around
+    What is known about each sample, once asked: valid, that the thing's own silhouette can be seen there; inside, that
+    it is valid and the other covers it. free: surely over NEAR_GAP from every contour edge of the other.
+    """
+
+    def __init__(self, picture: Picture, thing: int, window: Array, around: Array) -> None:
         self.edges = picture.contour(thing, around).within(window)
         self.samples: Samples = sample(self.edges)
-        self._known = np.full(len(self.samples), -1, np.int8)
-        self.free = np.ones(len(self.samples), bool)  # surely over NEAR_GAP from every contour edge of the other
-
-    def valid(self, rows: Array) -> Array:
-        """Of these rows of the samples, those at which the thing's own silhouette can be seen."""
-        rows = np.unique(rows)
-        asked = rows[self._known[rows] < 0]
-        if len(asked):
-            self._known[asked] = self._judge(asked)
-        out: Array = rows[self._known[rows] == 1]
-        return out
-
-    def _judge(self, rows: Array) -> Array:
-        s, picture = self.samples, self.picture
-        place = s.place[rows]
-        good = ((place >= 0.0) & (place <= picture.view.size)).all(axis=1)
-        out = place + s.normal[rows]
-        good[good] = ~np.isfinite(self.nearest(out[good]))
-        left = np.flatnonzero(good)
-        limit = picture.view.depth(s.w[rows]) + self.behind
-        for third in self.thirds:
-            if not len(left):
-                break
-            w = picture.nearest(third, out[left], self.around)
-            covered = np.isfinite(w)
-            hides = np.zeros(len(left), bool)
-            hides[covered] = picture.view.depth(w[covered]) < limit[left[covered]]
-            good[left[hides]] = False
-            left = left[~hides]
-        return good
-
-    def nearest(self, points: Array) -> Array:
-        """Nearness (K,) of this thing where it covers the points (K, 2)."""
-        return self.picture.nearest(self.thing, points, self.around)
+        n = len(self.samples)
+        self.known, self.valid, self.inside = np.zeros(n, bool), np.zeros(n, bool), np.zeros(n, bool)
+        self.free = np.ones(n, bool)
 
     def within(self, place: Array, radius: float) -> Array:
         offset = self.samples.place - place
-        out: Array = np.flatnonzero((offset * offset).sum(axis=1) <= radius * radius)
+        out: Array = np.flatnonzero(offset[:, 0] ** 2 + offset[:, 1] ** 2 <= radius * radius)
         return out
+
+
+class _Pair:
+    """Both outlines near each other, and what covers them."""
+
+    def __init__(self, picture: Picture, a: int, b: int, thirds: Sequence[int], height: float) -> None:
+        self.picture, self.things, self.thirds, self.behind = picture, (a, b), tuple(thirds), BEHIND * height
+        box_a, box_b = picture.box(a), picture.box(b)
+        grown = np.array([-1.0, -1.0, 1.0, 1.0]) * (2.0 * DISC)
+        window = np.concatenate([np.maximum(box_a[:2], box_b[:2]), np.minimum(box_a[2:], box_b[2:])]) + grown
+        self.around = box_a + grown  # the same for all pairs of a, so that what is found in it is found once
+        self.sides = _Side(picture, a, window, self.around), _Side(picture, b, window, self.around)
+
+    def ask(self, rows: tuple[Array, Array]) -> None:
+        """Finds out what is not known yet about these samples of both sides."""
+        asked, silhouette = [], []
+        for own, (side, r) in enumerate(zip(self.sides, rows, strict=True)):
+            r = np.unique(r[~side.known[r]])
+            side.known[r] = True
+            place = side.samples.place[r]
+            r = r[((place >= 0.0) & (place <= self.picture.view.size)).all(axis=1)]
+            # Most contour edges are folds inside the thing: only what is none is asked for anything else.
+            outer = side.samples.place[r] + side.samples.normal[r]
+            clear = ~self.covered(own, outer)
+            asked.append(r[clear])
+            silhouette.append(outer[clear])
+        view = self.picture.view
+        nearest = self._nearest(np.concatenate(silhouette), self.thirds)
+        for own, (side, r) in enumerate(zip(self.sides, asked, strict=True)):
+            w = nearest[: len(r)] if own == 0 else nearest[len(nearest) - len(r) :]
+            hidden = np.isfinite(w)
+            hidden[hidden] = view.depth(w[hidden]) < view.depth(side.samples.w[r[hidden]]) + self.behind
+            side.valid[r[~hidden]] = True
+            side.inside[r[~hidden]] = self.covered(1 - own, side.samples.place[r[~hidden]])
+
+    def covered(self, by: int, points: Array) -> Array:
+        """(K,) whether the thing of one side, 0 or 1, covers the points (K, 2)."""
+        out: Array = np.isfinite(self._nearest(points, self.things[by : by + 1]))
+        return out
+
+    def _nearest(self, points: Array, things: Sequence[int]) -> Array:
+        return self.picture.nearest(points, things, (*self.things, *self.thirds), self.around)
 
 
 def kisses(picture: Picture, a: int, b: int, thirds: Sequence[int], height: float) -> list[Found]:
@@ -180,17 +194,15 @@ def kisses(picture: Picture, a: int, b: int, thirds: Sequence[int], height: floa
     size = min(max(box_a[2:] - box_a[:2]), max(box_b[2:] - box_b[:2]))
     if size < SMALLEST:
         return []
-    grown = np.array([-1.0, -1.0, 1.0, 1.0]) * (2.0 * DISC)
-    window = np.concatenate([np.maximum(box_a[:2], box_b[:2]), np.minimum(box_a[2:], box_b[2:])]) + grown
-    around = box_a + grown  # the same for all pairs of a, so that what is found in it is found once
-    one, two = (_Side(picture, thing, thirds, window, around, height) for thing in (a, b))
+    pair = _Pair(picture, a, b, thirds, height)
+    one, two = pair.sides
     i, j, distance = near_pairs(one.samples.place, two.samples.place, NEAR_GAP + 1.0 + STEP)
     if not len(i) or (distance.min() > NEAR_GAP and _least(one, two, i, j) > NEAR_GAP):
         return []
     beside = distance <= NEAR_GAP + STEP / 2.0
     one.free[i[beside]], two.free[j[beside]] = False, False
-    kept = np.isin(i, one.valid(i))
-    kept[kept] = np.isin(j[kept], two.valid(j[kept]))
+    pair.ask((i, j))
+    kept = one.valid[i] & two.valid[j]
     i, j, distance = i[kept], j[kept], distance[kept]
     found = []
     waiting = np.ones(len(i), bool)
@@ -202,7 +214,7 @@ def kisses(picture: Picture, a: int, b: int, thirds: Sequence[int], height: floa
         offset = one.samples.place[i] - place
         squared = (offset * offset).sum(axis=1)
         waiting &= squared > APART * APART
-        kiss = _judge_place(one, two, i, j, distance, squared, place, size)
+        kiss = _judge_place(pair, i, j, distance, squared, place, size)
         if kiss is not None:
             found.append(kiss)
     return sorted(found, key=lambda kiss: abs(kiss.gap))
@@ -216,15 +228,20 @@ def _least(one: "_Side", two: "_Side", i: Array, j: Array) -> float:
 
 
 def _judge_place(
-    one: _Side, two: _Side, i: Array, j: Array, distance: Array, squared: Array, place: Array, size: float
+    pair: _Pair, i: Array, j: Array, distance: Array, squared: Array, place: Array, size: float
 ) -> Found | None:
-    depth = 0.0
-    if any(_runs_deep(this, other, place) for this, other in ((one, two), (two, one))):
+    one, two = pair.sides
+    close_by = [side.within(place, DISC) for side in pair.sides]
+    # What is free of every contour edge of the other lies deep in it or outside: this ends most crossings.
+    free = [rows[side.free[rows]] for side, rows in zip(pair.sides, close_by, strict=True)]
+    pair.ask((free[0], free[1]))
+    if any(side.inside[rows].any() for side, rows in zip(pair.sides, free, strict=True)):
         return None
-    for this, other in ((one, two), (two, one)):
-        depth = max(depth, _deepest(this, other, place))
-        if depth > NEAR_GAP:
-            return None
+    wider = [side.within(place, DISC + 16.0) for side in pair.sides]
+    pair.ask((wider[0], wider[1]))
+    depth = max(_deepest(pair, own, place, close_by[own], wider[1 - own]) for own in (0, 1))
+    if depth > NEAR_GAP:
+        return None
     near = squared <= CLOSE**2
     m, n = edge_pairs(one.samples, two.samples, i[near], j[near], len(two.edges))
     apart, on_a, on_b = between_segments(*_clipped(one.edges, m, place, CLOSE), *_clipped(two.edges, n, place, CLOSE))
@@ -243,7 +260,7 @@ def _judge_place(
         normal = on_a[best] - on_b[best]
     elif np.hypot(*normal) < 1e-6:
         normal = two.samples.normal[j[first]]
-    view = one.picture.view
+    view = pair.picture.view
     return Found(
         gap=gap,
         form=_form(one.samples, two.samples, i, j, distance, squared, faces, size),
@@ -254,16 +271,6 @@ def _judge_place(
         lines_a=_pieces(one, middle),
         lines_b=_pieces(two, middle),
     )
-
-
-def _runs_deep(this: _Side, other: _Side, place: Array) -> bool:
-    """Whether some visible point of one outline near the place surely lies deeper in the other than a kiss allows.
-
-    It ends most crossings: what is farther than that from every contour edge of the other is as far from its outline,
-    so no more than these few points need be asked for.
-    """
-    rows = this.within(place, DISC)
-    return len(this.valid(_inside(this, other, rows[this.free[rows]]))) > 0
 
 
 def _far(points: Array, edges: Contour, walls: Array) -> Array:
@@ -278,19 +285,22 @@ def _far(points: Array, edges: Contour, walls: Array) -> Array:
     return out
 
 
-def _deepest(this: _Side, other: _Side, place: Array) -> float:
-    """How deep the deepest visible silhouette point of one thing near the place lies in the other, U; 0 where none
-    does."""
-    rows = this.valid(_inside(this, other, this.within(place, DISC)))
-    points = this.samples.place[rows]
+def _deepest(pair: _Pair, own: int, place: Array, rows: Array, around: Array) -> float:
+    """How deep the deepest visible silhouette point of one side near the place lies in the other, U; 0 where none does.
+
+    rows: the side's samples near the place; around: the other's, from a little farther.
+    """
+    this, other = pair.sides[own], pair.sides[1 - own]
+    rows = rows[this.valid[rows]]
+    points = this.samples.place[rows[this.inside[rows]]]
     # The deepest point of a straight-edged outline is an end of an edge, which lies between two samples.
-    edges = np.unique(this.samples.edge[this.valid(this.within(place, DISC))])
+    edges = np.unique(this.samples.edge[rows])
     ends = np.concatenate([this.edges.start[edges], this.edges.stop[edges]])
     ends = ends[np.hypot(*(ends - place).T) <= DISC]
-    points = np.concatenate([points, ends[np.isfinite(other.nearest(ends))]])
+    points = np.concatenate([points, ends[pair.covered(1 - own, ends)]])
     if not len(points):
         return 0.0
-    walls = np.unique(other.samples.edge[other.valid(other.within(place, DISC + 16.0))])
+    walls = np.unique(other.samples.edge[around[other.valid[around]]])
     if not len(walls):
         return np.inf
     return float(_far(points, other.edges, walls).max())
@@ -304,11 +314,6 @@ def _clipped(edges: Contour, rows: Array, place: Array, radius: float) -> tuple[
     reach = radius + STEP
     low, high = (np.clip((middle + d) / length, 0.0, 1.0)[:, None] for d in (-reach, reach))
     return start + along * low, start + along * high
-
-
-def _inside(this: _Side, other: _Side, rows: Array) -> Array:
-    out: Array = rows[np.isfinite(other.nearest(this.samples.place[rows]))]
-    return out
 
 
 def _form(
@@ -326,7 +331,8 @@ def _form(
 
 
 def _pieces(side: _Side, place: Array) -> tuple[Array, ...]:
-    rows = side.valid(side.within(place, REACH))
+    rows = side.within(place, REACH)
+    rows = rows[side.valid[rows]]
     edges = np.unique(side.samples.edge[rows])
     start, stop = _clipped(side.edges, edges, place, REACH)
     return tuple(chain(replace(side.edges.take(edges), start=start, stop=stop)))

@@ -146,9 +146,37 @@ def sample(edges: Contour, step: float = STEP) -> Samples:
 
 def near_pairs(a: Array, b: Array, reach: float) -> tuple[Array, Array, Array]:
     """All pairs of points a (n, 2) and b (m, 2) at most ``reach`` apart: indices into both, and distances."""
-    nothing = np.zeros(0, int), np.zeros(0, int), np.zeros(0)
     if not len(a) or not len(b):
-        return nothing
+        return np.zeros(0, int), np.zeros(0, int), np.zeros(0)
+    near_a, near_b = _near(a, b, reach), _near(b, a, reach)
+    if len(near_a) < len(a) or len(near_b) < len(b):
+        i, j, distance = _all_pairs(a[near_a], b[near_b], reach)
+        return near_a[i], near_b[j], distance
+    return _all_pairs(a, b, reach)
+
+
+def _near(a: Array, b: Array, reach: float) -> Array:
+    """Rows of a (n, 2) that may lie within ``reach`` of some b: those with one in their own or a neighboring cell."""
+    low = b.min(axis=0) - reach
+    cells = np.floor((b - low) / reach).astype(np.int64)
+    wide, high = cells.max(axis=0) + 2
+    if wide * high > 1_000_000:
+        return np.arange(len(a))
+    taken = np.zeros((wide, high), bool)
+    taken[cells[:, 0], cells[:, 1]] = True
+    taken[1:] |= taken[:-1].copy()
+    taken[:-1] |= taken[1:].copy()
+    taken[:, 1:] |= taken[:, :-1].copy()
+    taken[:, :-1] |= taken[:, 1:].copy()
+    rows = np.flatnonzero(((a >= low) & (a < low + reach * np.array([wide, high]))).all(axis=1))
+    at = np.floor((a[rows] - low) / reach).astype(np.int64)
+    out: Array = rows[taken[np.minimum(at[:, 0], wide - 1), np.minimum(at[:, 1], high - 1)]]
+    return out
+
+
+def _all_pairs(a: Array, b: Array, reach: float) -> tuple[Array, Array, Array]:
+    if not len(a) or not len(b):
+        return np.zeros(0, int), np.zeros(0, int), np.zeros(0)
     low = np.minimum(a.min(axis=0), b.min(axis=0)) - 2.0 * reach
     ca, cb = np.floor((a - low) / reach).astype(np.int64), np.floor((b - low) / reach).astype(np.int64)
     row = int(max(ca[:, 1].max(), cb[:, 1].max())) + 3
@@ -160,8 +188,6 @@ def near_pairs(a: Array, b: Array, reach: float) -> tuple[Array, Array, Array]:
     highs = np.concatenate([np.searchsorted(key, base + d * row + 1, "right") for d in (-1, 0, 1)])
     count = highs - lows
     i = np.repeat(np.tile(np.arange(len(a)), 3), count)
-    if not len(i):
-        return nothing
     j = order[np.arange(len(i)) - np.repeat(np.cumsum(count) - count, count) + np.repeat(lows, count)]
     between = a[i] - b[j]
     distance = np.hypot(between[:, 0], between[:, 1])

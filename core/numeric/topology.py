@@ -57,11 +57,12 @@ def topology(triangles: Array, welded: Array) -> Topology:
     one, other = order[two], order[two + 1]
     rim = order[np.repeat(count != 2, count)]
     edge = np.concatenate([one, rim])
+    # Their columns are what is read frame by frame, so these lie together.
     return Topology(
         vertices=vertices,
-        triangles=local,
-        edges=np.stack([start[edge], stop[edge]], axis=1),
-        faces=np.stack([face[edge], face[np.concatenate([other, rim])]], axis=1),
+        triangles=np.asfortranarray(local),
+        edges=np.stack([start[edge], stop[edge]]).T,
+        faces=np.stack([face[edge], face[np.concatenate([other, rim])]]).T,
         flip=np.concatenate([(ws[one] < we[one]) == (ws[other] < we[other]), np.zeros(len(rim), bool)]),
         rim=np.concatenate([np.zeros(len(one), bool), np.ones(len(rim), bool)]),
     )

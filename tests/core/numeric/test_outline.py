@@ -101,7 +101,15 @@ def test_cover_tells_the_nearest_triangle() -> None:
     x, y, w = rng.uniform(0, 200, 90), rng.uniform(0, 200, 90), rng.uniform(0.1, 1, 90)
     triangles = np.arange(90).reshape(-1, 3)
     points = rng.uniform(0, 200, (300, 2))
-    found = Cover(x, y, w, triangles).nearest(points)
+    window = np.array([0.0, 0.0, 200.0, 200.0])
+    found = Cover([(x, y, w, triangles)], window).nearest(points, [0])
+    assert len(set(np.isfinite(found))) == 2
+    # Cut into things, in a window of just a part of the picture, the nearest is the same.
+    some = points[(points < 90).all(axis=1)]
+    parted = Cover([(x, y, w, triangles[:7]), (x, y, w, triangles[7:])], np.array([0.0, 0.0, 90.0, 90.0]))
+    both = np.maximum(parted.nearest(some, [0]), parted.nearest(some, [1]))
+    assert np.array_equal(both, found[(points < 90).all(axis=1)])
+    assert np.array_equal(parted.nearest(some, [1, 0]), both)
     for point, told in zip(points, found, strict=True):
         best = -np.inf
         for t in triangles:
@@ -110,3 +118,17 @@ def test_cover_tells_the_nearest_triangle() -> None:
             if (share >= 0).all():
                 best = max(best, float(share @ w[t]))
         assert told == pytest.approx(best, abs=1e-9) or told == best
+
+
+def test_a_window_changes_nothing_inside_it() -> None:
+    places, faces = oracle().body()
+    flat = places[:, :2] * 300.0
+    top = topology(faces, weld(places))
+    own = flat[top.vertices]
+    whole = contour(top, own[:, 0], own[:, 1], np.ones(len(own)))
+    low = own.min(axis=0)
+    window = np.concatenate([low, low + np.ptp(own, axis=0) * 0.4])
+    near = contour(top, own[:, 0], own[:, 1], np.ones(len(own)), window)
+    assert 0 < len(near) < len(whole)
+    for name in ("start", "stop", "w", "normal", "ends"):
+        assert np.array_equal(getattr(near.within(window), name), getattr(whole.within(window), name)), name

@@ -11,6 +11,7 @@ from ...core.shot import Character
 from .. import session
 from ..sampling.armatures import CARD_PROPERTY
 from .marking import needs_override
+from .refusing import Refusing
 
 rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
@@ -37,23 +38,17 @@ def likely_height(height: float) -> float:
     return float(f"{nearest:.2f}")
 
 
-class PLUMBLINE_OT_store_card(bpy.types.Operator):
+class PLUMBLINE_OT_store_card(Refusing, bpy.types.Operator):
     """Keep the body map that was found on the character's armature, so that later checks use it and you can mend it"""
 
     bl_idname = "plumbline.store_card"
     bl_label = "Store Body Map"
     bl_options = {"REGISTER", "UNDO"}
+    refusal = staticmethod(refusal)
 
     character: bpy.props.StringProperty(  # type: ignore[valid-type]
         name="Character", description="Its name; empty for the only one", options={"SKIP_SAVE"}
     )
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        why = refusal(context)
-        if why:
-            cls.poll_message_set(why)
-        return not why
 
     def execute(self, context: Any) -> Any:
         character = _character(context, self.character)
@@ -64,12 +59,13 @@ class PLUMBLINE_OT_store_card(bpy.types.Operator):
         return _keep(self, context, character, parts=parts)
 
 
-class PLUMBLINE_OT_set_height(bpy.types.Operator):
+class PLUMBLINE_OT_set_height(Refusing, bpy.types.Operator):
     """Say how tall the figure stands for, so that centimeters and seconds can be judged"""
 
     bl_idname = "plumbline.set_height"
     bl_label = "Set Height"
     bl_options = {"REGISTER", "UNDO"}
+    refusal = staticmethod(refusal)
 
     character: bpy.props.StringProperty(  # type: ignore[valid-type]
         name="Character", description="Its name; empty for the only one", options={"SKIP_SAVE"}
@@ -82,13 +78,6 @@ class PLUMBLINE_OT_set_height(bpy.types.Operator):
         soft_max=10.0,
         precision=2,
     )
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        why = refusal(context)
-        if why:
-            cls.poll_message_set(why)
-        return not why
 
     def execute(self, context: Any) -> Any:
         character = _character(context, self.character)

@@ -6,24 +6,19 @@ from typing import Any
 import bpy
 
 from .. import markers, session, settings
+from .refusing import Refusing
 from .step_notes import refusal
 
 rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 
-class PLUMBLINE_OT_add_markers(bpy.types.Operator):
+class PLUMBLINE_OT_add_markers(Refusing, bpy.types.Operator):
     """Put a timeline marker at the worst frame of each note that the list shows. Your own markers stay as they are"""
 
     bl_idname = "plumbline.add_markers"
     bl_label = "Add Markers"
     bl_options = {"REGISTER", "UNDO"}
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        why = refusal(context)
-        if why:
-            cls.poll_message_set(why)
-        return not why
+    refusal = staticmethod(refusal)
 
     def execute(self, context: Any) -> Any:
         here = settings.state(context)

@@ -7,6 +7,7 @@ import bpy
 
 from .. import session
 from ..sampling.props import GROUND, PROP
+from .refusing import Refusing
 
 rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
@@ -18,12 +19,13 @@ def refusal(context: Any) -> str:
     return "" if _chosen(context) else "Select the objects to mark"
 
 
-class PLUMBLINE_OT_mark_prop(bpy.types.Operator):
+class PLUMBLINE_OT_mark_prop(Refusing, bpy.types.Operator):
     """Say whether the selected objects are props that are measured, or leave that to Plumbline"""
 
     bl_idname = "plumbline.mark_prop"
     bl_label = "Mark Prop"
     bl_options = {"REGISTER", "UNDO"}
+    refusal = staticmethod(refusal)
 
     mark: bpy.props.EnumProperty(
         name="Mark",
@@ -34,23 +36,17 @@ class PLUMBLINE_OT_mark_prop(bpy.types.Operator):
         ),
     )
 
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        why = refusal(context)
-        if why:
-            cls.poll_message_set(why)
-        return not why
-
     def execute(self, context: Any) -> Any:
         return _mark(self, context, PROP, self.mark)
 
 
-class PLUMBLINE_OT_mark_ground(bpy.types.Operator):
+class PLUMBLINE_OT_mark_ground(Refusing, bpy.types.Operator):
     """Say whether the selected objects are ground under the feet, or leave that to Plumbline"""
 
     bl_idname = "plumbline.mark_ground"
     bl_label = "Mark Ground"
     bl_options = {"REGISTER", "UNDO"}
+    refusal = staticmethod(refusal)
 
     mark: bpy.props.EnumProperty(
         name="Mark",
@@ -60,13 +56,6 @@ class PLUMBLINE_OT_mark_ground(bpy.types.Operator):
             ("AUTO", "Automatic", "Take these objects for ground where they are still and under the feet"),
         ),
     )
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        why = refusal(context)
-        if why:
-            cls.poll_message_set(why)
-        return not why
 
     def execute(self, context: Any) -> Any:
         return _mark(self, context, GROUND, self.mark)

@@ -8,6 +8,7 @@ import bpy
 from ...core.note import Note
 from .. import compat, session, settings
 from ..places import Place, place_of
+from .refusing import Refusing
 
 rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
@@ -22,21 +23,15 @@ def refusal(context: Any) -> str:
     return "" if checked.notes else "There are no notes"
 
 
-class PLUMBLINE_OT_go_to_note(bpy.types.Operator):
+class PLUMBLINE_OT_go_to_note(Refusing, bpy.types.Operator):
     """Go to the worst frame of the note, with its character and part active"""
 
     bl_idname = "plumbline.go_to_note"
     bl_label = "Go to Worst Frame"
     bl_options = {"REGISTER", "UNDO", "INTERNAL"}
+    refusal = staticmethod(refusal)
 
     number: bpy.props.IntProperty(name="Note", default=-1, options={"SKIP_SAVE"})  # type: ignore[valid-type]
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        why = refusal(context)
-        if why:
-            cls.poll_message_set(why)
-        return not why
 
     def execute(self, context: Any) -> Any:
         number = settings.active_number(context) if self.number < 0 else self.number
@@ -47,37 +42,25 @@ class PLUMBLINE_OT_go_to_note(bpy.types.Operator):
         return go_to(self, context, number, note)
 
 
-class PLUMBLINE_OT_next_note(bpy.types.Operator):
+class PLUMBLINE_OT_next_note(Refusing, bpy.types.Operator):
     """Go to the next note in time, with its character and part active"""
 
     bl_idname = "plumbline.next_note"
     bl_label = "Next Note"
     bl_options = {"REGISTER", "UNDO"}
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        why = refusal(context)
-        if why:
-            cls.poll_message_set(why)
-        return not why
+    refusal = staticmethod(refusal)
 
     def execute(self, context: Any) -> Any:
         return _step(self, context, 1)
 
 
-class PLUMBLINE_OT_previous_note(bpy.types.Operator):
+class PLUMBLINE_OT_previous_note(Refusing, bpy.types.Operator):
     """Go to the previous note in time, with its character and part active"""
 
     bl_idname = "plumbline.previous_note"
     bl_label = "Previous Note"
     bl_options = {"REGISTER", "UNDO"}
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        why = refusal(context)
-        if why:
-            cls.poll_message_set(why)
-        return not why
+    refusal = staticmethod(refusal)
 
     def execute(self, context: Any) -> Any:
         return _step(self, context, -1)

@@ -1,18 +1,16 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A gray button says why."""
 
-from collections.abc import Callable
 from typing import Any, ClassVar
 
 
 class Refusing:
     """Mixin of operators that cannot always run: ``refusal(context)`` gives the reason, or '' where they can."""
 
-    refusal: ClassVar[Callable[[Any], str]]
-    poll_message_set: ClassVar[Callable[[str], None]]
+    refusal: ClassVar[Any]
 
     @classmethod
-    def poll(cls, context: Any) -> bool:
+    def poll(cls: Any, context: Any) -> bool:
         why = cls.refusal(context)
         if why:
             cls.poll_message_set(why)

@@ -86,9 +86,12 @@ def _entry(argv: list[str], program: str, check: Callable[[Job, Path | None, Seq
 
 def _take_away(words: Sequence[str]) -> None:
     """No older notes file stays where bad words ask for a new one: whoever finds it would take it for today's."""
-    for word, after in zip(words, [*words[1:], ""], strict=True):
+    if not words or words[0] != "check":
+        return
+    for k, word in enumerate(words):
+        after = words[k + 1] if k + 1 < len(words) else ""
         file = after if word == "--json" else word.removeprefix("--json=") if word.startswith("--json=") else ""
-        if file and words[0] == "check":
+        if file:
             with contextlib.suppress(notes_file.CannotWrite, OSError, ValueError):
                 notes_file.claim(Path(file))
 

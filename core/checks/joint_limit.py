@@ -119,8 +119,9 @@ class JointLimit(Check):
         limit = self._limits(study, character, angle, bound, known)
         past = value - limit
         rate = study.shot.rate
-        solid = held(past, samples(HELD_SECONDS, rate))
-        for first, last in beyond(past, 0.0, -CLOSES, samples(JOIN_SECONDS, rate)):
+        found = beyond(past, 0.0, -CLOSES, samples(JOIN_SECONDS, rate))
+        solid = held(past, samples(HELD_SECONDS, rate)) if found else past
+        for first, last in found:
             worst = first + int(np.nanargmax(past[first : last + 1]))
             severity = self.limit.severity(float(solid[first : last + 1].max())) or Severity.LOW
             end, measured = float(limit[worst]), float(value[worst])

@@ -150,9 +150,9 @@ def _shoulder(character: Character, s: str, known: Frames) -> list[JointAngle]:
     in_plane = rot.unit(rot.square_to(arm, back))
     down = -chest[..., 1]
     return [
-        JointAngle("arm_behind", part, behind, rot.unit(np.cross(arm, back)), in_plane),
+        JointAngle("arm_behind", part, behind, rot.unit(rot.cross(arm, back)), in_plane),
         JointAngle(
-            "arm_elevation", part, np.degrees(rot.angle_between(down, arm)), rot.unit(np.cross(down, arm)), down
+            "arm_elevation", part, np.degrees(rot.angle_between(down, arm)), rot.unit(rot.cross(down, arm)), down
         ),
     ]
 
@@ -165,7 +165,7 @@ def _wrist(character: Character, s: str, known: Frames) -> list[JointAngle]:
             "wrist_tilt",
             f"hand.{s}",
             np.degrees(rot.angle_between(forearm, hand)),
-            rot.unit(np.cross(forearm, hand)),
+            rot.unit(rot.cross(forearm, hand)),
             forearm,
         )
     ]
@@ -177,7 +177,7 @@ def _neck(known: Frames) -> list[JointAngle]:
     way = np.where(c < 0, -1.0, 1.0)
     tilt = np.degrees(rot.angle_between(chest[..., 1], head[..., 1]))
     return [
-        JointAngle("neck_tilt", "head", tilt, rot.unit(np.cross(chest[..., 1], head[..., 1])), chest[..., 1]),
+        JointAngle("neck_tilt", "head", tilt, rot.unit(rot.cross(chest[..., 1], head[..., 1])), chest[..., 1]),
         JointAngle("neck_rotation", "head", np.abs(c), way[:, None] * head[..., 1], chest[..., 0]),
     ]
 

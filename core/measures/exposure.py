@@ -8,6 +8,7 @@ from .. import body
 from ..need import Need
 from ..shot import Character
 from ..study import Study, measure
+from .local import local_turns
 
 Array = np.ndarray
 
@@ -46,18 +47,23 @@ class Exposure:
         return taken
 
 
-@measure(Need.JOINTS | Need.ROTATIONS)
+@measure(Need.JOINTS | Need.ROTATIONS, uses=(local_turns,))
 def exposure(study: Study, character: Character) -> Exposure:
     """Reads the exposure from what moves, never from the keys: a constraint or a baked clip tells the same."""
     still = STILL * max(character.leg_length, 1e-9)
     moved = np.zeros(max(0, len(character.heads) - 1), bool)
-    for places in (character.heads, character.tails):
-        moved |= (np.abs(np.diff(places, axis=0)) > still).any((1, 2))
+    read = [(character.heads, still), (character.tails, still)]
     if character.axes is not None:
-        moved |= (np.abs(np.diff(character.axes, axis=0)) > STILL).any((1, 2, 3))
+        read.append((character.axes, STILL))
+    for values, least in read:
+        quiet = np.flatnonzero(~moved)  # most samples are told by the first reading already
+        if len(quiet):
+            rows = values.reshape(len(values), -1)
+            step = np.diff(rows, axis=0) if len(quiet) == len(moved) else rows[quiet + 1] - rows[quiet]
+            moved[quiet] = (np.abs(step) > least).any(1)
     changes = np.concatenate([[0], np.flatnonzero(moved) + 1])
     step, stepped = step_of(changes)
-    parts = {part: s for part, s in _part_steps(character).items() if s != (-1 if stepped else step)}
+    parts = {part: s for part, s in _part_steps(character, study.of(local_turns, character)).items() if s != (-1 if stepped else step)}
     drawings = np.arange(len(character.heads)) if step == 1 or stepped else _filled(changes, step, len(character.heads))
     return Exposure(step, drawings, changes, stepped, _sentence(step, stepped, parts), parts)
 
@@ -69,6 +75,8 @@ def step_of(changes: Array) -> tuple[int, bool]:
         lone = len(changes) > 2 and int(np.diff(changes).min()) >= STEPPED_GAP
         return 1, lone
     gaps = np.diff(changes)
+    if gaps.max() == 1:
+        return 1, False
     before, after = gaps, np.append(gaps[1:], gaps[-1])
     if (np.minimum(before, after) >= STEPPED_GAP).mean() > 0.5:
         return 1, True
@@ -85,18 +93,16 @@ def step_of(changes: Array) -> tuple[int, bool]:
     return 1, False
 
 
-def _part_steps(character: Character) -> dict[str, int]:
-    """The step of each part's turn against its nearest mapped parent; the pelvis against the world."""
-    if character.axes is None:
+def _part_steps(character: Character, turns: Array | None) -> dict[str, int]:
+    """The step of each part's turn (3, 3, P, F) against its nearest mapped parent; the pelvis against the world."""
+    if turns is None:
         return {}
+    moved = np.zeros((turns.shape[2], max(0, turns.shape[3] - 1)), bool)
+    for row in turns.reshape(9, *turns.shape[2:]):
+        moved |= np.abs(row[:, 1:] - row[:, :-1]) > STILL
     out = {}
-    for part in character.parts:
-        above = body.parent(part)
-        while above is not None and above not in character.index:
-            above = body.parent(above)
-        own = character.axes[:, character.index[part]]
-        turn = own if above is None else character.axes[:, character.index[above]].swapaxes(-1, -2) @ own
-        changes = np.concatenate([[0], np.flatnonzero((np.abs(np.diff(turn, axis=0)) > STILL).any((1, 2))) + 1])
+    for part, own in zip(character.parts, moved, strict=True):
+        changes = np.concatenate([[0], np.flatnonzero(own) + 1])
         if len(changes) == 1:
             out[part] = 0
             continue

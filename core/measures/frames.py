@@ -58,7 +58,7 @@ def body_directions(character: Character) -> tuple[Array, Array, Array]:
     """The body's right, up and forward at rest, unit (3,): right along the lines of hips and shoulders, made level."""
     up = rot.unit(character.up)
     ahead = rot.unit(rot.square_to(character.forward, up))
-    right = np.cross(ahead, up)
+    right = rot.cross(ahead, up)
     line = np.zeros(3)
     for part in ("thigh", "upper_arm"):
         if character.has(f"{part}.L", f"{part}.R"):
@@ -67,7 +67,7 @@ def body_directions(character: Character) -> tuple[Array, Array, Array]:
     # a figure at rest in a stride has crooked lines: then the map's own forward is the better guess
     if size > 0 and float(line @ right) > 0.8 * size:
         right = line / size
-    return right, up, np.cross(up, right)
+    return right, up, rot.cross(up, right)
 
 
 def carried(character: Character, part: str) -> Array:
@@ -83,7 +83,12 @@ def carried(character: Character, part: str) -> Array:
             axes = true
         else:
             axes = np.where(np.isnan(true), axes, true)
-    return np.asarray(axes @ character.rest_axes[i].T)
+    return times(axes, character.rest_axes[i].T)
+
+
+def times(stack: Array, matrix: Array) -> Array:
+    """stack (F, 3, 3) @ matrix (3, 3): one product of (3 F, 3) costs a tenth of F small ones."""
+    return np.asarray((stack.reshape(-1, 3) @ matrix).reshape(stack.shape))
 
 
 def _rest_hinge(character: Character, limb: str, right: Array, up: Array, ahead: Array) -> Hinge:
@@ -91,17 +96,17 @@ def _rest_hinge(character: Character, limb: str, right: Array, up: Array, ahead:
     upper = rot.unit(character.rest_end(root) - character.rest_head(root))
     lower = rot.unit(character.rest_end(mid) - character.rest_head(mid))
     leg = limb.startswith("leg")
-    normal = np.cross(upper, lower)
+    normal = rot.cross(upper, lower)
     if rot.angle_between(upper, lower) > REST_BENT:
         # bent at rest is bent the way it goes; a leg may still be modelled backward, so there the body's right decides
         axis = -rot.unit(normal) if leg else rot.unit(normal)
         return Hinge(axis if not leg or axis @ right >= 0 else -axis, "the bend at rest")
     if not leg:
-        return Hinge(rot.unit(np.cross(ahead, -upper)), "the front, to which elbows bend")
+        return Hinge(rot.unit(rot.cross(ahead, -upper)), "the front, to which elbows bend")
     if character.has(end):
         level = rot.square_to(character.rest_end(end) - character.rest_head(end), up)
         if np.linalg.norm(level) > 0.2 * character.rest_length(end):
-            axis = rot.square_to(np.cross(rot.unit(level), -upper), upper)
+            axis = rot.square_to(rot.cross(rot.unit(level), -upper), upper)
             return Hinge(rot.unit(axis), "the way the foot points")
     return Hinge(
         rot.unit(rot.square_to(right, upper)),
@@ -116,7 +121,7 @@ def _hinge(character: Character, limb: str, rest: Hinge) -> Hinge:
     turn = carried(character, root)
     upper = rot.unit(character.end(root) - character.head(root))
     lower = rot.unit(character.end(mid) - character.head(mid))
-    normals = rot.seen_from(turn, np.cross(upper, lower))
+    normals = rot.seen_from(turn, rot.cross(upper, lower))
     bend = rot.angle_between(upper, lower)
     with np.errstate(invalid="ignore"):
         used = normals[(bend > BENT) & np.isfinite(normals).all(axis=-1)]
@@ -155,7 +160,7 @@ def frames(study: Study, character: Character) -> Frames:
     for part in body.CENTRE:
         if character.has(part):
             rest[part] = rot.frame(right, up)
-    now = {part: carried(character, part) @ frame for part, frame in rest.items()}
+    now = {part: times(carried(character, part), frame) for part, frame in rest.items()}
     return Frames(now, rest, hinges, right, up, ahead)
 
 
@@ -168,7 +173,7 @@ def _end_frame(character: Character, limb: str, hinge: Hinge, up: Array, right: 
         level = rot.square_to(along, up)
         if np.linalg.norm(level) < 0.2 * np.linalg.norm(along):
             return rot.frame(right, up)
-        return rot.frame(np.cross(rot.unit(level), up), up)
+        return rot.frame(rot.cross(rot.unit(level), up), up)
     lower = character.rest_end(mid) - character.rest_head(mid)
     straight = rot.angle_between(along, lower) > np.radians(20.0)
     return rot.frame(hinge.axis, -lower if straight else -along)

@@ -12,10 +12,13 @@ import numpy as np
 
 from .. import body
 from ..need import Need
-from ..numeric.rotation import log, relative
+from ..numeric.rotation import log, norm
 from ..shot import Character
 from ..study import Study, measure
 from .exposure import exposure
+from .local import local_axes, local_turns, parent_on, seen
+
+__all__ = ["LEVERS", "LEVER_LEG", "Motion", "Signal", "lever", "local_axes", "parent_on", "turn"]
 
 Array = np.ndarray
 
@@ -43,7 +46,7 @@ class Signal:
     @cached_property
     def speed(self) -> Array:
         """Legs a second, (D - 1,)."""
-        return np.asarray(np.linalg.norm(self.velocity, axis=-1))
+        return norm(self.velocity)
 
     @cached_property
     def steps(self) -> Array:
@@ -93,23 +96,7 @@ def lever(part: str) -> float:
     return LEVERS[body.base(part)] / LEVER_LEG
 
 
-def parent_on(character: Character, part: str) -> str | None:
-    """The nearest mapped part above, or None."""
-    above = body.parent(part)
-    while above is not None and not character.has(above):
-        above = body.parent(above)
-    return above
-
-
-def local_axes(character: Character, part: str) -> Array:
-    """The part's axes (F, 3, 3) as its nearest mapped parent sees them; the pelvis's in the world."""
-    assert character.axes is not None
-    own = character.axes[:, character.index[part]]
-    above = parent_on(character, part)
-    return np.asarray(own if above is None else relative(character.axes[:, character.index[above]], own))
-
-
-@measure(Need.JOINTS | Need.ROTATIONS | Need.GOALS, uses=(exposure,))
+@measure(Need.JOINTS | Need.ROTATIONS | Need.GOALS, uses=(exposure, local_turns))
 def turn(study: Study, character: Character) -> Motion:
     """The signals, on the character's drawings: on twos one velocity spans two frames."""
     taken = study.of(exposure, character).drawings
@@ -121,10 +108,12 @@ def turn(study: Study, character: Character) -> Motion:
         signals.append(Signal(part, kind, steps / seconds[:, None], seconds))
 
     if len(taken) > 1:
-        if character.axes is not None:
-            for part in character.parts:
-                axes = local_axes(character, part)[taken]
-                add(part, "turn", log(relative(axes[:-1], axes[1:])) * lever(part))
+        axes = study.of(local_turns, character)
+        if axes is not None:
+            drawn = axes if len(taken) == axes.shape[3] else axes[..., taken]
+            vectors = log(np.moveaxis(seen(drawn[..., :-1], drawn[..., 1:]), (0, 1), (-2, -1)))
+            for part, vector in zip(character.parts, vectors, strict=True):
+                add(part, "turn", vector * lever(part))
         if character.has("pelvis"):
             add("pelvis", "path", np.diff(character.head("pelvis")[taken], axis=0) / leg)
         for goal in character.goals:

@@ -32,7 +32,9 @@ def drop(points: Array, triangles: Array, up: Array, above: float) -> tuple[Arra
     solid = np.flatnonzero(usable)
     # one column each: searching a row of two is many times slower
     (left, near_side), (right, far_side) = (np.ascontiguousarray(e[solid].T) for e in (tri.min(1), tri.max(1)))
-    order = np.lexsort((flat[:, 1], flat[:, 0])) if len(triangles) > 64 else np.arange(n)
+    # along the way that they go farthest: a batch then lies over few triangles
+    longest = int(np.argmax(np.ptp(flat, axis=0)))
+    order = np.argsort(flat[:, longest], kind="stable") if len(triangles) > 64 else np.arange(n)
     size = 64 if len(triangles) > 64 else max(1, _BATCH // len(triangles))
     for at in range(0, n, size):                        # neighbours in the plane share the few triangles near them
         rows = order[at:at + size]

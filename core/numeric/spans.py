@@ -18,9 +18,10 @@ HELD_SECONDS = 0.08
 
 def spans(mask: Array) -> list[Span]:
     """The runs of True in a mask (F,), both ends inside."""
-    mask = np.asarray(mask, bool)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
-    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    padded = np.zeros(len(mask) + 2, bool)
+    padded[1:-1] = mask
+    edges = np.flatnonzero(padded[1:] != padded[:-1]).tolist()
+    return [(a, b - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def joined(found: Sequence[Span], gap: int) -> list[Span]:
@@ -42,7 +43,9 @@ def beyond(level: Array, opens: Array | float, closes: Array | float, gap: int =
     """
     with np.errstate(invalid="ignore"):
         above, alive = np.asarray(level > opens), np.asarray(level > closes)
-    out = []
+    out: list[Span] = []
+    if not above.any():
+        return out
     for first, last in spans(above | alive):
         inside = np.flatnonzero(above[first : last + 1])
         if len(inside):
@@ -73,6 +76,11 @@ def held(level: Array, count: int) -> Array:
     if len(level) < count:
         return np.full(len(level), -np.inf)
     solid = np.where(np.isnan(level), -np.inf, level)
-    windows = np.lib.stride_tricks.sliding_window_view(solid, count).min(axis=1)
-    padded = np.concatenate([np.full(count - 1, -np.inf), windows, np.full(count - 1, -np.inf)])
-    return np.asarray(np.lib.stride_tricks.sliding_window_view(padded, count).max(axis=1))
+    kept = len(solid) - count + 1
+    least = solid[:kept]
+    for shift in range(1, count):
+        least = np.minimum(least, solid[shift : shift + kept])
+    out = np.full(len(solid), -np.inf)
+    for shift in range(count):
+        np.maximum(out[shift : shift + kept], least, out=out[shift : shift + kept])
+    return out

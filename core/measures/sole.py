@@ -132,6 +132,7 @@ def _standing_up(character: Character, foot: str, leg: float) -> Array:
     speed = np.linalg.norm(np.diff(ankle, axis=0), axis=1)
     speed = np.minimum(np.append(speed, speed[-1]), np.insert(speed, 0, speed[0]))
     near = low - sliding(low, max(3, len(low) // 4), np.minimum) < 0.06 * leg
+    near &= low < low.min() + 0.5 * leg                 # not the top of a kick or a cartwheel
     slow = speed <= np.quantile(speed[near], 0.4)
     local = np.einsum("fji,j->fi", _turns(character, foot)[near & slow], up)
     return _unit(np.median(local, axis=0), up)

@@ -22,14 +22,14 @@ from .rekey import rekeyed
 Array = np.ndarray
 RATES = (24.0, 30.0)
 ACCEPTED = Path(__file__).resolve().parents[2] / "tests" / "corpus" / "accepted.json"
-#: Frames of an accepted note may be off by this many seconds: what stands on one grid of samples lies between another's.
+#: Frames of an accepted note may be off by this many seconds: the samples of another rate lie elsewhere.
 SLACK = 0.2
 
 
 @dataclass(frozen=True)
 class Accepted:
-    """One check's notes on one clip. part: a body part, or '' for any; first, last: frames at the clip's own rate, which
-    starts at frame 1, or None for the whole clip; rate: the clip's own."""
+    """One check's notes on one clip. part: a body part, or '' for any; first, last: frames at the clip's own rate, from
+    frame 1 on, or None for the whole clip; rate: the clip's own."""
 
     clip: str
     check: str

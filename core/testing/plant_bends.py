@@ -23,7 +23,7 @@ PAST = dict(zip(SIZES, ((5.0, "low"), (15.0, "medium"), (30.0, "high")), strict=
 TOLERANCE = 3.0
 #: Degrees to the front at which a leg is spread, and within which it must be all the while: further up the limit itself
 #: rises, and of a leg straight out to the side nobody can say how far it is to the front.
-FRONT, HANGS = (-5.0, 20.0), 28.0
+FRONT, HANGS = (-5.0, 20.0), 32.0
 
 Bend = Callable[[Character, Array, float], Character]
 
@@ -56,9 +56,10 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
         for centre in centres(shot):
             weight = bump(shot, centre)
             window = reached(shot, weight)
-            if not quiet(clean.result, shot, window, chain) or not _free(clean, part, window):
+            inner = reached(shot, np.where(weight > 0.05, weight, 0.0))
+            if not quiet(clean.result, shot, window, chain) or not _free(clean, part, inner):
                 continue
-            out = body.base(part) == "thigh" and clean.steps_out(f"foot.{body.side(part)}", window)
+            out = body.base(part) == "thigh" and clean.steps_out(f"foot.{body.side(part)}", inner)
             if out or clean.feet_stay(bend(clean.character, weight, limit + PAST["large"][0])):
                 yield centre, _maker(weight, window)
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Planted skates: a standing foot slides over the ground by known centimeters, and swings back before its next print."""
+"""Planted skates: a standing foot slides over the ground by known sizes, and swings back before its next print."""
 
 import zlib
 from collections.abc import Iterator
@@ -8,6 +8,7 @@ import numpy as np
 
 from .. import body
 from ..measures.contacts import Stance
+from ..numeric.rotation import log, relative
 from ..shot import Character
 from . import edit
 from .plants import SIZES, Case, Clean, min_jerk, quiet
@@ -21,8 +22,8 @@ SECONDS = (0.15, 0.3)
 TOLERANCE = 0.01
 #: The ends of a stance in which no slip is measured, and some room, seconds.
 EDGE = 0.12
-#: Degrees that the foot may turn on its spot meanwhile: a slide in a turn is a turn about another point.
-TURNS = 4.0
+#: Degrees that the foot may turn or roll meanwhile: a slide in a turn is a turn about another point.
+TURNS = 8.0
 #: The leg is never pulled straighter than this share of its length.
 REACH = 0.985
 PLACES = 4
@@ -44,8 +45,8 @@ def skates(clean: Clean) -> Iterator[Case]:
 
 
 def skated(clean: Clean, side: str, first: int, count: int, offset: Array, lift: int) -> Character:
-    """The foot slid by ``offset`` (3,) metres from sample ``first`` over ``count`` samples, carried so until it lifts at
-    sample ``lift``, and back before it stands again."""
+    """The foot slid by ``offset`` (3,) metres from sample ``first`` over ``count`` samples, carried so until it lifts
+    at sample ``lift``, and back before it stands again."""
     at = np.arange(clean.shot.count)
     along = min_jerk((at - first) / count)
     again = next((s.first for s in clean.touch.stances[f"foot.{side}"] if s.first > lift), clean.shot.count)
@@ -89,11 +90,12 @@ def _severity(size: str, keyed: bool) -> str:
 
 
 def _turns(clean: Clean, side: str, window: tuple[int, int]) -> float:
-    """Degrees by which the foot's heading changes in the window, seen from above."""
+    """Degrees by which the foot turns or rolls in the window, between its first frame and any other."""
     c = clean.character
     rows = slice(window[0], window[1] + 1)
-    ahead = (c.end(f"foot.{side}") - c.head(f"foot.{side}"))[rows, :2]
-    return float(np.degrees(np.ptp(np.unwrap(np.arctan2(ahead[:, 1], ahead[:, 0])))))
+    assert c.axes is not None
+    axes = c.axes[rows, c.index[f"foot.{side}"]]
+    return float(np.degrees(np.linalg.norm(log(relative(axes[0], axes)), axis=-1).max()))
 
 
 def _rests(clean: Clean, window: tuple[int, int]) -> bool:

@@ -210,8 +210,8 @@ class Clean:
     def with_(self, character: Character) -> Shot:
         return replace(self.shot, characters=(character,))
 
-    def feet_stay(self, character: Character) -> bool:
-        """Whether no standing foot was moved, and none that was is as low as standing ones are."""
+    def feet_stay(self, character: Character, aloft: float = ALOFT) -> bool:
+        """Whether no standing foot was moved, and what was moved stays ``aloft`` legs over where feet stand."""
         for part in ("foot.L", "foot.R"):
             if part in self.touch.planted:
                 far = np.linalg.norm(character.head(part) - self.character.head(part), axis=-1)
@@ -219,8 +219,9 @@ class Clean:
                 if far[standing].max(initial=0.0) > STANDS:
                     return False
                 low = (character.head(part) @ character.up)[far > STANDS].min(initial=np.inf)
-                usual = np.quantile((self.character.head(part) @ character.up)[standing], 0.1) if standing.any() else 0.0
-                if low < usual + ALOFT * character.leg_length:
+                heights = (self.character.head(part) @ character.up)[standing]
+                usual = float(np.quantile(heights, 0.1)) if len(heights) else 0.0
+                if low < usual + aloft * character.leg_length:
                     return False
         return True
 
@@ -254,5 +255,5 @@ def _ankle(character: Character, side: str) -> Array:
 
 
 def prepared(shot: Shot) -> Clean:
-    """The shot with all that planting asks about it, worked out once."""
+    """The shot with what planting asks about it, worked out once."""
     return Clean(shot, review(shot), Study(shot).of(contacts, shot.characters[0]))

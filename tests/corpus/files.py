@@ -18,7 +18,6 @@ from plumbline.core.shot import Shot
 from plumbline.core.testing.corpus import Subject, rates_of, resampled
 from plumbline.sample_scenes import keeper_shot
 
-
 #: glTF tells no rate; these were keyed at 30, and must be read so or their keys land between frames.
 GLB_FPS = 30
 

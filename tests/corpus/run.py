@@ -81,7 +81,8 @@ def row_of(subject: corpus.Subject, shot: Shot, result: Result) -> Row:
 
 def planted(rows: list[Row], progress: Progress) -> list[Tally]:
     """Faults planted in captured clips at 24 and in keyed ones, where the clip itself raised nothing unaccepted."""
-    hosts = [r.subject for r in rows if not r.why and not r.false and not r.accepted
+    own = {a.clip for a in corpus.accepted()}
+    hosts = [r.subject for r in rows if not r.why and not r.false and r.subject.clip not in own
              and ((r.subject.kind == "captured" and r.subject.rate == "24") or r.subject.kind == "keyed")]
     counts: dict[tuple[str, str, str], Tally] = defaultdict(Tally)
     for k, subject in enumerate(hosts):

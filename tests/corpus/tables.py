@@ -12,7 +12,7 @@ from plumbline.core.testing.plants import SIZES, Case, Verdict
 
 @dataclass(frozen=True)
 class Row:
-    """One clip at one rate. low: how many low notes; false, accepted: notes of medium or above; why: not used, because."""
+    """One clip at one rate. low: how many low notes; false, accepted: notes of medium or above; why: not used."""
 
     subject: Subject
     minutes: float
@@ -71,7 +71,7 @@ def clean_table(rows: Iterable[Row]) -> str:
             s = sums[r.subject.kind, r.subject.rate, r.subject.held_back]
             for i, v in enumerate((1, r.minutes, r.low, len(r.false), len(r.accepted))):
                 s[i] += v
-    lines = ["| clips | rate | held back | n | minutes | low a minute | false medium or above | a minute | the clips' own |",
+    lines = ["| clips | rate | held back | n | minutes | low a minute | false, medium up | a minute | the clips' own |",
              "|---|---|---|---|---|---|---|---|---|"]
     for (kind, rate, held), (n, minutes, low, false, own) in sorted(sums.items()):
         lines.append(f"| {kind} | {rate} | {'yes' if held else 'no'} | {n:.0f} | {minutes:.2f} | {low / minutes:.1f} | "
@@ -97,7 +97,8 @@ def planted_table(tallies: Iterable[Tally]) -> str:
         lines.append(
             f"| {t.check}: {t.kind} | {t.host} | {t.size} | {t.n} ({len(t.clips)}) | {_share(t.found, t.n)} | "
             f"{_share(t.severe, t.n)} | {_share(t.alone, t.n)} | {_share(t.worst, t.n)} | {_share(t.sized, t.told)} | "
-            f"{_share(t.silenced, t.found)} | {_share(t.raised, t.found)} | {_share(t.held_found, t.held)} of {t.held} |")
+            f"{_share(t.silenced, t.found)} | {_share(t.raised, t.found)} | "
+            f"{_share(t.held_found, t.held)} of {t.held} |")
     return "\n".join(lines)
 
 
@@ -106,7 +107,7 @@ def _share(part: int, whole: int) -> str:
 
 
 def page(rows: Iterable[Row], tallies: Iterable[Tally], more: bool) -> str:
-    extra = " With a folder of hand-keyed and captured files beside the clips of the registries." if more else ""
+    extra = " With a folder of hand-keyed and captured files beside them." if more else ""
     return (
         f"<!-- Written by `python3 build.py corpus{' --more DIR' if more else ''}`. -->\n"
         "# The checks on real motion\n\n"
@@ -115,9 +116,9 @@ def page(rows: Iterable[Row], tallies: Iterable[Tally], more: bool) -> str:
         "back: limits are chosen on the others. Notes on trial are not counted.\n\n"
         f"## Clean clips\n\n{clean_table(rows)}\n\n"
         "## Planted faults\n\n"
-        "Small, middle and large: joints bent 5, 15 and 30 degrees past their limit; limbs pulled 2, 4 and 8 % past their "
-        "length; feet slid 3, 4 and 10 cm (of an adult's leg of 0.85 m); parts marched evenly between corners of at least "
-        "0.1, 0.25 and 0.5 leg/s. Each is planted where it moves no standing foot. "
+        "Small, middle and large: joints bent 5, 15 and 30 degrees past their limit; limbs pulled 2, 4 and 8 % past "
+        "their length; feet slid 3, 4 and 10 cm (of an adult's leg of 0.85 m); parts marched evenly between corners of "
+        "at least 0.1, 0.25 and 0.5 leg/s. Each is planted where it moves no standing foot. "
         "Worst frame: within 1. Size: within 3 degrees, 10 %, or 1 cm. "
         "Right severity of a fault that only may be low: not above low.\n\n"
         f"{planted_table(tallies)}\n")

@@ -1,0 +1,53 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Real motion raises no note of medium severity or above but the clips' own, listed faults."""
+
+import pytest
+from plumbline.core.note import Note
+from plumbline.core.shot import Shot
+from plumbline.core.testing import clips, corpus
+from plumbline.core.testing.plants import review
+
+
+def told(found: list[Note]) -> list[str]:
+    return [f"{n.severity} {n.check} {n.part} {n.start}-{n.end}: {n.text}" for n in found]
+
+
+def test_the_clips_are_there() -> None:
+    assert len(clips.names()) == 22, "python3 build.py test fetches them into .cache/clips"
+
+
+@pytest.mark.parametrize("name", clips.names())
+def test_captured_clips_at_their_own_rate_and_at_24_and_30(name: str) -> None:
+    for fps in corpus.rates_of(clips.clip(name).fps):
+        shot = clips.load(name, fps)
+        assert not told(corpus.unaccepted(name, shot, review(shot).notes)), f"at {fps:g}"
+
+
+@pytest.mark.parametrize("name", [n for n in clips.names() if n not in corpus.faulty_proxies()])
+def test_keyed_proxies(name: str) -> None:
+    shot = corpus.proxy(name)
+    loud = [n for n in review(shot).notes if n.severity.rank >= 1]
+    assert not told(loud)
+
+
+def test_every_accepted_note_is_still_raised() -> None:
+    """An entry that no note needs any more would hide the next false one."""
+    for entry in corpus.accepted():
+        found = []
+        for fps in corpus.rates_of(clips.clip(entry.clip).fps):
+            shot: Shot = clips.load(entry.clip, fps)
+            found += [n for n in review(shot).notes if n.severity.rank >= 1 and entry.covers(entry.clip, shot, n)]
+        assert found, f"{entry.clip}: {entry.check}, {entry.reason}"
+        assert len(entry.reason.split()) > 5
+
+
+@pytest.mark.parametrize("name", corpus.faulty_proxies())
+def test_every_faulty_proxy_is_faulty(name: str) -> None:
+    shot = corpus.proxy(name)
+    assert [n for n in review(shot).notes if n.severity.rank >= 1], f"{name} could be planted in"
+
+
+def test_a_third_of_the_clips_is_held_back() -> None:
+    held = [n for n in clips.names() if corpus.held_back(n)]
+    assert 1 <= len(held) <= len(clips.names()) // 2
+    assert held == [n for n in reversed(clips.names()) if corpus.held_back(n)][::-1]

@@ -136,8 +136,15 @@ def _pin(study: Study, character: Character, part: str, drift: Drift, t: Tread) 
     shot = study.shot
     first, last = shot.frame(int(t.samples[drift.first])), shot.frame(int(t.samples[drift.stance_last]))
     whole = np.arange(first, last + 1)
-    gone = np.stack([np.interp(whole, shot.frames[t.samples], drift.path[:, k]) for k in range(3)], -1)
-    ankle = character.head(part)
-    now = np.stack([np.interp(whole, shot.frames, ankle[:, k]) for k in range(3)], -1)
+    gone = _on(whole, shot.frames[t.samples], drift.path)
+    now = _on(whole, shot.frames, character.head(part))
     ease = int(np.clip(drift.swing_after * shot.fps, 1, max(3, round(0.25 * shot.fps))))
-    return Pin(part, tuple(_place(p) for p in now - gone), (first, last), ease)
+    return Pin(part, tuple((x, y, z) for x, y, z in (now - gone).tolist()), (first, last), ease)
+
+
+def _on(whole: Array, frames: Array, path: Array) -> Array:
+    """The path (F, 3) of known frames (F,) on whole frames (N,), in between along straight lines."""
+    at = np.clip(np.searchsorted(frames, whole), 0, len(frames) - 1)
+    if np.array_equal(frames[at], whole):
+        return path[at]
+    return np.stack([np.interp(whole, frames, path[:, k]) for k in range(3)], -1)

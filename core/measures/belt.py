@@ -81,24 +81,33 @@ def _plane(up: Array) -> tuple[Array, Array]:
 
 
 def _density(values: Array, weight: Array, at: Array) -> float:
-    return float((weight * np.exp(-((values - at) ** 2).sum(-1) / WIDTH**2)).sum())
+    off = values - at
+    return float(weight @ np.exp(-(off[:, 0] ** 2 + off[:, 1] ** 2) / WIDTH**2))
 
 
 def _mode(values: Array, weight: Array) -> Array:
     """The densest place (2,) of weighted planar values: the best cell of a coarse grid, then mean shift."""
     cell, half = WIDTH / 2, 96                              # the grid holds velocities up to 2.9 u, a sprinter's foot
     index = np.clip(np.round(values / cell).astype(int) + half, 0, 2 * half)
-    grid = np.bincount(index[:, 0] * (2 * half + 1) + index[:, 1], weight, (2 * half + 1) ** 2)
-    grid = grid.reshape(2 * half + 1, -1)
+    corner = np.array([index[:, 0].min(), index[:, 1].min()]) - 3
+    size = np.array([index[:, 0].max(), index[:, 1].max()]) - corner + 4
+    index -= corner
+    grid = np.bincount(index[:, 0] * size[1] + index[:, 1], weight, size[0] * size[1]).reshape(size)
     kernel = np.exp(-(np.arange(-3, 4) * cell / WIDTH) ** 2)
-    for axis in (0, 1):
-        grid = sum(k * np.roll(grid, s, axis) for k, s in zip(kernel, range(-3, 4), strict=True))
-    place = (np.array(np.unravel_index(int(grid.argmax()), grid.shape)) - half) * cell
+    for _ in range(2):                                     # along one axis, then along the other
+        wide = np.pad(grid, ((3, 3), (0, 0)))
+        grid = sum(k * wide[s:s + len(grid)] for s, k in enumerate(kernel)).T
+    place = (np.array(np.unravel_index(int(grid.argmax()), grid.shape)) + corner - half) * cell
+    # farther away nothing weighs anything, to the last digit
+    close = np.abs(values - place).max(1) < 8 * WIDTH
+    values, weight = values[close], weight[close]
     for _ in range(20):
-        near = weight * np.exp(-((values - place) ** 2).sum(-1) / WIDTH**2)
-        if near.sum() <= 0:
+        off = values - place
+        near = weight * np.exp(-(off[:, 0] ** 2 + off[:, 1] ** 2) / WIDTH**2)
+        total = near.sum()
+        if total <= 0:
             break
-        new = (near[:, None] * values).sum(0) / near.sum()
+        new = near @ values / total
         done = np.abs(new - place).max() < 1e-5
         place = new
         if done:

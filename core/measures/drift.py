@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..numeric.hull import smallest_norm
+from ..numeric.rotation import cross, dot, norm
 from ..numeric.spans import spans
 from ..shot import SOLE_POINTS
 from .contacts import SMOOTH_RATE, Contacts
@@ -17,6 +18,7 @@ EDGE = 0.08         # s left off each end of a stance: a heel truly slides 2 to 
 SHORTEST = 0.25     # s: stances under this are not judged
 TIGHT = 0.9         # a drift's span is the shortest that holds this share of it ...
 AT_REST = 0.1       # ... and goes on until the foot is slower than this share of its skate
+DENSE = 96          # drawings up to which all pairs are measured at once
 TOGETHER = 0.25     # s: drifts of one stance closer than this are one
 # m on an adult's leg, s, share of the steps: captured points never keep still like this
 SAME_PLACE, SAME_TIME, SAME_SHARE = 3e-5, 0.125, 0.3
@@ -73,10 +75,10 @@ def _least(step: Array, stays: Array, normal: Array) -> Array:
     """The smallest step (N, 3) in the plane square to normal (N, 3) among all places of the patch: step (N, 7, 3),
     stays (N, 7)."""
     seed = np.where(np.abs(normal[:, :1]) < 0.9, [[1.0, 0, 0]], [[0, 1.0, 0]])
-    e1 = seed - (seed * normal).sum(1, keepdims=True) * normal
-    e1 /= np.linalg.norm(e1, axis=1, keepdims=True)
-    e2 = np.cross(normal, e1)
-    flat = np.stack([(step * e1[:, None]).sum(-1), (step * e2[:, None]).sum(-1)], -1)
+    e1 = seed - dot(seed, normal)[:, None] * normal
+    e1 /= norm(e1)[:, None]
+    e2 = cross(normal, e1)
+    flat = np.stack([dot(step, e1[:, None]), dot(step, e2[:, None])], -1)
     least = np.nan_to_num(smallest_norm(flat, stays))
     out: Array = least[:, :1] * e1 + least[:, 1:] * e2
     return out
@@ -102,12 +104,12 @@ def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, lea
     stances = spans(np.asarray(planted.any(1)))
     edge = int(np.ceil(EDGE * t.rate - 1e-6))
     found: list[Drift] = []
-    belted = _belted(t, touch)
+    repeats = None if all_keyed else _Repeats(t, touch, side)
     for k, (a, b) in enumerate(stances):
         lo, hi = a + edge, b - edge
         if (b - a + 1) / t.rate < SHORTEST or hi <= lo:
             continue
-        keyed = all_keyed or _repeats(t, touch, side, a, b, belted)
+        keyed = repeats is None or repeats.within(a, b)
         window = hi - lo if keyed else min(hi - lo, max(1, round(WINDOW * t.rate)))
         floor = least_keyed if keyed else least
         spells = _merged(_spells(path, lo, hi, window, floor), round(TOGETHER * t.rate), window, path)
@@ -117,16 +119,18 @@ def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, lea
             so_far[:first] = 0.0
             so_far[last:] = path[last] - path[first]
             reach = path[lo:hi + 1] - path[lo]
-            total = float(np.linalg.norm(reach[:, None] - reach[None, ::max(1, len(reach) // 64)], axis=-1).max())
+            total = float(norm(reach[:, None] - reach[None, ::max(1, len(reach) // 64)]).max())
             found.append(Drift(first, last, b, size, max(total, size), path[last] - path[first], so_far, keyed, after))
     return found
 
 
 def mostly_keyed(t: Tread, touch: Contacts) -> bool:
     """Whether half of the figure's stances keep a point exactly: the others, though they skate, are keyed too."""
-    belted = _belted(t, touch)
-    told = [_repeats(t, touch, side, a, b, belted) for side in t.sides
-            for a, b in spans(np.asarray(touch.drawn[f"foot.{side}"].any(1))) if (b - a + 1) / t.rate >= SHORTEST]
+    told = []
+    for side in t.sides:
+        repeats = _Repeats(t, touch, side)
+        told += [repeats.within(a, b) for a, b in spans(np.asarray(touch.drawn[f"foot.{side}"].any(1)))
+                 if (b - a + 1) / t.rate >= SHORTEST]
     return bool(told) and sum(told) >= len(told) / 2
 
 
@@ -135,35 +139,66 @@ def _belted(t: Tread, touch: Contacts) -> bool:
     return not np.array_equal(touch.relative, t.steps)
 
 
-def _repeats(t: Tread, touch: Contacts, side: str, a: int, b: int, belted: bool) -> bool:
-    """Whether some planted point keeps its place exactly through much of the stance, as only keys make it."""
-    columns = t.columns(side)
-    planted = touch.drawn[f"foot.{side}"][a:b + 1]
-    stays = planted[:-1] & planted[1:]
-    step = touch.relative[a:b, columns]
-    if belted:
-        # a belt's speed is an estimate: exact there is what moves on evenly
-        step = np.concatenate([np.diff(step, axis=0), np.full((min(1, len(step)), *step.shape[1:]), np.inf)])
-    still = stays & (np.linalg.norm(step, axis=-1) < SAME_PLACE * t.leg / 0.85)
-    least = max(2, round(SAME_TIME * t.rate))
-    return bool((still.sum(0) >= np.maximum(least, SAME_SHARE * stays.sum(0))).any())
+class _Repeats:
+    """Whether some planted point keeps its place exactly through much of a stance, as only keys make it."""
+
+    def __init__(self, t: Tread, touch: Contacts, side: str) -> None:
+        planted = touch.drawn[f"foot.{side}"]
+        stays = planted[:-1] & planted[1:]
+        step = touch.relative[:, t.columns(side)]
+        # a belt's speed is an estimate: exact there is what moves on evenly, which a stance's last step cannot tell
+        self._short = 1 if _belted(t, touch) else 0
+        if self._short:
+            step = np.diff(step, axis=0)
+        still = stays[:len(step)] & (norm(step) < SAME_PLACE * t.leg / 0.85)
+        none = np.zeros((1, stays.shape[1]), int)
+        self._stays = np.concatenate([none, np.cumsum(stays, axis=0)])
+        self._still = np.concatenate([none, np.cumsum(still, axis=0)])
+        self._least = max(2, round(SAME_TIME * t.rate))
+
+    def within(self, a: int, b: int) -> bool:
+        """For the stance from drawing a to b."""
+        still = self._still[max(a, b - self._short)] - self._still[a]
+        stays = self._stays[b] - self._stays[a]
+        return bool((still >= np.maximum(self._least, SAME_SHARE * stays)).any())
 
 
 def _spells(path: Array, lo: int, hi: int, window: int, least: float) -> list[tuple[int, int, float]]:
     """Largest drift between lo and hi, then the largest ones before and after it, and so on down to ``least``."""
-    best, where = 0.0, (lo, lo)
-    for gap in range(1, min(window, hi - lo) + 1):
-        size = np.linalg.norm(path[lo + gap:hi + 1] - path[lo:hi + 1 - gap], axis=1)
-        at = int(size.argmax())
-        if size[at] > best * (1 + 1e-9):
-            best, where = float(size[at]), (lo + at, lo + at + gap)
+    best, where = _largest(path, lo, hi, window)
     if best < least or best <= 0:
         return []
     first, last = _tightest(path, *where, best)
     a, b = max(lo, first - 2), min(hi, last + 2)
     around = path[a:b + 1]
-    size_here = float(np.linalg.norm(around[:, None] - around[None], axis=-1).max()) if b - a < 2 * window + 8 else best
+    size_here = float(norm(around[:, None] - around[None]).max()) if b - a < 2 * window + 8 else best
     return [*_spells(path, lo, first, window, least), (first, last, size_here), *_spells(path, last, hi, window, least)]
+
+
+def _largest(path: Array, lo: int, hi: int, window: int) -> tuple[float, tuple[int, int]]:
+    """The largest drift between two drawings of lo to hi, up to ``window`` apart, and those two: the nearest ones."""
+    if hi <= lo:
+        return 0.0, (lo, lo)
+    if hi - lo < DENSE:
+        size, gap = _pairs(path[lo:hi + 1])
+        size = np.where((gap > 0) & (gap <= window), size, 0.0)
+        first, last = np.nonzero(size >= size.max() * (1 - 1e-9))
+        pick = int((last - first).argmin())
+        i, j = int(first[pick]), int(last[pick])
+        return float(size[i, j]), (lo + i, lo + j)
+    best, where = 0.0, (lo, lo)
+    for gap_here in range(1, min(window, hi - lo) + 1):
+        sizes = norm(path[lo + gap_here:hi + 1] - path[lo:hi + 1 - gap_here])
+        at = int(sizes.argmax())
+        if sizes[at] > best * (1 + 1e-9):
+            best, where = float(sizes[at]), (lo + at, lo + at + gap_here)
+    return best, where
+
+
+def _pairs(path: Array) -> tuple[Array, Array]:
+    """Distances (N, N) from row to column, and how many drawings the column lies after the row."""
+    order = np.arange(len(path))
+    return norm(path[:, None] - path[None]), order[None] - order[:, None]
 
 
 def _tightest(path: Array, i: int, j: int, best: float) -> tuple[int, int]:
@@ -172,14 +207,20 @@ def _tightest(path: Array, i: int, j: int, best: float) -> tuple[int, int]:
     The shortest span that holds nearly all of the drift, then out to where the foot comes to rest.
     """
     first, last = i, j
-    for gap in range(1, j - i + 1):
-        size = np.linalg.norm(path[i + gap:j + 1] - path[i:j + 1 - gap], axis=1)
-        at = int(size.argmax())
-        if size[at] >= TIGHT * best:
-            first, last = i + at, i + at + gap
-            break
+    if j - i < DENSE:
+        pairs, gaps = _pairs(path[i:j + 1])
+        gap = int(gaps[(gaps > 0) & (pairs >= TIGHT * best)].min(initial=j - i))
+        at = int(np.diagonal(pairs, gap).argmax())
+        first, last = i + at, i + at + gap
+    else:
+        for gap in range(1, j - i + 1):
+            size = norm(path[i + gap:j + 1] - path[i:j + 1 - gap])
+            at = int(size.argmax())
+            if size[at] >= TIGHT * best:
+                first, last = i + at, i + at + gap
+                break
     along = path[last] - path[first]
-    speed = np.diff(path[i:j + 1], axis=0) @ (along / np.linalg.norm(along))
+    speed = (path[i + 1:j + 1] - path[i:j]) @ (along / norm(along))
     going = AT_REST * float(speed[first - i:last - i].max())
     while last < j and speed[last - i] > going:
         last += 1

@@ -2,9 +2,11 @@
 """Spans in which a signal marches on evenly between two corners, as a machine does and a body does not."""
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import isnan, sqrt
 
 import numpy as np
 
+from ..numeric.rotation import norm
 from ..numeric.spans import spans
 from ..shot import Character
 from ..study import Study, measure
@@ -54,7 +56,7 @@ class EvenSpan:
     @property
     def corner(self) -> float:
         """The harder corner, legs a second."""
-        return float(np.nanmax(self.corners))
+        return max(c for c in self.corners if not isnan(c))
 
     @property
     def worst(self) -> int:
@@ -68,11 +70,14 @@ def even_spans(signal: Signal, straight: Sequence[tuple[int, int]] = ()) -> list
     velocity, speed = signal.velocity, signal.speed
     if len(speed) < LEAST_STEPS:
         return []
-    change = np.linalg.norm(np.diff(velocity, axis=0), axis=-1)
+    change = norm(velocity[1:] - velocity[:-1])
     limit = np.maximum(speed[:-1], speed[1:])
+    calm = change <= EVEN * limit
+    if not straight and not _in_row(calm, LEAST_STEPS - 1).any():
+        return []
     found: list[EvenSpan] = []
     tried = [(a, b + 1, hard, soft) for even, hard, soft in ((EVEN, HARD, SOFT), (EXACT, EXACT_HARD, 0.0))
-             for a, b in spans(change <= even * limit)]
+             for a, b in spans(change <= even * limit) if b - a + 2 >= LEAST_STEPS]
     straight_steps = {(a, b - 1) for a, b in straight}
     tried += [(a, b - 1, EXACT_HARD, 0.0) for a, b in straight
               if (change[a:b - 1] <= KEYED_EVEN * limit[a:b - 1]).all()]
@@ -85,14 +90,29 @@ def even_spans(signal: Signal, straight: Sequence[tuple[int, int]] = ()) -> list
     return sorted(found, key=lambda s: s.first)
 
 
+def _in_row(mask: Array, count: int) -> Array:
+    """(N,) where ``count`` entries in a row, from here on, are true; False near the end."""
+    out = np.zeros(len(mask), bool)
+    kept = max(0, len(mask) - count + 1)
+    out[:kept] = mask[:kept]
+    for shift in range(1, count):
+        out[:kept] &= mask[shift:shift + kept]
+    return out
+
+
 def _wander(velocity: Array) -> float:
     mean = velocity.mean(0)
-    return float(np.linalg.norm(velocity - mean, axis=-1).max() / max(float(np.linalg.norm(mean)), 1e-12))
+    return float(norm(velocity - mean).max()) / max(_size(mean), 1e-12)
 
 
-def noisy_spans(signal: Signal) -> list[EvenSpan]:
-    """Longest stretches, NOISY_STEPS at least, that stay by an even march within the clip's noise, with hard ends."""
-    step = float(np.median(signal.seconds)) if len(signal.seconds) else 1.0
+def _size(v: Array) -> float:
+    """Length of one v (3,)."""
+    return sqrt(float(v @ v))
+
+
+def noisy_spans(signal: Signal, step: float) -> list[EvenSpan]:
+    """Longest stretches, NOISY_STEPS at least, that stay by an even march within the clip's noise, with hard ends.
+    step: the usual seconds between drawings."""
     least = max(NOISY_STEPS, int(round(NOISY_SECONDS / step)))
     around = max(2, int(round(0.08 / step)))
     path = np.concatenate([np.zeros((1, 3)), np.cumsum(signal.steps, axis=0)])
@@ -122,13 +142,15 @@ def even(study: Study, character: Character) -> tuple[EvenSpan, ...]:
     motion: Motion = study.of(turn, character)
     frames = study.shot.frames[motion.drawings]
     keys = study.of(keyed, character)
+    seconds = motion.signals[0].seconds if motion.signals else []
+    step = float(np.median(seconds)) if len(seconds) else 1.0
     out: list[EvenSpan] = []
     for signal in motion.signals:
         exact = even_spans(signal, keys.stretches(signal.part, frames))
         out += exact
         if signal.part in keys.sparse:                     # curves have no noise to look through
             continue
-        out += [n for n in noisy_spans(signal) if not any(_overlap(n, e) for e in exact)]
+        out += [n for n in noisy_spans(signal, step) if not any(_overlap(n, e) for e in exact)]
     return tuple(out)
 
 
@@ -146,7 +168,7 @@ def _span(signal: Signal, a: int, b: int) -> EvenSpan | None:
         return None
     into = _corner(velocity[a::-1])
     out = _corner(velocity[b:])
-    if np.isnan(into) and np.isnan(out):
+    if isnan(into) and isnan(out):
         return None
     return EvenSpan(signal, a, b + 1, mean, float(speed[a:b + 1].max() / mean), (into, out))
 
@@ -157,13 +179,13 @@ def _corner(outward: Array) -> float:
     A key between two frames splits its corner over two changes that go the same way. Where the motion outside is calm,
     both count, less the change that it has anyway; elsewhere the split can't be told from the motion's own change.
     """
-    changes = np.diff(outward[:4], axis=0)
+    changes = outward[1:4] - outward[:min(3, len(outward) - 1)]
     if not len(changes):
         return float("nan")
-    corner = float(np.linalg.norm(changes[0]))
+    corner = _size(changes[0])
     if len(changes) == 3:
-        size, other, usual = (float(n) for n in np.linalg.norm(changes, axis=-1))
-        whole = float(np.linalg.norm(changes[0] + changes[1]))
+        size, other, usual = corner, _size(changes[1]), _size(changes[2])
+        whole = _size(changes[0] + changes[1])
         if changes[0] @ changes[1] > 0.98 * size * other and usual < CALM * whole:
             corner = max(corner, whole - usual)
     return corner
@@ -171,30 +193,44 @@ def _corner(outward: Array) -> float:
 
 def _ends_hard(span: EvenSpan, hard: float, soft: float) -> bool:
     """One end may be the shot's own; then the other must be the harder one."""
-    corners = np.array(span.corners)
-    return bool(np.nanmax(corners) > hard * span.speed and np.nanmin(corners) >= soft * span.speed)
+    corners = [c for c in span.corners if not isnan(c)]
+    return max(corners) > hard * span.speed and min(corners) >= soft * span.speed
 
 
 def _marches(path: Array, time: Array, count: int, allowance: float) -> Array:
     """(D - count,) whether the ``count`` steps from each drawing on are a straight even march."""
-    window = np.lib.stride_tricks.sliding_window_view(path, count + 1, axis=0).swapaxes(1, 2)      # (N, count + 1, 3)
-    share = np.lib.stride_tricks.sliding_window_view(time, count + 1)
-    share = (share - share[:, :1]) / (share[:, -1:] - share[:, :1])
-    travel = np.linalg.norm(window[:, -1] - window[:, 0], axis=-1)
-    line = window[:, :1] + (window[:, -1:] - window[:, :1]) * share[..., None]
-    off = np.linalg.norm(window - line, axis=-1).max(1)
+    whole = path[count:] - path[:-count]
+    travel = norm(whole)
     seconds = time[count:] - time[:-count]
-    told = allowance <= TOO_NOISY * travel
-    out: Array = told & (off <= MARCH * travel + allowance) & (travel > NOISY_SPEED * seconds)
+    out = (allowance <= TOO_NOISY * travel) & (travel > NOISY_SPEED * seconds)
+    left = np.flatnonzero(out)
+    # from the middle out, where most stray the farthest: what has strayed once is looked at no more
+    for step in sorted(range(1, count), key=lambda k: abs(k - count / 2)):
+        if not len(left):
+            break
+        share = (time[left + step] - time[left]) / seconds[left]
+        off = norm(path[left + step] - path[left] - whole[left] * share[:, None])
+        stays = off <= MARCH * travel[left] + allowance
+        out[left[~stays]] = False
+        left = left[stays]
     return out
+
+
+def _marches_whole(path: Array, time: Array, allowance: float) -> bool:
+    """Whether all of the path (N, 3) is one straight even march."""
+    whole, seconds = path[-1] - path[0], float(time[-1] - time[0])
+    travel = _size(whole)
+    if allowance > TOO_NOISY * travel or travel <= NOISY_SPEED * seconds:
+        return False
+    off = path - path[0] - whole * ((time - time[0]) / seconds)[:, None]
+    return bool(norm(off).max() <= MARCH * travel + allowance)
 
 
 def _longest(path: Array, time: Array, first: int, least: int, allowance: float) -> int:
     """The last drawing of the longest march from ``first`` on."""
     last = first + least
     while last + 1 < len(path):
-        piece, t = path[first:last + 2], time[first:last + 2]
-        if not _marches(piece, t, last + 1 - first, allowance)[0]:
+        if not _marches_whole(path[first:last + 2], time[first:last + 2], allowance):
             break
         last += 1
     return last

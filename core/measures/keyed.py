@@ -79,13 +79,20 @@ def keyed(study: Study, character: Character) -> Keyed:
     first = np.flatnonzero(keys.channel[1:] == keys.channel[:-1])
     stretches = _straight(keys, first)
     straight = _together(keys, first, stretches) if stretches else {}
-    sparse = {i: _sparse(keys.scene_frame[keys.of(i)]) for i in range(len(keys.channels))}
-    return Keyed(keys, channels, frozenset(p for p, found in channels.items() if any(sparse[i] for i in found)),
+    sparse = _sparse(keys)
+    return Keyed(keys, channels, frozenset(p for p, found in channels.items() if sparse[list(found)].any()),
                  {p: tuple(s for i in found for s in straight.get(i, ())) for p, found in channels.items()})
 
 
-def _sparse(frames: Array) -> bool:
-    return len(frames) > 1 and bool(np.mean(np.diff(frames)) >= SPARSE)
+def _sparse(keys: Keys) -> Array:
+    """(C,) whether the keys of each channel lie SPARSE frames apart on average."""
+    ends = np.searchsorted(keys.channel, np.arange(len(keys.channels) + 1))
+    count = np.diff(ends)
+    several = count > 1
+    out = np.zeros(len(count), bool)
+    first, last = ends[:-1][several], ends[1:][several] - 1
+    out[several] = keys.scene_frame[last] - keys.scene_frame[first] >= SPARSE * (count[several] - 1)
+    return out
 
 
 def _straight(keys: Keys, first: Array) -> dict[int, tuple[Straight, ...]]:
@@ -98,7 +105,8 @@ def _straight(keys: Keys, first: Array) -> dict[int, tuple[Straight, ...]]:
     p = clamped(pieces.points)
     length, height = p[:, 3, 0] - p[:, 0, 0], p[:, 3, 1] - p[:, 0, 1]
     share = (p[:, 1:3, 0] - p[:, :1, 0]) / np.where(length > 0, length, 1.0)[:, None]
-    off = np.abs(p[:, 1:3, 1] - p[:, :1, 1] - share * height[:, None]).max(1)
+    off = np.abs(p[:, 1:3, 1] - p[:, :1, 1] - share * height[:, None])
+    off = np.maximum(off[:, 0], off[:, 1])
     on_chord = (pieces.interpolation == BEZIER) & (off <= ON_CHORD * np.abs(height))
     moves = np.abs(height) > MOVES
     straight = moves & ((pieces.interpolation == LINEAR) | on_chord)
@@ -138,9 +146,12 @@ class _Moving:
     def __init__(self, pieces: Segments, channel: Array) -> None:
         p = pieces.points
         holds = pieces.interpolation == CONSTANT
-        between = np.where((pieces.interpolation == BEZIER)[:, None], p[:, 1:3, 1], p[:, :1, 1])
-        reach = np.concatenate([p[:, [0, 3], 1], between], axis=1)
-        swings = np.ptp(reach, axis=1) > SWINGS
+        bent = pieces.interpolation == BEZIER
+        low, high = np.minimum(p[:, 0, 1], p[:, 3, 1]), np.maximum(p[:, 0, 1], p[:, 3, 1])
+        for handle in (1, 2):
+            value = np.where(bent, p[:, handle, 1], p[:, 0, 1])
+            low, high = np.minimum(low, value), np.maximum(high, value)
+        swings = high - low > SWINGS
         self._start, self._stop = p[:, 0, 0], p[:, 3, 0]
         self._flows = np.concatenate([[0], np.cumsum(swings & ~holds)])
         self._jumps = np.concatenate([[0], np.cumsum(swings & holds)])

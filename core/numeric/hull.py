@@ -19,19 +19,25 @@ def smallest_norm(points: Array, present: Array) -> Array:
     out = np.full((f, 2), np.nan)
     if f == 0 or n == 0:
         return out
-    first = present.argmax(1)
-    some = present.any(1)
+    some = np.flatnonzero(present.any(1))
+    if not len(some):
+        return out
+    # points first and sets last, one array a coordinate: all sums run along the many sets
+    there = present[some].T
+    row = np.arange(len(some))
+    first = there.argmax(0)
     # an absent point becomes a copy of a present one: the hull stays the same and no mask is needed further on
-    filled = np.where(present[:, :, None], points, points[np.arange(f), first][:, None])
+    x, y = (np.where(there, c, c[first, row]) for c in np.moveaxis(points[some], (2, 1), (0, 1)))
     a, b = np.triu_indices(n)
-    start, along = filled[:, a], filled[:, b] - filled[:, a]
-    length2 = (along * along).sum(-1)
-    t = np.clip(-(start * along).sum(-1) / np.where(length2 > 0, length2, 1.0), 0.0, 1.0)
-    nearest = start + t[..., None] * along
-    norm2 = (nearest * nearest).sum(-1)
-    best = nearest[np.arange(f), norm2.argmin(1)]
+    ax, ay = x[b] - x[a], y[b] - y[a]
+    length2 = ax * ax + ay * ay
+    t = -(x[a] * ax + y[a] * ay) / np.where(length2 > 0, length2, 1.0)
+    t = np.minimum(np.maximum(t, 0.0), 1.0)
+    nx, ny = x[a] + t * ax, y[a] + t * ay
+    best = (nx * nx + ny * ny).argmin(0)
+    bx, by = nx[best, row], ny[best, row]
     # The nearest point of all chords is the hull's own if the whole set lies beyond it; if not, the origin is inside.
-    size = np.abs(filled).max(axis=(1, 2))
-    beyond = (filled * best[:, None]).sum(-1).min(1) >= (best * best).sum(-1) - 1e-12 * size * size
-    out[some] = np.where(beyond[some, None], best[some], 0.0)
+    size = np.maximum(np.abs(x), np.abs(y)).max(0)
+    beyond = (x * bx + y * by).min(0) >= bx * bx + by * by - 1e-12 * size * size
+    out[some, 0], out[some, 1] = np.where(beyond, bx, 0.0), np.where(beyond, by, 0.0)
     return out

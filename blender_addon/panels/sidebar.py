@@ -5,6 +5,8 @@ from typing import Any
 
 import bpy
 
+from ...core.body import spoken
+from ...core.body_map.result import AGREED
 from ...core.note import Note
 from .. import session, settings, words
 from ..drawing import chips
@@ -106,6 +108,24 @@ class PLUMBLINE_PT_characters(_Sidebar, bpy.types.Panel):
                 translate=False,
             )
             column.operator("plumbline.store_card").character = character.name
+            _body_map(self.layout, character)
+
+
+def _body_map(layout: Any, character: Any) -> None:
+    """Which bone plays which part, and why it was taken."""
+    header, body = layout.panel(f"PLUMBLINE_body_map_{character.name}", default_closed=True)
+    header.label(text="Body Map")
+    if body is None:
+        return
+    column = body.column(align=True)
+    for part, bone, reason in zip(character.parts, character.bones, character.reasons, strict=False):
+        row = column.split(factor=0.34, align=True)
+        row.label(text=spoken(part).capitalize())
+        row.label(text=bone, icon="BONE_DATA", translate=False)
+        if reason != AGREED:  # the ordinary case would only double the list
+            why = column.row()
+            why.active = False
+            why.label(text=reason, icon="BLANK1", translate=False)
 
 
 class PLUMBLINE_PT_timeline_markers(_Sidebar, bpy.types.Panel):

@@ -17,7 +17,7 @@ from .copies import copies_of
 from .facing import facing
 from .limbs import ARM, LEG, Joints, Pair, choose_up, joints, legs_and_arms, limb_pairs
 from .plane import Mirror, find_plane
-from .result import BodyMap, BodyMapError
+from .result import AGREED, BodyMap, BodyMapError
 from .skeleton import Array, Skeleton
 from .tree import Tree, choose, grow
 from .trunk import find_trunk
@@ -235,7 +235,7 @@ class _Finder:
         k = self.parts[part]
         said = self.tree.points(k).get(body.base(part), 0.0)
         if said >= 1.0 and part in self.by_shape:
-            return "name and shape agree"
+            return AGREED
         if said >= 1.0:
             return "named so; shape alone would take another bone"
         return (

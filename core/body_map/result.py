@@ -6,6 +6,10 @@ from dataclasses import dataclass, field
 from .skeleton import Array
 
 
+#: The reason of a part on which its name and its place agree.
+AGREED = "name and shape agree"
+
+
 class BodyMapError(ValueError):
     """A map that a card asks for and that cannot be had, with one sentence that says why."""
 

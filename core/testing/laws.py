@@ -98,6 +98,7 @@ class CheckTest:
     def test_evidence_is_finite_and_inside_the_note(self) -> None:
         for case in self.planted(24.0):
             note = self.the_note(case, 24.0)
+            assert note.start <= note.worst <= note.end, case.name
             assert note.evidence, case.name
             for shape in note.evidence:
                 numbers = list(_numbers(shape))

@@ -5,7 +5,6 @@ from dataclasses import dataclass, field
 
 from .skeleton import Array
 
-
 #: The reason of a part on which its name and its place agree.
 AGREED = "name and shape agree"
 

@@ -29,6 +29,9 @@ _OUTLINE = [SOLE_POINTS.index(p) for p in ("heel", "heel_outer", "ball_outer", "
 BARE_MEDIUM = 0.065
 #: Pinned feet of keyed motion are exactly pinned, so less is seen as a fault there: of the leg.
 KEYED_LOW = 0.006
+#: A slide is told by its least moved place, so where the foot rolls a little meanwhile up to 5 mm of 4 cm are missing;
+#: keyed feet have no noise that would ask for the room.
+KEYED_MEDIUM = 0.038
 
 
 class Slip(Check):
@@ -42,7 +45,7 @@ class Slip(Check):
     Against the ground's own motion: a treadmill, a cycle in place, a moving mesh.
     Limit: 0.024 low, 0.042 medium, 0.08 high, of the leg: 2, 3.5 and 6.5 cm on an adult; slides under 21 mm are noticed
     (Prazak, Hoyet and O'Sullivan 2011). Where the sole is only guessed on captured motion medium is 0.065 (5.5 cm).
-    Where planted points repeat exactly, as keys make them, low is 0.006 (5 mm).
+    Where planted points repeat exactly, as keys make them, low is 0.006 (5 mm) and medium 0.038 (3.2 cm).
     Silent when: the foot pivots or rolls; the ground carries it; it is in the air; the body may
     rest on hands, knees, hips or head. Stepped motion, and figures in place over
     ground of uneven speed, are said as skipped.
@@ -83,7 +86,7 @@ class Slip(Check):
         steps = steps_of(t, touch, side)
         sole: Soles = study.of(soles, character)
         base = self.limit if sole.source[side] in ("mesh", "card") else _with(self.limit, medium=BARE_MEDIUM)
-        keyed = _with(self.limit, low=KEYED_LOW)
+        keyed = _with(self.limit, low=KEYED_LOW, medium=KEYED_MEDIUM)
         for drift in drifts(t, touch, side, steps, base.low * t.leg, keyed.low * t.leg, all_keyed):
             limit = (keyed if drift.keyed else base).scaled(t.leg * character.real_size)
             measured = drift.size * character.real_size

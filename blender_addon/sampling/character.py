@@ -9,6 +9,7 @@ import numpy as np
 
 from ...core import body
 from ...core.need import Need
+from ...core.numeric.rotation import cross, dot
 from ...core.shot import Character, Goal, Keys, Sole
 from .armatures import Member, Rig
 from .readers import PlaceReader, PoseReader, carried
@@ -84,12 +85,12 @@ def unscaled(axes: Array) -> Array:
     so that
     turns from the rest pose come out as they are.
     """
-    length = np.linalg.norm(axes, axis=-2, keepdims=True)
+    length = _lengths(axes)[..., None, :]
     out: Array = axes / np.where(length > 0, length, 1.0)
     x, y, z = out[..., 0], out[..., 1], out[..., 2]
-    right = np.cross(x, y)
-    left_handed = np.sum(right * z, -1) < 0
-    skew = (np.abs(np.sum(x * y, -1)) > 1e-5) | (np.abs(np.abs(np.sum(right * z, -1)) - 1.0) > 1e-5)
+    volume = dot(cross(x, y), z)
+    left_handed = volume < 0
+    skew = (np.abs(dot(x, y)) > 1e-5) | (np.abs(np.abs(volume) - 1.0) > 1e-5)
     if left_handed.any():
         out[left_handed, :, 0] *= -1
     if skew.any():
@@ -98,6 +99,12 @@ def unscaled(axes: Array) -> Array:
         sz /= np.maximum(np.linalg.norm(sz, axis=-1, keepdims=True), 1e-12)
         out[skew] = np.stack([np.cross(sy, sz), sy, sz], -1)
     return out
+
+
+def _lengths(axes: Array) -> Array:
+    """(…, 3) of the columns of (…, 3, 3)."""
+    first, second, third = axes[..., 0, :], axes[..., 1, :], axes[..., 2, :]
+    return np.asarray(np.sqrt(first * first + second * second + third * third))
 
 
 def unplaceable(world: Array) -> str | None:
@@ -146,7 +153,7 @@ def character_of(
         & np.isfinite(table.axes).all((0, 2, 3))
     )
     # people hide a limb by scaling its bone to nothing: that leaves no direction to measure
-    solid = (np.linalg.norm(table.axes, axis=-2) > 0.5).all((0, 2))
+    solid = (_lengths(table.axes) > 0.5).all((0, 2))
     remarks = []
     for p, fine, thick in zip(parts, good, solid, strict=True):
         if not (fine and thick):

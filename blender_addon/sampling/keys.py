@@ -16,7 +16,11 @@ from ..compat import curves_of, slot_name
 Array = np.ndarray
 
 _BONE = re.compile(r'pose\.bones\["((?:[^"\\]|\\.)*)"\]\.(.+)$', re.S)
-BEZIER = INTERPOLATIONS.index("BEZIER")
+LINEAR, BEZIER = INTERPOLATIONS.index("LINEAR"), INTERPOLATIONS.index("BEZIER")
+#: As many keys or more, all at most a frame apart, are baked.
+BAKED = 12
+#: What Blender gives a fresh key: easing, back, amplitude, period.
+FRESH = (0, 1.70158, 0.8, 4.1)
 _EASINGS = ("AUTO", "EASE_IN", "EASE_OUT", "EASE_IN_OUT")
 
 
@@ -36,15 +40,20 @@ def keys_of(owners: Iterable[Any], scene: Any, within: tuple[float, float] | Non
     if not kept:
         none = np.zeros(0)
         return Keys((), none, none, none, none, np.zeros((0, 2)), np.zeros((0, 2)), none, none, ())
-    scene_frame, action_frame, value, left, right, interpolation, easing, back, amplitude, period = (
-        np.concatenate([columns[k][c] for k in kept]) for c in range(10)
+    counts = [len(columns[k][0]) for k in kept]
+    on_key, action_frame, interpolation = (np.concatenate([columns[k][c] for k in kept]) for c in (0, 1, 4))
+    left, right = (
+        on_key if all(columns[k][c] is columns[k][0] for k in kept) else np.concatenate([columns[k][c] for k in kept])
+        for c in (2, 3)
     )
+    eased = [columns[k][5] for k in kept]
+    easing, back, amplitude, period = (_eased(eased, counts, c) for c in range(4))
     return Keys(
         channels=tuple(curves[k].channel for k in kept),
-        channel=np.repeat(np.arange(len(kept)), [len(columns[k][0]) for k in kept]),
-        scene_frame=scene_frame,
+        channel=np.repeat(np.arange(len(kept)), counts),
+        scene_frame=np.ascontiguousarray(on_key[:, 0]),
         action_frame=action_frame,
-        value=value,
+        value=np.ascontiguousarray(on_key[:, 1]),
         left=left,
         right=right,
         interpolation=interpolation,
@@ -164,13 +173,22 @@ def _plain(curves: Sequence[_Curve]) -> list[bool]:
     return out
 
 
-def _columns(item: _Curve, within: tuple[float, float] | None, numbers: _Numbers) -> tuple[Array, ...]:
-    """scene_frame, action_frame, value, left, right, interpolation, easing, back, amplitude, period of one curve, by
-    frame.
+def _eased(eased: Sequence[tuple[Array, ...] | None], counts: Sequence[int], column: int) -> Array | None:
+    """One of easing, back, amplitude and period for all keys; None where no curve eases."""
+    if all(e is None for e in eased):
+        return None
+    pairs = zip(eased, counts, strict=True)
+    return np.concatenate([np.full(n, FRESH[column]) if e is None else e[column] for e, n in pairs])
+
+
+def _columns(item: _Curve, within: tuple[float, float] | None, numbers: _Numbers) -> tuple[Any, ...]:
+    """Of one curve, by frame: scene frame and value (K, 2), action frame, left, right, interpolation, and easing, back,
+    amplitude and period together, None where nothing eases.
 
     Handles are read where a segment is Bezier and the rest where a segment eases: elsewhere Blender does not look at
     them, and
-    reading them costs most of the time. Such handles lie on their keys.
+    reading them costs most of the time. Such handles lie on their keys. Between baked keys, at most a frame apart,
+    there is no time for a curve to be seen: they are taken for linear, and their frames and values alone are read.
     """
     points = item.curve.keyframe_points
     n = len(points)
@@ -189,8 +207,10 @@ def _columns(item: _Curve, within: tuple[float, float] | None, numbers: _Numbers
     lo, hi = (item.begin, item.end) if within is None else (max(within[0], item.begin), min(within[1], item.end))
     begin = max(0, int(np.searchsorted(frame, lo, "right")) - 1)
     end = min(n, int(np.searchsorted(frame, hi, "left")) + 1) if hi >= lo else begin
+    on_key = np.column_stack([frame[begin:end], co[begin:end, 1]])
+    if end - begin >= BAKED and float(np.diff(on_key[:, 0]).max()) <= 1.0 + 1e-4:
+        return on_key, co[begin:end, 0], on_key, on_key, np.full(end - begin, LINEAR), None
     interpolation = numbers.interpolation[get("interpolation", 1, np.int32)[begin:end]]
-    on_key = np.column_stack([frame, co[:, 1]])[begin:end]
     left = right = on_key
     if (interpolation == BEZIER).any():
         left, right = floats("handle_left", 2), floats("handle_right", 2)
@@ -198,10 +218,8 @@ def _columns(item: _Curve, within: tuple[float, float] | None, numbers: _Numbers
             handle[:, 0] = item.offset + item.slope * handle[:, 0]
         if item.slope < 0:
             left, right = right, left
+    eased = None
     if (interpolation > BEZIER).any():
         easing = numbers.easing[get("easing", 1, np.int32)[begin:end]]
-        back, amplitude, period = floats("back"), floats("amplitude"), floats("period") * abs(item.slope)
-    else:
-        easing = np.zeros(len(on_key), int)
-        back, amplitude, period = (np.full(len(on_key), own) for own in (1.70158, 0.8, 4.1))  # Blender's own
-    return on_key[:, 0], co[begin:end, 0], on_key[:, 1], left, right, interpolation, easing, back, amplitude, period
+        eased = easing, floats("back"), floats("amplitude"), floats("period") * abs(item.slope)
+    return on_key, co[begin:end, 0], left, right, interpolation, eased

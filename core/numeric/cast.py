@@ -35,7 +35,7 @@ def drop(points: Array, triangles: Array, up: Array, above: float) -> tuple[Arra
     # along the way that they go farthest: a batch then lies over few triangles
     longest = int(np.argmax(np.ptp(flat, axis=0)))
     order = np.argsort(flat[:, longest], kind="stable") if len(triangles) > 64 else np.arange(n)
-    size = 64 if len(triangles) > 64 else max(1, _BATCH // len(triangles))
+    size = 256 if len(triangles) > 64 else max(1, _BATCH // len(triangles))
     for at in range(0, n, size):                        # neighbours in the plane share the few triangles near them
         rows = order[at:at + size]
         p = flat[rows]

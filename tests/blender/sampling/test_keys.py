@@ -63,6 +63,25 @@ def test_evaluate_as_blender_does(scene: Any, rig: Any) -> None:
         np.testing.assert_allclose(evaluate(keys, k, frames), said, atol=2e-5)
 
 
+@pytest.mark.parametrize(("apart", "kind"), [(1.0, "LINEAR"), (2.0, "SINE")])
+def test_of_baked_keys_only_frames_and_values_are_read(scene: Any, rig: Any, apart: float, kind: str) -> None:
+    """A key on every frame is taken for linear, whatever it says; keys on every second frame are read whole."""
+    curve = next(c for c, _ in curves_of(rig) if "shin.L" in c.data_path and c.array_index == 0)
+    count = 20
+    curve.keyframe_points.clear()
+    curve.keyframe_points.add(count)
+    for k, point in enumerate(curve.keyframe_points):
+        point.co, point.interpolation = (1 + apart * k, 0.1 * np.sin(k)), "SINE"
+    curve.update()
+    keys = keys_of([rig], scene)
+    rows = keys.of(_channel(keys, "shin.L", "rotation_euler", 0))
+    np.testing.assert_allclose(keys.scene_frame[rows], 1 + apart * np.arange(count))
+    np.testing.assert_allclose(keys.value[rows], 0.1 * np.sin(np.arange(count)), atol=1e-6)
+    assert {INTERPOLATIONS[i] for i in keys.interpolation[rows]} == {kind}
+    if kind == "LINEAR":
+        np.testing.assert_array_equal(keys.left[rows], np.stack([keys.scene_frame[rows], keys.value[rows]], 1))
+
+
 def test_within_keeps_whole_segments(scene: Any, rig: Any) -> None:
     keys = keys_of([rig], scene, (8.0, 12.0))
     assert set(keys.scene_frame) == {6.0, 11.0, 16.0}

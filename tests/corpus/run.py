@@ -18,7 +18,7 @@ import files
 from plumbline.core.note import Result
 from plumbline.core.report.progress import Progress
 from plumbline.core.shot import Shot
-from plumbline.core.testing import corpus, planting
+from plumbline.core.testing import clips, corpus, planting
 from plumbline.core.testing.plants import Clean, Verdict, judge, prepared, review
 from tables import Row, Tally, clean_table, page, planted_table
 
@@ -82,7 +82,8 @@ def row_of(subject: corpus.Subject, shot: Shot, result: Result) -> Row:
 def planted(rows: list[Row], progress: Progress) -> list[Tally]:
     """Faults planted in captured clips at 24 and in keyed ones, where the clip itself raised nothing unaccepted."""
     own = {a.clip for a in corpus.accepted()}
-    hosts = [r.subject for r in rows if not r.why and not r.false and r.subject.clip not in own
+    carried = {*clips.names(), "keeper"}
+    hosts = [r.subject for r in rows if not r.why and not r.false and r.subject.clip in carried - own
              and ((r.subject.kind == "captured" and r.subject.rate == "24") or r.subject.kind == "keyed")]
     counts: dict[tuple[str, str, str], Tally] = defaultdict(Tally)
     for k, subject in enumerate(hosts):

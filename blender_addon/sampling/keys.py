@@ -202,24 +202,30 @@ def _columns(item: _Curve, within: tuple[float, float] | None, numbers: _Numbers
     def floats(name: str, width: int = 1) -> Array:
         return get(name, width, np.float32)[begin:end].astype(float)
 
-    co = get("co", 2, np.float32).astype(float)
-    frame = item.offset + item.slope * co[:, 0]
+    on_key = get("co", 2, np.float32).astype(float)
+    action_frame = on_key[:, 0].copy()
+    frame = on_key[:, 0]
+    if item.offset != 0.0 or item.slope != 1.0:
+        on_key[:, 0] = item.offset + item.slope * frame
     lo, hi = (item.begin, item.end) if within is None else (max(within[0], item.begin), min(within[1], item.end))
-    begin = max(0, int(np.searchsorted(frame, lo, "right")) - 1)
-    end = min(n, int(np.searchsorted(frame, hi, "left")) + 1) if hi >= lo else begin
-    on_key = np.column_stack([frame[begin:end], co[begin:end, 1]])
-    if end - begin >= BAKED and float(np.diff(on_key[:, 0]).max()) <= 1.0 + 1e-4:
-        return on_key, co[begin:end, 0], on_key, on_key, np.full(end - begin, LINEAR), None
+    begin, end = 0, n
+    if frame[0] < lo or frame[-1] > hi or hi < lo:
+        begin = max(0, int(np.searchsorted(frame, lo, "right")) - 1)
+        end = min(n, int(np.searchsorted(frame, hi, "left")) + 1) if hi >= lo else begin
+        on_key, action_frame, frame = on_key[begin:end], action_frame[begin:end], frame[begin:end]
+    if end - begin >= BAKED and (frame[1:] - frame[:-1]).max() <= 1.0 + 1e-4:
+        return on_key, action_frame, on_key, on_key, np.full(end - begin, LINEAR), None
     interpolation = numbers.interpolation[get("interpolation", 1, np.int32)[begin:end]]
     left = right = on_key
     if (interpolation == BEZIER).any():
         left, right = floats("handle_left", 2), floats("handle_right", 2)
-        for handle in (left, right):
-            handle[:, 0] = item.offset + item.slope * handle[:, 0]
+        if item.offset != 0.0 or item.slope != 1.0:
+            for handle in (left, right):
+                handle[:, 0] = item.offset + item.slope * handle[:, 0]
         if item.slope < 0:
             left, right = right, left
     eased = None
     if (interpolation > BEZIER).any():
         easing = numbers.easing[get("easing", 1, np.int32)[begin:end]]
         eased = easing, floats("back"), floats("amplitude"), floats("period") * abs(item.slope)
-    return on_key, co[begin:end, 0], left, right, interpolation, eased
+    return on_key, action_frame, left, right, interpolation, eased

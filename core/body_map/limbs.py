@@ -4,7 +4,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
-from math import log
+from math import log, sqrt
 
 import numpy as np
 
@@ -306,12 +306,16 @@ def _bend(places: Array, i: int, j: int) -> float:
     if j - i < 2:
         return 0.0
     chord = places[j] - places[i]
-    length = float(np.linalg.norm(chord))
-    if length <= 0:
+    square = float(chord @ chord)
+    if square <= 0:
         return 1.0
     inner = places[i + 1 : j] - places[i]
-    t = inner @ chord / length**2
-    return float(np.linalg.norm(inner - t[:, None] * chord, axis=1).max() / length)
+    off = inner - (inner @ chord / square)[:, None] * chord
+    return sqrt(float((off * off).sum(axis=1).max()) / square)
+
+
+def _length(v: Array) -> float:
+    return sqrt(float(v @ v))
 
 
 def joints(
@@ -366,7 +370,7 @@ class _Limb:
 
     def shape(self, a: int, b: int, c: int) -> float:
         p = self.places
-        one, two = float(np.linalg.norm(p[b] - p[a])), float(np.linalg.norm(p[c] - p[b]))
+        one, two = _length(p[b] - p[a]), _length(p[c] - p[b])
         if one <= 1e-9 * self.total or two <= 1e-9 * self.total:
             return -20.0
         score = -1.6 * abs(log(one / two)) - 6 * (_bend(p, a, b) + _bend(p, b, c))

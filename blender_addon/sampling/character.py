@@ -153,7 +153,7 @@ def character_of(
         & np.isfinite(table.axes).all((0, 2, 3))
     )
     # people hide a limb by scaling its bone to nothing: that leaves no direction to measure
-    solid = (_lengths(table.axes) > 0.5).all((0, 2))
+    solid = np.asarray((_lengths(table.axes) > 0.5).all((0, 2)))
     remarks = []
     for p, fine, thick in zip(parts, good, solid, strict=True):
         if not (fine and thick):

@@ -96,7 +96,7 @@ def _mode(values: Array, weight: Array) -> Array:
     kernel = np.exp(-(np.arange(-3, 4) * cell / WIDTH) ** 2)
     for _ in range(2):                                     # along one axis, then along the other
         wide = np.pad(grid, ((3, 3), (0, 0)))
-        grid = sum(k * wide[s:s + len(grid)] for s, k in enumerate(kernel)).T
+        grid = np.sum([k * wide[s:s + len(grid)] for s, k in enumerate(kernel)], axis=0).T
     place = (np.array(np.unravel_index(int(grid.argmax()), grid.shape)) + corner - half) * cell
     # farther away nothing weighs anything, to the last digit
     close = np.abs(values - place).max(1) < 8 * WIDTH

@@ -142,8 +142,7 @@ def even(study: Study, character: Character) -> tuple[EvenSpan, ...]:
     motion: Motion = study.of(turn, character)
     frames = study.shot.frames[motion.drawings]
     keys = study.of(keyed, character)
-    seconds = motion.signals[0].seconds if motion.signals else []
-    step = float(np.median(seconds)) if len(seconds) else 1.0
+    step = float(np.median(motion.signals[0].seconds)) if motion.signals else 1.0
     out: list[EvenSpan] = []
     for signal in motion.signals:
         exact = even_spans(signal, keys.stretches(signal.part, frames))

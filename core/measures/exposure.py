@@ -63,7 +63,8 @@ def exposure(study: Study, character: Character) -> Exposure:
             moved[quiet] = (np.abs(step) > least).any(1)
     changes = np.concatenate([[0], np.flatnonzero(moved) + 1])
     step, stepped = step_of(changes)
-    parts = {part: s for part, s in _part_steps(character, study.of(local_turns, character)).items() if s != (-1 if stepped else step)}
+    own = _part_steps(character, study.of(local_turns, character))
+    parts = {part: s for part, s in own.items() if s != (-1 if stepped else step)}
     drawings = np.arange(len(character.heads)) if step == 1 or stepped else _filled(changes, step, len(character.heads))
     return Exposure(step, drawings, changes, stepped, _sentence(step, stepped, parts), parts)
 

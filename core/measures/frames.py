@@ -73,6 +73,11 @@ def body_directions(character: Character) -> tuple[Array, Array, Array]:
 def carried(character: Character, part: str) -> Array:
     """How far the part has turned from rest, (F, 3, 3). Limbs' long bones are read from the copy whose twist is true
     and are NaN where there is none; other parts then take the skin's bone."""
+    return times(_bone_axes(character, part), character.rest_axes[character.index[part]].T)
+
+
+def _bone_axes(character: Character, part: str) -> Array:
+    """The axes (F, 3, 3) that tell the part's turn, NaN where none does."""
     i = character.index[part]
     if character.axes is None:
         raise ValueError("frames need the axes of the bones")
@@ -83,7 +88,7 @@ def carried(character: Character, part: str) -> Array:
             axes = true
         else:
             axes = np.where(np.isnan(true), axes, true)
-    return times(axes, character.rest_axes[i].T)
+    return axes
 
 
 def times(stack: Array, matrix: Array) -> Array:
@@ -160,7 +165,10 @@ def frames(study: Study, character: Character) -> Frames:
     for part in body.CENTRE:
         if character.has(part):
             rest[part] = rot.frame(right, up)
-    now = {part: times(carried(character, part), frame) for part, frame in rest.items()}
+    now = {
+        part: times(_bone_axes(character, part), character.rest_axes[character.index[part]].T @ frame)
+        for part, frame in rest.items()
+    }
     return Frames(now, rest, hinges, right, up, ahead)
 
 

@@ -36,7 +36,8 @@ class Kiss:
     form: 'parallel' (the outlines face each other along a stretch), 'aligned' (one edge lies along another) or
     'corner'.
     place (x, y) U. normal (x, y): unit direction in the picture that takes a away from b. depth_a, depth_b: metres from
-    the camera's plane. lines_a, lines_b: pieces of both outlines near the place, each (k, 2) U.
+    the camera's plane. lines_a, lines_b: pieces of both outlines near the place, each (k, 2) U. centers: the middles
+    of a's and b's boxes in the picture, U, by which a place is known again where both move through the picture.
     """
 
     sample: int
@@ -48,6 +49,7 @@ class Kiss:
     depth_b: float
     lines_a: tuple[Array, ...] = ()
     lines_b: tuple[Array, ...] = ()
+    centers: tuple[tuple[float, float], tuple[float, float]] = ((0.0, 0.0), (0.0, 0.0))
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ import numpy as np
 
 from . import body
 from .card import Card
+from .kiss import Kisses
 from .need import Need
 
 Array = np.ndarray
@@ -356,7 +357,7 @@ class Shot:
     props: tuple[Prop, ...] = ()
     surfaces: tuple[Surface, ...] = ()
     camera: Camera | None = None
-    kisses: Any = None
+    kisses: Kisses | None = None
     gravity: Array = field(default_factory=lambda: np.array([0.0, 0.0, -9.81]))
     unit_scale: float = 1.0
     file: str = ""

@@ -655,4 +655,5 @@ def _kiss(sample: int, k: Found) -> Kiss:
         k.depth_b,
         k.lines_a,
         k.lines_b,
+        ((float(k.centers[0][0]), float(k.centers[0][1])), (float(k.centers[1][0]), float(k.centers[1][1]))),
     )

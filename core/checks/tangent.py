@@ -9,7 +9,7 @@ import numpy as np
 from ..body import spoken
 from ..check import Check
 from ..evidence import Evidence, Point, Polyline, ScreenOutline
-from ..kiss import Kiss, Kisses, Thing
+from ..kiss import Kiss, Thing
 from ..measures.kiss_pairs import camera_runs, height_of
 from ..measures.kisses import Track, held, tracks, view_of
 from ..need import Need
@@ -66,8 +66,8 @@ class Tangent(Check):
         if reason:
             yield self.skip(None, reason)
             return
-        kisses: Kisses = shot.kisses
-        assert shot.camera is not None
+        kisses = shot.kisses
+        assert shot.camera is not None and kisses is not None
         for remark in kisses.remarks:
             yield self.skip(None, remark)
         if "PANO" in shot.camera.kind:

@@ -6,14 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..kiss import Kiss, Kisses, PairKisses, Thing
+from ..kiss import Kiss, PairKisses, Thing
 from ..need import Need
 from ..numeric.camera import View, view
 from ..shot import Array, Camera, Shot
 from ..study import Study, measure
 from .kiss_pairs import Pair, camera_runs, height_of
 
-#: U from frame to frame within which a place is the same place.
+#: U from frame to frame within which a place is the same place, in the picture or on one of the things.
 FOLLOW = 40.0
 
 #: Margin in U by which the screen boxes of two things' capsules are grown.
@@ -170,11 +170,7 @@ def follow(pair: PairKisses, runs: Iterable[slice]) -> list[Track]:
         for kiss in pair.kisses:
             if not run.start <= kiss.sample < run.stop:
                 continue
-            near = [
-                (float(np.hypot(kiss.place[0] - t[-1].place[0], kiss.place[1] - t[-1].place[1])), n)
-                for n, t in enumerate(open_)
-                if 1 <= kiss.sample - t[-1].sample <= 2
-            ]
+            near = [(_moved(t[-1], kiss), n) for n, t in enumerate(open_) if 1 <= kiss.sample - t[-1].sample <= 2]
             distance, n = min(near, default=(np.inf, -1))
             if distance <= FOLLOW * (kiss.sample - open_[n][-1].sample if n >= 0 else 1):
                 open_[n].append(kiss)
@@ -182,6 +178,14 @@ def follow(pair: PairKisses, runs: Iterable[slice]) -> list[Track]:
                 open_.append([kiss])
         tracks += [Track(pair.a, pair.b, tuple(t)) for t in open_]
     return tracks
+
+
+def _moved(before: Kiss, now: Kiss) -> float:
+    """How far a place has come in the picture, U: in the picture itself or along with either thing, whichever is
+    less."""
+    x, y = now.place[0] - before.place[0], now.place[1] - before.place[1]
+    along = [(q[0] - p[0], q[1] - p[1]) for p, q in zip(before.centers, now.centers, strict=True)]
+    return min(float(np.hypot(x - u, y - v)) for u, v in ((0.0, 0.0), *along))
 
 
 def held(track: Track, largest: float, least: int) -> list[Track]:
@@ -201,7 +205,7 @@ def held(track: Track, largest: float, least: int) -> list[Track]:
 @measure(Need.KISSES | Need.CAMERA)
 def tracks(study: Study, _: None) -> tuple[Track, ...]:
     """Every place of the shot at which two outlines kiss, followed over time; () where nothing was looked at."""
-    kisses: Kisses | None = study.shot.kisses
+    kisses = study.shot.kisses
     if kisses is None or study.shot.camera is None:
         return ()
     runs = camera_runs(study.shot.camera)

@@ -51,6 +51,7 @@ class Found:
     depth_b: float
     lines_a: tuple[Array, ...]
     lines_b: tuple[Array, ...]
+    centers: tuple[Array, Array]
 
 
 class Picture:
@@ -147,6 +148,7 @@ class _Pair:
         box_a, box_b = picture.box(a), picture.box(b)
         grown = np.array([-1.0, -1.0, 1.0, 1.0]) * (2.0 * DISC)
         window = np.concatenate([np.maximum(box_a[:2], box_b[:2]), np.minimum(box_a[2:], box_b[2:])]) + grown
+        self.centers = (box_a[:2] + box_a[2:]) / 2.0, (box_b[:2] + box_b[2:]) / 2.0
         self.around = box_a + grown  # the same for all pairs of a, so that what is found in it is found once
         self.sides = _Side(picture, a, window, self.around), _Side(picture, b, window, self.around)
 
@@ -220,7 +222,7 @@ def kisses(picture: Picture, a: int, b: int, thirds: Sequence[int], height: floa
     return sorted(found, key=lambda kiss: abs(kiss.gap))
 
 
-def _least(one: "_Side", two: "_Side", i: Array, j: Array) -> float:
+def _least(one: _Side, two: _Side, i: Array, j: Array) -> float:
     """The least gap of the edges behind pairs of samples, U: no place of theirs has a smaller one, or less overlap."""
     m, n = edge_pairs(one.samples, two.samples, i, j, len(two.edges))
     apart, _, _ = between_segments(one.edges.start[m], one.edges.stop[m], two.edges.start[n], two.edges.stop[n])
@@ -270,6 +272,7 @@ def _judge_place(
         depth_b=float(view.depth(two.samples.w[j[first]])),
         lines_a=_pieces(one, middle),
         lines_b=_pieces(two, middle),
+        centers=pair.centers,
     )
 
 

@@ -8,6 +8,7 @@ do; on captured ones the turn itself is even. Both also baked (no keys), and wit
 import zlib
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -150,7 +151,7 @@ def _straightened(keys: Keys, channel: int, first: float, last: float, values: A
     third = (last - first) / 3
     left = np.stack([x - third, values - chord * third], 1)
     right = np.stack([x + third, values + chord * third], 1)
-    joined = {
+    joined: dict[str, Any] = {
         "channel": column(keys.channel, np.array([channel, channel])),
         "scene_frame": column(frames, x), "action_frame": column(keys.action_frame, x),
         "value": column(keys.value, values),

@@ -91,8 +91,7 @@ def tidy() -> float | None:
     """Removes stray temporary scenes; while a check runs it comes back later."""
     if session.job is not None:
         return 0.5
-    if any(scene.library is None and scene.name.startswith(".probe") for scene in bpy.data.scenes):
-        remove_strays()
+    remove_strays()
     return None
 
 

@@ -22,7 +22,7 @@ import numpy as np
 from ..core.measures.kisses import view_of
 from ..core.note import Note
 from ..core.report.framing import framed
-from ..core.report.picture import Frame, bones, draw, marks
+from ..core.report.picture import bones, draw, frame_of, marks
 from ..core.report.raster import png
 from ..core.shot import Camera, Shot
 
@@ -61,7 +61,7 @@ def picture(scene: Any, shot: Shot, note: Note, path: Path, frame: int | None = 
     assert view is not None
     size = _size(view.size)
     pixels = still(scene, number, size, framing, shot.unit_scale)
-    seen = Frame(view, number, size)
+    seen = frame_of(view, number, size)
     draw(pixels, [*([] if _has_skin(scene) else bones(shot, seen)), *marks(note, seen, camera=framing is None)])
     path.write_bytes(png(pixels))
 

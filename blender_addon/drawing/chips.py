@@ -13,7 +13,7 @@ import bpy.utils.previews
 import numpy as np
 
 from ...core.check import LANES
-from ...core.report.palette import KEY, LANE_COLORS
+from ...core.palette import KEY, LANE_COLORS
 
 SIZE = 32
 _EDGE, _FRAME = 2, 3  # pixels of the dark line round the chip, and of a hollow chip's frame

@@ -11,7 +11,7 @@ import pytest
 from plumbline.blender_addon import stills
 from plumbline.core.evidence import Point
 from plumbline.core.note import Note, Severity
-from plumbline.core.report.palette import LANE_COLORS
+from plumbline.core.palette import LANE_COLORS
 from plumbline.core.shot import Camera, Shot
 
 

@@ -12,8 +12,8 @@ from plumbline.core.evidence import SHAPES, Arc, Arrow, Label, Patch, Point, Pol
 from plumbline.core.measures.kisses import view_of
 from plumbline.core.note import Note, Severity
 from plumbline.core.report.framing import framed
-from plumbline.core.report.palette import KEY, LANE_COLORS, PAPER
-from plumbline.core.report.picture import Frame, draw, marks
+from plumbline.core.palette import KEY, LANE_COLORS, PAPER
+from plumbline.core.report.picture import draw, frame_of, marks
 from plumbline.core.report.raster import fill, png, stroke
 from plumbline.core.report.stroke_font import strokes
 from plumbline.core.shot import Camera
@@ -62,7 +62,7 @@ def facing(resolution=(1280, 720)):
         np.array(resolution, float),
         np.ones(2),
     )
-    return Frame(view_of(camera, 0), 10, resolution)
+    return frame_of(view_of(camera, 0), 10, resolution)
 
 
 FRAME = facing()
@@ -79,14 +79,14 @@ SHAPE_EXAMPLES = (
 
 def test_places_land_where_the_lens_says():
     # 1 m right at 5 m: 50 / 36 / 5 of the picture's width
-    at = FRAME.pixels([(0.0, 0.0, 1.0), (1.0, 0.0, 1.0), (0.0, 0.0, 2.0), (0.0, -6.0, 1.0)])
+    at = FRAME.pixels([(0.0, 0.0, 1.0), (1.0, 0.0, 1.0), (0.0, 0.0, 2.0), (0.0, -6.0, 1.0)])[:, :2]
     k = 1280 * 50 / 36 / 5
     assert at[:3] == pytest.approx(np.array([[640, 360], [640 + k, 360], [640, 360 - k]]))
     assert np.isnan(at[3]).all()
 
 
 def test_screen_units_are_scaled_from_1080_and_turned_over():
-    assert FRAME.from_units(np.array([[0.0, 0.0], [960.0, 1080.0]])) == pytest.approx(np.array([[0, 720], [640, 0]]))
+    assert FRAME.from_units(np.array([[0.0, 0.0], [960.0, 1080.0]]))[:, :2] == pytest.approx(np.array([[0, 720], [640, 0]]))
 
 
 @pytest.mark.parametrize("shape", SHAPE_EXAMPLES, ids=lambda s: type(s).__name__)
@@ -139,7 +139,7 @@ def test_the_plate_stays_in_the_picture_where_it_fits(size, x):
     frame = facing(size)
     drawn = marks(note(Point("found", SPAN, ((x, 0.0, 1.0),))), frame)
     plate = next(m for m in drawn if m.color == KEY and m.alpha == 0.80)
-    low, high = plate.lines[0].min(0), plate.lines[0].max(0)
+    low, high = plate.lines[0][:, :2].min(0), plate.lines[0][:, :2].max(0)
     assert (low >= 0).all()
     if size[0] >= 600:
         assert (high <= np.array(size) + 1e-6).all()
@@ -215,8 +215,8 @@ def test_a_framed_view_holds_the_figure(turn, resolution):
     who = shot.characters[0]
     who = replace(who, heads=who.heads @ rotation.T + (3, 4, 5), tails=who.tails @ rotation.T + (3, 4, 5))
     shot = replace(shot, characters=(who,))
-    frame = Frame(view_of(framed(shot, note(Point("found", SPAN, ((3.0, 4.0, 5.5),))), resolution), 0), 10, resolution)
-    at = frame.pixels(np.concatenate([who.heads[9], who.tails[9]]))
+    frame = frame_of(view_of(framed(shot, note(Point("found", SPAN, ((3.0, 4.0, 5.5),))), resolution), 0), 10, resolution)
+    at = frame.pixels(np.concatenate([who.heads[9], who.tails[9]]))[:, :2]
     assert (at >= 0).all() and (at <= np.array(resolution)).all()
     assert np.ptp(at[:, 1]) > 0.2 * resolution[1], "and not tiny"
     right, left = frame.pixels([who.head("thigh.R")[9], who.head("thigh.L")[9]])

@@ -17,6 +17,8 @@ Array = np.ndarray
 
 CONSTANT, LINEAR, BEZIER = (INTERPOLATIONS.index(name) for name in ("CONSTANT", "LINEAR", "BEZIER"))
 EASE_AUTO, EASE_IN, EASE_OUT, EASE_IN_OUT = range(4)
+#: A frame this near to a key gives the key's own value, as in Blender.
+ON_KEY = 1e-4
 #: Interpolations whose easing 'auto' means out, the rest mean in.
 _AUTO_OUT = ("BACK", "BOUNCE", "ELASTIC")
 #: What Blender gives a fresh key.
@@ -58,24 +60,84 @@ def evaluate_channels(keys: Keys, channels: Array, frames: Array, extrapolation:
         raise ValueError(f"extrapolation is 'constant' or 'linear', not {extrapolation!r}")
     frames = np.asarray(frames, float)
     channels = np.asarray(channels, int)
+    begin, end = (np.searchsorted(keys.channel, channels, side) for side in ("left", "right"))
     out = np.full((len(channels), len(frames)), np.nan)
-    rows = np.zeros(out.shape, int)
-    inside = np.zeros(out.shape, bool)
-    for c, channel in enumerate(channels):
-        of = keys.of(int(channel))
-        at = keys.scene_frame[of]
-        if not len(at):
-            continue
-        before, after = frames <= at[0], frames >= at[-1]
-        second, second_last = (of.start + 1, of.stop - 2) if len(at) > 1 else (None, None)
-        out[c, before] = _beyond(keys, of.start, second, keys.left, frames[before], extrapolation)
-        out[c, after & ~before] = _beyond(keys, of.stop - 1, second_last, keys.right,
-                                          frames[after & ~before], extrapolation)
-        inside[c] = ~before & ~after
-        rows[c, inside[c]] = of.start + np.searchsorted(at, frames[inside[c]], "right") - 1
-    if inside.any():
-        out[inside] = values(segments(keys, rows[inside]), np.broadcast_to(frames, out.shape)[inside])
+    # most curves of a figure have their keys on the same frames: what hangs on time alone is found once for all of them
+    alike: dict[tuple[bytes, int], list[int]] = {}
+    for c, (i, j) in enumerate(zip(begin.tolist(), end.tolist(), strict=True)):
+        if j > i:
+            kinds = keys.interpolation[i : max(j - 1, i + 1)]
+            kind = int(kinds[0]) if (kinds == kinds[0]).all() else -1
+            alike.setdefault((keys.scene_frame[i:j].tobytes(), kind), []).append(c)
+    for some in alike.values():
+        rows = begin[some][:, None] + np.arange(end[some[0]] - begin[some[0]])
+        out[some] = _together(keys, rows, frames, extrapolation)
     return out
+
+
+def _together(keys: Keys, rows: Array, frames: Array, extrapolation: str) -> Array:
+    """Values (C, N) at frames (N,) of curves whose keys (C, K), given by their rows, lie on the same K frames."""
+    at, value = keys.scene_frame[rows[0]], keys.value[rows]
+    last = len(at) - 1
+    before = frames <= at[0]
+    after = (frames >= at[-1]) & ~before
+    piece = np.clip(np.searchsorted(at, frames, "right") - 1, 0, max(last - 1, 0))
+    following = np.minimum(piece + 1, last)
+    near = np.where(np.abs(frames - at[following]) < ON_KEY, following, piece)
+    on = before | after | (np.abs(frames - at[near]) < ON_KEY)
+    near = np.where(before, 0, np.where(after, last, near))
+    out: Array = value[:, near]
+    between = np.flatnonzero(~on)
+    if len(between):
+        out[:, between] = _between(keys, rows, value, piece[between], frames[between])
+    if extrapolation == "linear":
+        for here, end, neighbor, handles in ((before, 0, 1, keys.left), (after, last, last - 1, keys.right)):
+            for c in range(len(rows)) if here.any() else ():
+                other = None if last == 0 else int(rows[c, neighbor])
+                out[c, here] = _beyond(keys, int(rows[c, end]), other, handles, frames[here], extrapolation)
+    return out
+
+
+def _between(keys: Keys, rows: Array, value: Array, piece: Array, frames: Array) -> Array:
+    """Values (C, N) at frames (N,) that lie between keys of the pieces (N,); value (C, K) of the keys."""
+    at = keys.scene_frame[rows[0]]
+    kinds = keys.interpolation[rows[:, :-1]]
+    used = kinds if len(piece) > kinds.shape[1] else kinds[:, piece]
+    kind = int(used.flat[0])
+    if kind > BEZIER or not (used == kind).all():
+        first = rows[:, piece]
+        many = np.broadcast_to(frames, first.shape)
+        return values(segments(keys, first.ravel()), many.ravel()).reshape(first.shape)
+    start: Array = value[:, piece]
+    if kind == CONSTANT:
+        return start
+    stop = value[:, piece + 1]
+    if kind == LINEAR:
+        return start + (stop - start) * ((frames - at[piece]) / (at[piece + 1] - at[piece]))
+    length = np.diff(at)
+    right, left = keys.right[rows[:, :-1]], keys.left[rows[:, 1:]]
+    out_x, out_y = _shortened(right[..., 0] - at[:-1], right[..., 1] - value[:, :-1], length)
+    in_x, in_y = _shortened(left[..., 0] - at[1:], left[..., 1] - value[:, 1:], length)
+    if (out_x == out_x[:1]).all() and (in_x == in_x[:1]).all():
+        out_x, in_x = out_x[:1], in_x[:1]  # then time runs alike in all of them
+    x = np.empty((len(out_x), len(piece), 4))
+    x[..., 0], x[..., 3] = at[piece], at[piece + 1]
+    x[..., 1], x[..., 2] = (at[:-1] + out_x)[:, piece], (at[1:] + in_x)[:, piece]
+    t = _parameter(x.reshape(-1, 4), np.broadcast_to(frames, x.shape[:2]).ravel()).reshape(x.shape[:2])
+    u = 1 - t
+    once, twice = 3 * u * u * t, 3 * u * t * t
+    first_share = u * u * u + once
+    mixed: Array = first_share * start + (1 - first_share) * stop
+    return mixed + once * out_y[:, piece] + twice * in_y[:, piece]
+
+
+def _shortened(time: Array, rise: Array, length: Array) -> tuple[Array, Array]:
+    """Handles (C, K) as distances from their keys, shortened along themselves to the time between the keys (K,)."""
+    wide = np.abs(time)
+    if not (wide > length).any():
+        return time, rise
+    share = np.where(wide > length, length / np.where(wide > 0, wide, 1.0), 1.0)
+    return time * share, rise * share
 
 
 def slopes(keys: Keys, channel: int) -> Array:
@@ -121,20 +183,17 @@ def values(pieces: Segments, frames: Array) -> Array:
             else:
                 back = pieces.back[some] * (1.525 if way == EASE_IN_OUT else 1.0)
                 out[some] = y0[some] + change[some] * _eased(_SHAPES[name], part, back, way)
-    # a frame on a key gives the key (Blender: within a ten-thousandth of a frame)
-    out = np.where(np.abs(frames - x0) < 1e-4, y0, out)
-    return np.where(np.abs(frames - x1) < 1e-4, y1, out)
+    out = np.where(np.abs(frames - x0) < ON_KEY, y0, out)
+    return np.where(np.abs(frames - x1) < ON_KEY, y1, out)
 
 
 def clamped(points: Array) -> Array:
     """Pieces (N, 4, 2), handles shortened along themselves to the time between the keys: no curve runs back."""
     out = np.array(points, float)
-    length = (out[:, 3, 0] - out[:, 0, 0])[:, None]
+    length = out[:, 3, 0] - out[:, 0, 0]
     for key, handle in ((0, 1), (3, 2)):
         reach = out[:, handle] - out[:, key]
-        wide = np.abs(reach[:, :1])
-        share = np.where(wide > length, length / np.where(wide > 0, wide, 1.0), 1.0)
-        out[:, handle] = out[:, key] + reach * share
+        out[:, handle] = out[:, key] + np.stack(_shortened(reach[:, 0], reach[:, 1], length), 1)
     return out
 
 
@@ -178,7 +237,8 @@ def _parameter(x: Array, frames: Array) -> Array:
     d = np.diff(x, axis=1)
     for _ in range(60):
         error = _cubic(x, t) - frames
-        if np.all(np.abs(error) < 1e-12 * span):
+        wrong = np.abs(error) >= 1e-12 * span
+        if not wrong.any():
             break
         high = np.where(error > 0, t, high)
         low = np.where(error > 0, low, t)
@@ -187,7 +247,8 @@ def _parameter(x: Array, frames: Array) -> Array:
         with np.errstate(divide="ignore", invalid="ignore"):
             step = t - error / speed
         safe = np.isfinite(step) & (step > low) & (step < high)
-        t = np.where(safe, step, (low + high) / 2)
+        # what has come out stays: a step of nothing would pass for an unsafe one
+        t = np.where(wrong, np.where(safe, step, (low + high) / 2), t)
     return t
 
 

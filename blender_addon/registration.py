@@ -6,21 +6,26 @@ from contextlib import ExitStack, contextmanager
 
 import bpy
 
-from . import cli, settings
+from . import cli, preferences, settings
+from .drawing import mark_gizmos
 from .drawing.chips import chip_icons
+from .drawing.ghosts import ghosts
+from .drawing.strips import strips
 from .handlers import all_handlers
 from .markers import tag_property
-from .operators import card, check_shot, markers, marking, save_notes, show_severity, step_notes
+from .operators import card, check_shot, markers, marking, pick_mark, save_notes, show_severity, step_notes
 from .panels import menus, note_list, sidebar
 
 #: Every class of the interface, in the order in which Blender must know them.
 CLASSES: tuple[type, ...] = (
+    preferences.PLUMBLINE_AP_preferences,
     settings.PLUMBLINE_PG_row,
     settings.PLUMBLINE_PG_state,
     check_shot.PLUMBLINE_OT_check_shot,
     step_notes.PLUMBLINE_OT_go_to_note,
     step_notes.PLUMBLINE_OT_next_note,
     step_notes.PLUMBLINE_OT_previous_note,
+    pick_mark.PLUMBLINE_OT_pick_mark,
     markers.PLUMBLINE_OT_add_markers,
     markers.PLUMBLINE_OT_remove_markers,
     marking.PLUMBLINE_OT_mark_prop,
@@ -35,6 +40,10 @@ CLASSES: tuple[type, ...] = (
     sidebar.PLUMBLINE_PT_characters,
     sidebar.PLUMBLINE_PT_timeline_markers,
     menus.PLUMBLINE_MT_notes,
+    mark_gizmos.PLUMBLINE_GT_marks,
+    mark_gizmos.PLUMBLINE_GGT_marks_dope_sheet,
+    mark_gizmos.PLUMBLINE_GGT_marks_graph,
+    mark_gizmos.PLUMBLINE_GGT_marks_nla,
 )
 
 _registered = ExitStack()
@@ -68,6 +77,8 @@ def register() -> None:
         stack.enter_context(settings.window_manager_state())
         stack.enter_context(tag_property())
         stack.enter_context(chip_icons())
+        stack.enter_context(strips())
+        stack.enter_context(ghosts())
         stack.enter_context(all_handlers())
         stack.enter_context(menus.menu_entries())
         stack.enter_context(command_line("plumbline"))

@@ -110,6 +110,28 @@ def anchor(note: Note, marks: Sequence[Mark]) -> Array | None:
     return out
 
 
+def pin(note: Note, frame: Frame, camera: bool = True) -> Array | None:
+    """Pixel and nearness (3,) that stand for a note's finding at a frame; None where nothing of it shows."""
+    shapes = sorted(shown(note, frame.number, camera), key=lambda e: e.role != "found")
+    for shape in shapes:
+        if isinstance(shape, ScreenOutline):
+            at = frame.from_units(np.array(shape.places[:1], float))[0]
+        elif isinstance(shape, Arc):
+            at = frame.pixels([shape.centre])[0]
+        elif isinstance(shape, Arrow):
+            at = frame.pixels([shape.end])[0]
+        elif isinstance(shape, Label):
+            at = frame.pixels([shape.place])[0]
+        elif isinstance(shape, Patch):
+            at = frame.pixels([np.mean(shape.places, axis=0)])[0]
+        else:
+            each = len(shape.places) == shape.frames[1] - shape.frames[0] + 1
+            at = frame.pixels([shape.places[frame.number - shape.frames[0] if each else 0]])[0]
+        if np.isfinite(at).all():
+            return at
+    return None
+
+
 def beside(
     marks: Sequence[Mark], at: Array | None, size: tuple[float, float], room: tuple[int, int], unit: float
 ) -> Array:

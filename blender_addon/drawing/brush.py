@@ -1,0 +1,107 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Arrays to the screen: triangles, wide lines and words, with Blender's own shaders."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import blf
+import gpu
+import numpy as np
+from gpu_extras.batch import batch_for_shader
+
+from ...core.marks import Mark
+
+Array = np.ndarray
+
+
+class Triangles:
+    """Triangles on the graphics card: corners (3 m, 3) and colors (3 m, 4), made once and drawn often."""
+
+    def __init__(self, corners: Array, colors: Array) -> None:
+        self._shader = gpu.shader.from_builtin("FLAT_COLOR")
+        self._batch: Any = None
+        if len(corners):
+            content = {
+                "pos": np.ascontiguousarray(corners, np.float32),
+                "color": np.ascontiguousarray(colors, np.float32),
+            }
+            self._batch = batch_for_shader(self._shader, "TRIS", content)
+
+    def draw(self) -> None:
+        if self._batch is not None:
+            self._batch.draw(self._shader)
+
+
+class Lines:
+    """Segments of one width on the graphics card: ends (2 n, 3) and colors (2 n, 4)."""
+
+    def __init__(self, ends: Array, colors: Array, width: float) -> None:
+        self._shader = gpu.shader.from_builtin("POLYLINE_FLAT_COLOR")
+        self._width = width
+        self._batch: Any = None
+        if len(ends):
+            content = {"pos": np.ascontiguousarray(ends, np.float32), "color": np.ascontiguousarray(colors, np.float32)}
+            self._batch = batch_for_shader(self._shader, "LINES", content)
+
+    def draw(self) -> None:
+        if self._batch is None:
+            return
+        self._shader.bind()
+        self._shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])
+        self._shader.uniform_float("lineWidth", self._width)
+        self._batch.draw(self._shader)
+
+
+def batches(marks: Iterable[Mark], places: Any, fade: float = 1.0) -> list[Triangles | Lines]:
+    """Marks as batches, in their order, neighbors of one kind in one batch.
+
+    places: from a mark's corners (n, 3), pixels and nearness, to what is drawn (n, 3). fade: a factor on alphas.
+    """
+    out: list[Triangles | Lines] = []
+    width: float | None = None
+    corners: list[Array] = []
+    colors: list[Array] = []
+
+    def close() -> None:
+        if corners and width is not None:
+            flat, tint = np.concatenate(corners), np.concatenate(colors)
+            out.append(Lines(flat, tint, width) if width else Triangles(flat, tint))
+        corners.clear()
+        colors.clear()
+
+    for mark in marks:
+        if mark.width != width:
+            close()
+            width = mark.width
+        pieces = [line if mark.width else _fan(line) for line in mark.lines]
+        pieces = [np.repeat(p, 2, axis=0)[1:-1] for p in pieces] if mark.width else pieces
+        flat = [p for p in pieces if len(p)]
+        if flat:
+            where = places(np.concatenate(flat))
+            corners.append(where)
+            colors.append(np.broadcast_to(np.array((*mark.color, mark.alpha * fade)), (len(where), 4)))
+    close()
+    return out
+
+
+def text_width(text: str, size: float) -> float:
+    blf.size(0, size)
+    return float(blf.dimensions(0, text)[0])
+
+
+def words(text: str, x: float, y: float, size: float, color: Sequence[float]) -> None:
+    """Writes a line with its foot at y pixels above the region's lower edge, in Blender's own font."""
+    blf.size(0, size)
+    blf.color(0, *color)
+    blf.position(0, x, y, 0)
+    blf.draw(0, text)
+
+
+def _fan(outline: Array) -> Array:
+    """Triangles (3 m, 3) of an outline (n, 3) that is seen whole from its first corner."""
+    n = len(outline)
+    if n < 3:
+        return np.empty((0, 3))
+    index = np.stack([np.zeros(n - 2, int), np.arange(1, n - 1), np.arange(2, n)], axis=1).ravel()
+    out: Array = outline[index]
+    return out

@@ -21,6 +21,7 @@ HEIGHTS = np.array([3.0, 5.0, 8.0])
 _FILLS = np.array([0.86, 0.93, 1.0])
 #: Notes in view above which the rail gives a color to the high ones alone.
 CROWD = 60
+_HOLLOW = (0.161, 0.169, 0.180)  # inside of a note that was set aside
 _LEAST = 3.0  # pixels of width that a bar keeps however short its span
 _PITCH, _FIRST = 10.0, 12.0  # of the rows: pixels from row to row, and of the first above the region's edge
 _ROOM = 60.0  # pixels above the rows that stay with the keys
@@ -242,6 +243,7 @@ def _bars(out: Picture, t: Table, order: Array, boxes: Array, u: float, hover: i
     fills = np.concatenate([rgb * _FILLS[t.rank[order], None], np.ones((len(order), 1))], axis=1)
     trial, aside = t.trial[order], t.aside[order]
     fills[trial, :3] = rgb[trial] * 0.36
+    fills[aside, :3] = _HOLLOW
     # interleaved, so that a bar's keyline covers the bar below it
     keyline = np.broadcast_to(_rgba(KEY, 0.85), (len(order), 4))
     both = np.stack([boxes + grow, boxes], axis=1).reshape(-1, 4)
@@ -249,7 +251,6 @@ def _bars(out: Picture, t: Table, order: Array, boxes: Array, u: float, hover: i
     for k in np.flatnonzero(trial):
         out.triangles(_stripes(boxes[k], u), (*rgb[k], 1.0))
     for k in np.flatnonzero(aside):
-        out.rectangles(boxes[k : k + 1], (0.161, 0.169, 0.180, 1.0))
         _frame(out, boxes[k], (*rgb[k], 0.80), u)
     for place, color in ((hover, _rgba(PAPER, 0.80)), (t.selected, (1.0, 1.0, 1.0, 1.0))):
         k = np.flatnonzero(order == place)

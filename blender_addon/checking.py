@@ -12,7 +12,7 @@ from ..core.catalogue import catalogue
 from ..core.report.json_notes import sound
 from ..core.runner import needs_of, run
 from ..core.study import Study
-from . import session
+from . import kept_aside, session
 from .review import belts_of
 from .sampling import reach
 from .sampling.armatures import CannotMeasure
@@ -101,7 +101,7 @@ class Checking:
             try:
                 yield _SWEEP + (_ALL - _SWEEP) * next(steps_of_checks)
             except StopIteration as end:
-                result = sound(end.value)
+                result = kept_aside.applied(sound(end.value), self.scene)
                 break
         session.keep(
             self.scene,

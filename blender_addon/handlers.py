@@ -65,6 +65,8 @@ def stop_check(*_: Any) -> None:
 @persistent
 def after_undo(*_: Any) -> None:
     session.mark_all_edited("")
+    for scene in bpy.data.scenes:
+        settings.follow_aside(scene)
     redraw_panels()
     ask_to_tidy()
 

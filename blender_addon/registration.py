@@ -13,7 +13,7 @@ from .drawing.ghosts import ghosts
 from .drawing.strips import strips
 from .handlers import all_handlers
 from .markers import tag_property
-from .operators import card, check_shot, markers, marking, pick_mark, save_notes, show_severity, step_notes
+from .operators import card, check_shot, markers, marking, pick_mark, save_notes, set_aside, show_severity, step_notes
 from .panels import menus, note_list, sidebar
 
 #: Every class of the interface, in the order in which Blender must know them.
@@ -34,6 +34,8 @@ CLASSES: tuple[type, ...] = (
     card.PLUMBLINE_OT_set_height,
     save_notes.PLUMBLINE_OT_save_notes,
     show_severity.PLUMBLINE_OT_show_severity,
+    set_aside.PLUMBLINE_OT_set_aside,
+    set_aside.PLUMBLINE_OT_bring_back,
     note_list.PLUMBLINE_UL_notes,
     sidebar.PLUMBLINE_PT_sidebar,
     sidebar.PLUMBLINE_PT_not_checked,

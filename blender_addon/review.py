@@ -20,6 +20,7 @@ from ..core.report.progress import Progress
 from ..core.runner import needs_of, run
 from ..core.shot import Shot
 from ..core.study import Measure, Study
+from . import kept_aside
 from .options import BadInput, Job
 
 T = TypeVar("T")
@@ -54,7 +55,7 @@ def review(job: Job, progress: Progress) -> Outcome:
         raise BadInput(str(error)) from None
     shot = replace(shot, file=os.fspath(job.shot), remarks=(*said, *shot.remarks))
     study = Study(shot)
-    result = sound(_driven(run(shot, checks, study), "checking", progress))
+    result = kept_aside.applied(sound(_driven(run(shot, checks, study), "checking", progress)), scene)
     progress.clear()
     return Outcome(exit_code(result, job.fail_on), shot, result, belts_of(study, checks))
 

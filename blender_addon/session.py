@@ -40,11 +40,17 @@ class Checked:
     frame: int = 0
     edit: Edit | None = None
 
+    _sorted: tuple[Any, tuple[Note, ...]] = (None, ())
+
     @property
     def notes(self) -> tuple[Note, ...]:
         """Notes, the severest first, then in time: their places are the numbers of the rows."""
-        found = () if self.result is None else self.result.notes
-        return tuple(sorted(found, key=lambda n: (-n.severity.rank, n.worst, n.start)))
+        if self.result is None:
+            return ()
+        if self._sorted[0] is not self.result:  # asked at every redraw
+            order = sorted(self.result.notes, key=lambda n: (-n.severity.rank, n.worst, n.start))
+            self._sorted = (self.result, tuple(order))
+        return self._sorted[1]
 
 
 _checked: dict[int, Checked] = {}

@@ -10,14 +10,13 @@ from bpy.props import (
     BoolProperty,
     CollectionProperty,
     EnumProperty,
-    FloatProperty,
     IntProperty,
     PointerProperty,
     StringProperty,
 )
 
 from ..core.note import Note, Severity
-from . import session, words
+from . import kept_aside, session, words
 
 #: The extension's own module, as Blender knows it: bl_ext.<repository>.plumbline.
 PACKAGE = __package__.rpartition(".")[0]
@@ -36,6 +35,7 @@ class PLUMBLINE_PG_row(bpy.types.PropertyGroup):
     lane: StringProperty()  # type: ignore[valid-type]
     severity: EnumProperty(items=SEVERITIES)  # type: ignore[valid-type]
     trial: BoolProperty()  # type: ignore[valid-type]
+    aside: BoolProperty()  # type: ignore[valid-type]
 
 
 def _clicked(self: Any, context: Any) -> None:
@@ -52,7 +52,6 @@ def _clicked(self: Any, context: Any) -> None:
 class PLUMBLINE_PG_state(bpy.types.PropertyGroup):
     rows: CollectionProperty(type=PLUMBLINE_PG_row)  # type: ignore[valid-type]
     index: IntProperty(name="Note", description="The note that is shown below the list", update=_clicked)  # type: ignore[valid-type]
-    part: FloatProperty(min=0.0, max=1.0)  # type: ignore[valid-type]
     show_low: BoolProperty(name="Low", description="Show notes of low severity", default=True)  # type: ignore[valid-type]
     show_medium: BoolProperty(name="Medium", description="Show notes of medium severity", default=True)  # type: ignore[valid-type]
     show_high: BoolProperty(name="High", description="Show notes of high severity", default=True)  # type: ignore[valid-type]
@@ -97,6 +96,21 @@ def _fill(row: Any, uid: str, number: int, note: Note, several: bool) -> None:
     row.scene, row.number, row.frame = uid, number, note.worst
     row.place = f"{note.character}: {words.place(note)}" if several and note.character else words.place(note)
     row.amount, row.lane, row.severity, row.trial = words.amount(note), note.lane, note.severity.value, note.trial
+    row.aside = note.set_aside is not None
+
+
+def follow_aside(scene: Any) -> None:
+    """Result and rows of this scene follow what is kept aside on it now. Call it from operators, and after undo."""
+    uid, checked = str(scene.session_uid), session.of(scene)
+    if checked is None or checked.result is None:
+        return
+    result = kept_aside.again(checked.result, scene)
+    if result is checked.result:
+        return
+    checked.result = result
+    for row in state().rows:
+        if row.scene == uid and row.number < len(checked.notes):
+            row.aside = checked.notes[row.number].set_aside is not None
 
 
 def show_row(number: int, scene: Any) -> None:

@@ -1,0 +1,119 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Notes that are set aside: kept in the file, undone, deciding no exit code, back when they get worse."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import bpy
+import pytest
+from plumbline.blender_addon import registration, session, settings
+from plumbline.blender_addon.kept_aside import PROPERTY
+from plumbline.blender_addon.review import exit_code
+
+from .sampling.figure import boots, figure, key
+
+LAST, BENT = 40, 20
+
+
+@pytest.fixture(autouse=True)
+def face() -> Iterator[None]:
+    registration.register()
+    yield
+    registration.unregister()
+
+
+@pytest.fixture
+def rig() -> Any:
+    """A figure that stands still, its left knee bent 40 degrees the wrong way round frame 20."""
+    scene = bpy.context.scene
+    scene.frame_start, scene.frame_end = 1, LAST
+    rig = figure()
+    bend(rig, -0.7)
+    for frame in (1, LAST):
+        key(rig, "shin.R", "rotation_euler", frame, (0.3, 0, 0))
+    boots(rig)
+    return rig
+
+
+def bend(rig: Any, angle: float) -> None:
+    for frame, turn in ((1, 0.3), (BENT - 6, 0.3), (BENT, angle), (BENT + 6, 0.3), (LAST, 0.3)):
+        key(rig, "shin.L", "rotation_euler", frame, (turn, 0, 0))
+
+
+def check() -> session.Checked:
+    bpy.context.view_layer.update()
+    bpy.ops.plumbline.check_shot()
+    found = session.of(bpy.context.scene)
+    assert found is not None and found.result is not None
+    return found
+
+
+def knee() -> tuple[int, Any]:
+    notes = session.of(bpy.context.scene).notes
+    return next((i, n) for i, n in enumerate(notes) if n.check == "joint-limit" and n.part == "shin.L")
+
+
+def row(number: int) -> Any:
+    return next(r for r in settings.state().rows if r.number == number)
+
+
+def test_a_note_is_set_aside_and_brought_back(rig: Any) -> None:
+    check()
+    number, note = knee()
+    assert note.set_aside is None and not row(number).aside
+    assert bpy.ops.plumbline.set_aside(number=number, reason="A stilt under the trousers") == {"FINISHED"}
+    assert knee()[1].set_aside == "A stilt under the trousers" and row(number).aside
+    assert check() and knee()[1].set_aside == "A stilt under the trousers", "it outlives the next check"
+    assert bpy.ops.plumbline.bring_back(number=knee()[0]) == {"FINISHED"}
+    assert knee()[1].set_aside is None and not row(knee()[0]).aside and PROPERTY not in bpy.context.scene
+
+
+def test_it_decides_no_exit_code_and_stays_in_the_file(rig: Any, tmp_path: Path) -> None:
+    found = check()
+    number, note = knee()
+    assert note.severity == "medium" and exit_code(found.result, "medium") == 1
+    bpy.ops.plumbline.set_aside(number=number, reason="A stilt")
+    assert not any(n.severity != "low" and n.set_aside is None for n in found.result.notes)
+    assert exit_code(found.result, "medium") == 0
+    path = str(tmp_path / "shot.blend")
+    bpy.ops.wm.save_as_mainfile(filepath=path)
+    bpy.ops.wm.open_mainfile(filepath=path)
+    check()
+    assert knee()[1].set_aside == "A stilt"
+
+
+def test_it_comes_back_when_it_gets_worse(rig: Any) -> None:
+    check()
+    number, before = knee()
+    bpy.ops.plumbline.set_aside(number=number, reason="A stilt")
+    bend(rig, -1.2)
+    check()
+    after = knee()[1]
+    assert after.measured > before.measured + 0.25 * before.limit and after.set_aside is None
+
+
+def test_undo_brings_it_back(rig: Any) -> None:
+    check()
+    number = knee()[0]
+    bpy.ops.ed.undo_push(message="before")
+    bpy.ops.plumbline.set_aside(number=number, reason="A stilt")
+    bpy.ops.ed.undo_push(message="Set Aside")
+    bpy.ops.ed.undo()
+    assert knee()[1].set_aside is None and not row(number).aside
+    bpy.ops.ed.redo()
+    assert knee()[1].set_aside == "A stilt" and row(number).aside
+
+
+@pytest.mark.parametrize("kept", ["{", 7, '[{"check": "slip"}]'])
+def test_a_property_of_somebody_else_is_said_and_stops_nothing(rig: Any, kept: Any) -> None:
+    bpy.context.scene[PROPERTY] = kept
+    found = check()
+    assert knee()[1].set_aside is None
+    assert any("set aside" in skip.why for skip in found.result.skipped)
+
+
+def test_without_a_reason_nothing_is_set_aside(rig: Any) -> None:
+    check()
+    assert bpy.ops.plumbline.set_aside(number=knee()[0], reason=" ") == {"CANCELLED"}
+    assert knee()[1].set_aside is None

@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The words for the body's parts, and how they hang together. Finding them on a rig is ``body_map``'s job."""
 
+from functools import cache
+
 CENTRE = ("pelvis", "spine", "chest", "neck", "head")
 LIMB_PARTS = ("clavicle", "upper_arm", "forearm", "hand", "thigh", "shin", "foot", "toe")
 SIDES = ("L", "R")
@@ -29,22 +31,26 @@ LIMBS = {
 }
 
 
+@cache
 def base(part: str) -> str:
     """'thigh' of 'thigh.L'; 'head' of 'head'."""
     return part.partition(".")[0]
 
 
+@cache
 def side(part: str) -> str:
     """'L', 'R', or '' for a part of the centre line."""
     return part.partition(".")[2]
 
 
+@cache
 def mirror(part: str) -> str:
     """The same part on the other side of the body."""
     name, dot, letter = part.partition(".")
     return part if not dot else f"{name}.{'R' if letter == 'L' else 'L'}"
 
 
+@cache
 def parent(part: str) -> str | None:
     """The part that this one hangs from, or None for the pelvis."""
     above = _PARENT.get(base(part))
@@ -53,11 +59,13 @@ def parent(part: str) -> str | None:
     return above if above in CENTRE else f"{above}.{side(part)}"
 
 
+@cache
 def children(part: str) -> tuple[str, ...]:
     """The parts that hang from this one."""
     return tuple(p for p in PARTS if parent(p) == part)
 
 
+@cache
 def descendants(part: str) -> tuple[str, ...]:
     """All parts below this one, parents before children."""
     found: list[str] = []
@@ -69,6 +77,7 @@ def descendants(part: str) -> tuple[str, ...]:
     return tuple(found)
 
 
+@cache
 def next_part(part: str) -> str | None:
     """The part whose head ends this one's segment: shin for thigh, foot for shin, hand for forearm."""
     return {
@@ -85,6 +94,7 @@ def next_part(part: str) -> str | None:
     }.get(base(part))
 
 
+@cache
 def spoken(part: str) -> str:
     """How a sentence names the part: 'left upper arm', 'head'."""
     word = base(part).replace("_", " ")

@@ -33,6 +33,13 @@ def _freeze(owner: Any, name: str, shape: tuple[int | None, ...] | None = None, 
     object.__setattr__(owner, name, array)
 
 
+def _rows(values: Array) -> Array:
+    """(F, P, 3) as (3, P, F), and (F, P, 3, 3) as (3, 3, P, F): read-only, the same memory where it lies so already."""
+    rows = np.ascontiguousarray(values.transpose(*range(2, values.ndim), 1, 0)).view()
+    rows.flags.writeable = False
+    return rows
+
+
 @dataclass(frozen=True)
 class Channel:
     """What an animation curve drives. ``strip`` names the NLA strip that it plays through, or ''."""
@@ -215,17 +222,44 @@ class Character:
     def has(self, *parts: str) -> bool:
         return all(part in self.index for part in parts)
 
+    # The same numbers once more, frames last: what reads one part of them all then runs along rows of memory.
+
+    @cached_property
+    def head_rows(self) -> Array:
+        """Heads as (3, P, F)."""
+        return _rows(self.heads)
+
+    @cached_property
+    def tail_rows(self) -> Array:
+        """Tails as (3, P, F)."""
+        return _rows(self.tails)
+
+    @cached_property
+    def axes_rows(self) -> Array | None:
+        """Axes as (3, 3, P, F), row and column first."""
+        return None if self.axes is None else _rows(self.axes)
+
+    @cached_property
+    def twist_rows(self) -> Array | None:
+        """Twist axes as (3, 3, P, F)."""
+        if self.twist_axes is None:
+            return None
+        # what was given one array for both keeps one: views know their memory by its address
+        if self.axes is not None and self.axes.__array_interface__ == self.twist_axes.__array_interface__:
+            return self.axes_rows
+        return _rows(self.twist_axes)
+
     def head(self, part: str) -> Array:
         """Joint centre at which the part begins, (F, 3)."""
-        return self.heads[:, self.index[part]]
+        return self.head_rows[:, self.index[part]].T
 
     def end(self, part: str) -> Array:
         """Where the part ends, (F, 3): the next joint's head, or its own tail where the body ends or a part is
         missing."""
         following = body.next_part(part)
         if following is not None and following in self.index:
-            return self.heads[:, self.index[following]]
-        return self.tails[:, self.index[part]]
+            return self.head_rows[:, self.index[following]].T
+        return self.tail_rows[:, self.index[part]].T
 
     def rest_end(self, part: str) -> Array:
         following = body.next_part(part)

@@ -9,7 +9,6 @@ import numpy as np
 
 from ...core import body
 from ...core.need import Need
-from ...core.numeric.rotation import cross, dot
 from ...core.shot import Character, Goal, Keys, Sole
 from .armatures import Member, Rig
 from .readers import PlaceReader, PoseReader, carried
@@ -63,11 +62,11 @@ def bones_of(
     """The named bones of one rig; unit: metres per scene unit."""
     data = rig.object.data.bones
     lengths = np.array([data[name].length for name in names])
-    places, axes = carried(world, reader.local(names))
+    places, axes = carried(world, reader.rows(names))
     heads = places * unit
     tails = (places + axes[..., :, 1] * lengths[:, None]) * unit
     rest = np.array([[tuple(row) for row in data[name].matrix_local] for name in names], float).reshape(-1, 4, 4)
-    rest_places, rest_axes = carried(world[:1], rest[None])
+    rest_places, rest_axes = carried(world[:1], rest[:, :3].transpose(1, 2, 0)[..., None])
     return Bones(
         heads,
         tails,
@@ -87,10 +86,10 @@ def unscaled(axes: Array) -> Array:
     """
     length = _lengths(axes)[..., None, :]
     out: Array = axes / np.where(length > 0, length, 1.0)
-    x, y, z = out[..., 0], out[..., 1], out[..., 2]
-    volume = dot(cross(x, y), z)
+    (x0, x1, x2), (y0, y1, y2), (z0, z1, z2) = ([out[..., i, k] for i in range(3)] for k in range(3))
+    volume = (x1 * y2 - x2 * y1) * z0 + (x2 * y0 - x0 * y2) * z1 + (x0 * y1 - x1 * y0) * z2
     left_handed = volume < 0
-    skew = (np.abs(dot(x, y)) > 1e-5) | (np.abs(np.abs(volume) - 1.0) > 1e-5)
+    skew = (np.abs(x0 * y0 + x1 * y1 + x2 * y2) > 1e-5) | (np.abs(np.abs(volume) - 1.0) > 1e-5)
     if left_handed.any():
         out[left_handed, :, 0] *= -1
     if skew.any():
@@ -168,14 +167,15 @@ def character_of(
         return None, [f"{member.name} is not measured: its bones have no length (it is {tall:.1g} m tall at rest)"]
     if not parts:
         return None, [f"{member.name} is not measured: its bones {lacking}"]
-    table = Bones(
-        table.heads[:, good],
-        table.tails[:, good],
-        table.axes[:, good],
-        table.rest_heads[good],
-        table.rest_tails[good],
-        table.rest_axes[good],
-    )
+    if not good.all():
+        table = Bones(
+            table.heads[:, good],
+            table.tails[:, good],
+            table.axes[:, good],
+            table.rest_heads[good],
+            table.rest_tails[good],
+            table.rest_axes[good],
+        )
     flat = [
         member.skeleton.label(member.map.parts[p])
         for p in parts
@@ -253,7 +253,7 @@ def _twists(
     stays near.
     """
     row = {p: k for k, p in enumerate(parts)}
-    out = table.axes.copy()
+    out = table.axes  # itself, where every part tells its own twist: then no one needs to read it twice
     legs = [
         np.linalg.norm(table.rest_heads[row[f"shin.{s}"]] - table.rest_heads[row[f"thigh.{s}"]]) * 2
         for s in body.SIDES
@@ -264,6 +264,8 @@ def _twists(
         copies = member.map.copies.get(p, ())
         if not copies or copies[0] == member.map.parts[p]:
             continue
+        if out is table.axes:
+            out = out.copy(order="K")
         out[:, k] = np.nan
         for b in copies:
             one = _gather(member, [b], poses, places, unit)
@@ -280,11 +282,11 @@ def _twists(
 
 
 def _height(table: Bones, up: Array, standing: float | None) -> float:
-    """Standing extent of the rest pose along up: of the skin where that is near what the bones say, else of the
-    bones.
+    """Standing extent of the rest pose along up: of the skin where that spans the joints and does not tower over the
+    bones, else of the bones, whose last tails may be an importer's guess.
     """
-    along = np.concatenate([table.rest_heads, table.rest_tails]) @ up
-    bones = float(np.ptp(along))
-    if standing is not None and 0.85 * bones <= standing <= 1.5 * bones:
+    joints = float(np.ptp(table.rest_heads @ up))
+    bones = float(np.ptp(np.concatenate([table.rest_heads, table.rest_tails]) @ up))
+    if standing is not None and 0.95 * joints <= standing <= 1.5 * bones:
         return standing
     return bones

@@ -11,6 +11,7 @@ the foot's level direction and from "elbows bend to the front". Its sign always 
 that is reversed for most of a shot still reads as reversed.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,7 @@ from ..need import Need
 from ..numeric import rotation as rot
 from ..shot import Character
 from ..study import Study, measure
+from .limbs import Limbs, limbs
 
 Array = np.ndarray
 
@@ -27,6 +29,8 @@ BENT = np.radians(15.0)  # a frame bent more than this tells its hinge
 FEWEST_BENT = 6  # and this many such frames are asked for
 WIDEST_SPREAD = np.radians(12.0)
 REST_BENT = np.radians(8.0)
+BACKWARD = 0.8  # cosine over which an arm at rest is bent straight to the back; common practice, no source
+BOTH_WAYS = 0.25  # share of the bent poses on one side from which motion does not tell a hinge's sign either
 UNLIKE = 0.5  # cosine under which motion and rest hinge do not tell each other's sign
 
 CARRIED_BY_SPLIT_BONES = ("upper_arm", "forearm", "thigh", "shin")
@@ -65,35 +69,26 @@ def body_directions(character: Character) -> tuple[Array, Array, Array]:
             line = line + rot.square_to(character.rest_head(f"{part}.R") - character.rest_head(f"{part}.L"), up)
     size = float(np.linalg.norm(line))
     # a figure at rest in a stride has crooked lines: then the map's own forward is the better guess
-    if size > 0 and float(line @ right) > 0.8 * size:
-        right = line / size
+    along = float(line @ right)
+    if size > 0 and abs(along) > 0.8 * size:
+        right = line / size * np.sign(along)  # the other way round where a rig's names mean the viewer's sides
     return right, up, rot.cross(up, right)
 
 
-def carried(character: Character, part: str) -> Array:
-    """How far the part has turned from rest, (F, 3, 3). Limbs' long bones are read from the copy whose twist is true
-    and are NaN where there is none; other parts then take the skin's bone."""
-    return times(_bone_axes(character, part), character.rest_axes[character.index[part]].T)
-
-
-def _bone_axes(character: Character, part: str) -> Array:
-    """The axes (F, 3, 3) that tell the part's turn, NaN where none does."""
-    i = character.index[part]
-    if character.axes is None:
+def _carried(character: Character, parts: Sequence[str], matrices: Sequence[Array]) -> Array:
+    """Each part's axes times its matrix (3, 3): (P, 3, 3, F), so that a part's frames lie in memory component after
+    component. Limbs' long bones are read from the copy whose twist is true and are NaN where there is none; other parts
+    then take the skin's bone."""
+    if character.axes_rows is None:
         raise ValueError("frames need the axes of the bones")
-    axes = character.axes[:, i]
-    if character.twist_axes is not None:
-        true = character.twist_axes[:, i]
-        if body.base(part) in CARRIED_BY_SPLIT_BONES:
-            axes = true
-        else:
-            axes = np.where(np.isnan(true), axes, true)
-    return axes
-
-
-def times(stack: Array, matrix: Array) -> Array:
-    """stack (F, 3, 3) @ matrix (3, 3): one product of (3 F, 3) costs a tenth of F small ones."""
-    return np.asarray((stack.reshape(-1, 3) @ matrix).reshape(stack.shape))
+    rows = [character.index[part] for part in parts]
+    axes = character.axes_rows[:, :, rows]
+    if character.twist_rows is not None and character.twist_rows is not character.axes_rows:
+        true = character.twist_rows[:, :, rows]
+        split = np.array([body.base(part) in CARRIED_BY_SPLIT_BONES for part in parts])
+        axes = np.where(np.isnan(true) & ~split[:, None], axes, true)
+    right = np.array(matrices).reshape(-1, 1, 3, 3).swapaxes(2, 3)
+    return np.asarray(np.matmul(right, axes.transpose(2, 0, 1, 3)))
 
 
 def _rest_hinge(character: Character, limb: str, right: Array, up: Array, ahead: Array) -> Hinge:
@@ -102,12 +97,15 @@ def _rest_hinge(character: Character, limb: str, right: Array, up: Array, ahead:
     lower = rot.unit(character.rest_end(mid) - character.rest_head(mid))
     leg = limb.startswith("leg")
     normal = rot.cross(upper, lower)
+    front = rot.cross(ahead, -upper)
     if rot.angle_between(upper, lower) > REST_BENT:
         # bent at rest is bent the way it goes; a leg may still be modelled backward, so there the body's right decides
         axis = -rot.unit(normal) if leg else rot.unit(normal)
+        if not leg and axis @ front < -BACKWARD:
+            return Hinge(-axis, "", f"the {body.spoken(mid)} is bent to the back at rest, where no elbow goes")
         return Hinge(axis if not leg or axis @ right >= 0 else -axis, "the bend at rest")
     if not leg:
-        return Hinge(rot.unit(rot.cross(ahead, -upper)), "the front, to which elbows bend")
+        return Hinge(rot.unit(front), "the front, to which elbows bend")
     if character.has(end):
         level = rot.square_to(character.rest_end(end) - character.rest_head(end), up)
         if np.linalg.norm(level) > 0.2 * character.rest_length(end):
@@ -120,16 +118,14 @@ def _rest_hinge(character: Character, limb: str, right: Array, up: Array, ahead:
     )
 
 
-def _hinge(character: Character, limb: str, rest: Hinge) -> Hinge:
-    """The hinge from motion where the motion shows it, else ``rest``."""
-    root, mid, _ = body.LIMBS[limb]
-    turn = carried(character, root)
-    upper = rot.unit(character.end(root) - character.head(root))
-    lower = rot.unit(character.end(mid) - character.head(mid))
-    normals = rot.seen_from(turn, rot.cross(upper, lower))
-    bend = rot.angle_between(upper, lower)
+def _hinge(limb: str, rest: Hinge, turn: Array, normals: Array, bend: Array) -> Hinge:
+    """The hinge from motion where the motion shows it, else ``rest``. turn (F, 3, 3) of the upper bone from rest;
+    normals (F, 3) of the plane of the two bones, as long as the sine of their bend (F,)."""
+    root, _, _ = body.LIMBS[limb]
     with np.errstate(invalid="ignore"):
-        used = normals[(bend > BENT) & np.isfinite(normals).all(axis=-1)]
+        used = np.flatnonzero(bend > BENT)
+    used = rot.seen_from(turn[used], normals[used])
+    used = used[np.isfinite(used).all(axis=-1)]
     if len(used) >= FEWEST_BENT:
         values, vectors = np.linalg.eigh(used.T @ used)
         spread = np.arcsin(np.sqrt(np.clip(1.0 - values[2] / values.sum(), 0.0, 1.0)))
@@ -138,8 +134,11 @@ def _hinge(character: Character, limb: str, rest: Hinge) -> Hinge:
             agree = float(axis @ rest.axis)
             if abs(agree) < UNLIKE or not rest.origin:
                 # the rest pose cannot tell the sign: joints bend the right way most of the time
-                mean = used.mean(axis=0) * (-1.0 if limb.startswith("leg") else 1.0)
-                agree = float(axis @ mean)
+                side = (used @ axis) * (-1.0 if limb.startswith("leg") else 1.0)
+                new = np.append(True, np.abs(np.diff(side)) > 1e-3)  # a pose that is held counts once
+                if not rest.origin and min((side[new] > 0).mean(), (side[new] < 0).mean()) > BOTH_WAYS:
+                    return Hinge(rest.axis, "", f"{rest.why}, and it bends both ways in the shot")
+                agree = float(side.mean())
             return Hinge(axis if agree >= 0 else -axis, "the motion")
     if not np.isfinite(turn).all():
         return Hinge(
@@ -148,16 +147,21 @@ def _hinge(character: Character, limb: str, rest: Hinge) -> Hinge:
     return rest
 
 
-@measure(Need.JOINTS | Need.ROTATIONS)
+@measure(Need.JOINTS | Need.ROTATIONS, uses=(limbs,))
 def frames(study: Study, character: Character) -> Frames:
     """The world frames of all mapped parts that the joint angles stand on."""
     right, up, ahead = body_directions(character)
     rest: dict[str, Array] = {}
     hinges: dict[str, Hinge] = {}
-    for limb, (root, mid, end) in body.LIMBS.items():
-        if not character.has(root, mid):
-            continue
-        hinge = hinges[limb] = _hinge(character, limb, _rest_hinge(character, limb, right, up, ahead))
+    known: Limbs = study.of(limbs, character)
+    roots = [body.LIMBS[limb][0] for limb in known.names]
+    turns = _carried(character, roots, [character.rest_axes[character.index[part]].T for part in roots])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        normals = known.normal / (known.upper * known.lower)[..., None]
+    for limb, turn, normal, bend in zip(known.names, turns, normals, known.bend, strict=True):
+        root, mid, end = body.LIMBS[limb]
+        guess = _rest_hinge(character, limb, right, up, ahead)
+        hinge = hinges[limb] = _hinge(limb, guess, turn.transpose(2, 0, 1), normal, bend)
         for part in (root, mid):
             rest[part] = rot.frame(hinge.axis, character.rest_head(part) - character.rest_end(part))
         if character.has(end):
@@ -165,11 +169,12 @@ def frames(study: Study, character: Character) -> Frames:
     for part in body.CENTRE:
         if character.has(part):
             rest[part] = rot.frame(right, up)
-    now = {
-        part: times(_bone_axes(character, part), character.rest_axes[character.index[part]].T @ frame)
-        for part, frame in rest.items()
-    }
-    return Frames(now, rest, hinges, right, up, ahead)
+    now = _carried(
+        character, list(rest), [character.rest_axes[character.index[part]].T @ frame for part, frame in rest.items()]
+    )
+    return Frames(
+        {part: rows.transpose(2, 0, 1) for part, rows in zip(rest, now, strict=True)}, rest, hinges, right, up, ahead
+    )
 
 
 def _end_frame(character: Character, limb: str, hinge: Hinge, up: Array, right: Array) -> Array:

@@ -11,6 +11,7 @@ from ..numeric import rotation as rot
 from ..numeric.spans import Span, joined, samples, spans
 from ..shot import Character
 from ..study import Study, measure
+from .limbs import Limbs, limbs
 
 Array = np.ndarray
 
@@ -65,24 +66,30 @@ def flat_spells(flexion: Array, rate: float) -> tuple[Span, ...]:
     return tuple(joined([(first, last + count - 1) for first, last in spans(good)], 1))
 
 
-@measure(Need.JOINTS | Need.GOALS)
+@measure(Need.JOINTS | Need.GOALS, uses=(limbs,))
 def reach(study: Study, character: Character) -> dict[str, Reach]:
     """Limb name ('leg.L') -> Reach, for the limbs that are wholly in the body map."""
-    out = {}
-    for limb, parts in body.LIMBS.items():
-        if character.has(*parts):
-            out[limb] = _reach(study, character, limb, parts)
-    return out
-
-
-def _reach(study: Study, character: Character, limb: str, parts: tuple[str, ...]) -> Reach:
-    a, b, c = (character.head(p) for p in parts)
-    length = (character.rest_length(parts[0]) + character.rest_length(parts[1])) * character.scale
+    known: Limbs = study.of(limbs, character)
+    parts = [body.LIMBS[name] for name in known.names]
+    rest = np.array([character.rest_length(p[0]) + character.rest_length(p[1]) for p in parts])
+    length = rest[:, None] * character.scale
     length = np.where(length > 1e-9, length, np.nan)
-    flexion = np.degrees(rot.angle_between(b - a, c - b))
-    stretch = (np.linalg.norm(b - a, axis=-1) + np.linalg.norm(c - b, axis=-1)) / length - 1.0
-    gap, place = np.zeros(len(a)), c.copy()
-    goals = [g for g in character.goals if g.part == parts[2]]
+    flexion = np.degrees(known.bend)
+    stretch = (known.upper + known.lower) / length - 1.0
+    return {
+        name: _reach(study, character, known, k, (length[k], flexion[k], stretch[k]))
+        for k, name in enumerate(known.names)
+        if character.has(*parts[k])
+    }
+
+
+def _reach(
+    study: Study, character: Character, known: Limbs, k: int, measured: tuple[Array, Array, Array]
+) -> Reach:
+    limb, a, b, c = known.names[k], known.root[k], known.mid[k], known.end[k]
+    length, flexion, stretch = measured
+    gap, place = np.zeros(len(a)), c
+    goals = [g for g in character.goals if g.part == body.LIMBS[limb][2]]
     with np.errstate(invalid="ignore"):
         for goal in goals:
             far = np.linalg.norm(goal.place - goal.reach, axis=-1) / length * goal.influence

@@ -5,7 +5,8 @@ Every function works on stacks: leading axes broadcast against each other. Direc
 never as a made-up axis.
 
 Sums over three components are written out: on the few hundred frames of a shot numpy's own norm, cross and stacked
-matrix products cost several times as much.
+matrix products cost several times as much. What comes out lies in memory one component after the other, as what
+``Character`` hands out does: every sum then runs along one row.
 """
 
 import numpy as np
@@ -27,10 +28,18 @@ def norm(v: Array) -> Array:
 def cross(a: Array, b: Array) -> Array:
     """Vector products (…, 3)."""
     a, b = np.asarray(a, float), np.asarray(b, float)
-    out = np.empty(np.broadcast_shapes(a.shape, b.shape))
-    for i, (j, k) in enumerate(((1, 2), (2, 0), (0, 1))):
-        out[..., i] = a[..., j] * b[..., k] - a[..., k] * b[..., j]
-    return out
+    a0, a1, a2 = a[..., 0], a[..., 1], a[..., 2]
+    b0, b1, b2 = b[..., 0], b[..., 1], b[..., 2]
+    out = np.empty((3, *np.broadcast_shapes(a0.shape, b0.shape)))
+    np.subtract(a1 * b2, a2 * b1, out=out[0, ...])
+    np.subtract(a2 * b0, a0 * b2, out=out[1, ...])
+    np.subtract(a0 * b1, a1 * b0, out=out[2, ...])
+    return components_last(out)
+
+
+def components_last(rows: Array) -> Array:
+    """The same numbers, (3, …) seen as (…, 3)."""
+    return rows.transpose(*range(1, rows.ndim), 0)
 
 
 def unit(v: Array) -> Array:
@@ -53,25 +62,35 @@ def angle_between(a: Array, b: Array) -> Array:
 def turned(rotation: Array, v: Array) -> Array:
     """rotation (…, 3, 3) applied to v (…, 3)."""
     v = np.asarray(v)
-    return np.asarray(sum(rotation[..., :, k] * v[..., k, None] for k in range(3)))
+    r = rotation
+    return np.asarray(r[..., 0] * v[..., 0, None] + r[..., 1] * v[..., 1, None] + r[..., 2] * v[..., 2, None])
 
 
 def seen_from(frame: Array, v: Array) -> Array:
     """World direction v (…, 3) in the coordinates of ``frame`` (…, 3, 3): frame^T v."""
     v = np.asarray(v)
-    return np.asarray(sum(frame[..., k, :] * v[..., k, None] for k in range(3)))
+    f = frame
+    return np.asarray(f[..., 0, :] * v[..., 0, None] + f[..., 1, :] * v[..., 1, None] + f[..., 2, :] * v[..., 2, None])
 
 
 def relative(a: Array, b: Array) -> Array:
     """a^T b: the frame b seen from the frame a."""
-    return np.asarray(np.swapaxes(a, -1, -2) @ b)
+    return np.asarray(
+        a[..., 0, :, None] * b[..., 0, None, :]
+        + a[..., 1, :, None] * b[..., 1, None, :]
+        + a[..., 2, :, None] * b[..., 2, None, :]
+    )
 
 
 def frame(right: Array, up: Array) -> Array:
     """The frame with Y along ``up`` and Z as near to ``right`` as it can be; X = Y x Z. Columns X, Y, Z."""
     y = unit(up)
     z = unit(square_to(right, y))
-    return np.stack([cross(y, z), y, z], axis=-1)
+    x = cross(y, z)
+    out = np.empty((3, 3, *x.shape[:-1]))
+    for column, axis in enumerate((x, y, z)):
+        out[:, column] = axis.transpose(-1, *range(axis.ndim - 1))
+    return out.transpose(*range(2, out.ndim), 0, 1)
 
 
 def exp(vector: Array) -> Array:

@@ -36,6 +36,12 @@ TOO_NOISY = 0.018
 
 #: Outside a corner the motion is calm where its own change is below this share of the corner.
 CALM = 0.03
+#: The lesser half of a corner that a key between frames splits is at least this share of it; less is lost in the number
+#: told, and cannot be told from a move that comes to rest by itself.
+LESSER_HALF = 0.2
+#: Changes of an even march that turn back on each other by this much are noise: white noise turns back by 2/3, the
+#: unevenness of straight quaternion or Euler channels not at all. Smaller ones (legs) are rounding.
+TURNS_BACK, ROUNDING = 0.25, 5e-5
 
 
 @dataclass(frozen=True)
@@ -43,7 +49,7 @@ class EvenSpan:
     """Drawings ``first`` to ``last`` (indices into Motion.drawings) marched through evenly.
 
     speed: legs a second, on average; ratio: peak over mean speed. corners: change of velocity at first and last, legs a
-    second, NaN at the shot's own end. noisy: found by the test for baked, noisy motion.
+    second, NaN at the shot's own end. noisy: found by the test for baked, noisy motion, or trembling on its way.
     """
     signal: Signal
     first: int
@@ -169,23 +175,34 @@ def _span(signal: Signal, a: int, b: int) -> EvenSpan | None:
     out = _corner(velocity[b:])
     if isnan(into) and isnan(out):
         return None
-    return EvenSpan(signal, a, b + 1, mean, float(speed[a:b + 1].max() / mean), (into, out))
+    return EvenSpan(signal, a, b + 1, mean, float(speed[a:b + 1].max() / mean), (into, out), _trembles(signal, a, b))
+
+
+def _trembles(signal: Signal, a: int, b: int) -> bool:
+    """Whether steps a to b differ by noise: what a curve leaves uneven goes one way for a while."""
+    changes = np.diff(signal.velocity[a:b + 1], axis=0)
+    power = float((changes**2).sum())
+    if sqrt(power / len(changes)) * float(signal.seconds[a:b + 1].mean()) < ROUNDING:
+        return False
+    return float((changes[1:] * changes[:-1]).sum()) < -TURNS_BACK * power
 
 
 def _corner(outward: Array) -> float:
     """Change of velocity just outside a span whose end step comes first in ``outward`` (N, 3); NaN at the shot's end.
 
-    A key between two frames splits its corner over two changes that go the same way. Where the motion outside is calm,
-    both count, less the change that it has anyway; elsewhere the split can't be told from the motion's own change.
+    A key between two frames splits its corner over two changes that go the same way. Where the motion beyond is calm for
+    as long as a span must last, both count, less the change that it has anyway; elsewhere, as where a move swings back
+    at once, the second change is the motion's own.
     """
-    changes = outward[1:4] - outward[:min(3, len(outward) - 1)]
+    changes = outward[1:LEAST_STEPS + 2] - outward[:LEAST_STEPS + 1][:max(0, len(outward) - 1)]
     if not len(changes):
         return float("nan")
     corner = _size(changes[0])
-    if len(changes) == 3:
-        size, other, usual = corner, _size(changes[1]), _size(changes[2])
+    if len(changes) == LEAST_STEPS + 1:
+        size, other, usual = corner, _size(changes[1]), float(norm(changes[2:]).max())
         whole = _size(changes[0] + changes[1])
-        if changes[0] @ changes[1] > 0.98 * size * other and usual < CALM * whole:
+        alike = changes[0] @ changes[1] > 0.98 * size * other and min(size, other) > LESSER_HALF * whole
+        if alike and usual < CALM * whole:
             corner = max(corner, whole - usual)
     return corner
 

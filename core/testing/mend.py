@@ -6,15 +6,21 @@ from dataclasses import replace
 import numpy as np
 
 from .. import body
+from ..measures.contacts import Contacts, contacts
+from ..measures.keyed import Keyed, keyed
 from ..measures.turn import local_axes, parent_on
-from ..numeric.ease import ease_places, ease_rotations
-from ..numeric.rotation import exp
+from ..numeric.ease import ease_places, ease_rotations, end_speeds
+from ..numeric.fcurve import BEZIER
+from ..numeric.rotation import exp, log, relative
 from ..remedy import Ease, Move, Pin, Remedy, Turn
 from ..shot import Character, Shot, with_character
+from ..study import Study
 from . import edit
 
 Array = np.ndarray
 _LIMB_OF_END = {parts[2]: limb for limb, parts in body.LIMBS.items()}
+#: Seconds before and after a stand over which a leg that is eased lets go of where its foot stands.
+LANDING = 4 / 24
 
 
 class CannotMend(ValueError):
@@ -24,8 +30,12 @@ class CannotMend(ValueError):
 def envelope(shot: Shot, first: float, last: float, ease: float) -> Array:
     """(F,) 1 from scene frame ``first`` to ``last``, minimum-jerk ramps of ``ease`` frames outside, 0 beyond."""
     outside = np.maximum(np.maximum(first - shot.frames, shot.frames - last), 0)
-    s = np.clip(1 - outside / max(ease, 1e-9), 0, 1)
-    return s**3 * (10 - 15 * s + 6 * s**2)
+    return _smooth(1 - outside / max(ease, 1e-9))
+
+
+def _smooth(share: Array) -> Array:
+    s = np.clip(share, 0, 1)
+    return np.asarray(s**3 * (10 - 15 * s + 6 * s**2))
 
 
 def mend(shot: Shot, remedy: Remedy, name: str) -> Shot:
@@ -104,8 +114,12 @@ def _eased(shot: Shot, remedy: Ease, character: Character) -> Character:
     if last - first < 2:
         return character
     span = (first, last, remedy.ease_in, remedy.ease_out)
+    study = Study(shot)
+    behind: Keyed = study.of(keyed, character)
+    touch: Contacts = study.of(contacts, character)
     for part in remedy.paths:
         path = edit.aim(character, part) if part in _LIMB_OF_END else character.head(part)
+        character = with_eased_keys(character, behind, part, remedy.frames, end_speeds(np.diff(path, axis=0), *span))
         character = moved(character, part, ease_places(path, *span) - path)
     for part in remedy.targets:
         local = local_axes(character, part)
@@ -113,12 +127,46 @@ def _eased(shot: Shot, remedy: Ease, character: Character) -> Character:
         assert axes is not None
         turns = np.broadcast_to(np.eye(3), local.shape) if above is None else axes[:, character.index[above]]
         own = axes[:, character.index[part]]
-        ends = {
-            limb: character.head(parts[2]).copy()
-            for limb, parts in body.LIMBS.items()
-            if part == "pelvis" and limb.startswith("leg") and character.has(*parts)
-        }
+        speeds = end_speeds(log(relative(local[:-1], local[1:])), *span)
+        character = with_eased_keys(character, behind, part, remedy.frames, speeds)
+        held = _standing(shot, character, touch, part)
         character = edit.turn(character, part, turns @ ease_rotations(local, *span) @ own.swapaxes(-1, -2))
-        for limb, place in ends.items():  # the feet stay where they stand
-            character = edit.reach(character, limb, place)
+        for limb, (place, weight) in held.items():
+            now = character.head(body.LIMBS[limb][2])
+            character = edit.reach(character, limb, now + weight[:, None] * (place - now))
     return character
+
+
+def _standing(shot: Shot, character: Character, touch: Contacts, part: str) -> dict[str, tuple[Array, Array]]:
+    """Legs that the part carries -> where their feet are, and how far (F,) each is held there: under the pelvis always,
+    elsewhere while it stands, with some frames before and after."""
+    out = {}
+    for limb, parts in body.LIMBS.items():
+        if limb.startswith("leg") and character.has(*parts) and part in ("pelvis", *parts[:2]):
+            weight = np.ones(shot.count)
+            if part != "pelvis":
+                stands = np.flatnonzero(touch.standing(parts[2])) if parts[2] in touch.planted else np.array([], int)
+                away = np.abs(np.arange(shot.count)[:, None] - stands).min(1, initial=shot.count) / shot.rate
+                weight = _smooth(1 - away / LANDING)
+            out[limb] = character.head(parts[2]).copy(), weight
+    return out
+
+
+def with_eased_keys(character: Character, behind: Keyed, part: str, frames: tuple[int, int],
+                    speeds: tuple[float, float]) -> Character:
+    """The part's straight keys over the span given handles with these speeds at its ends, as shares of the even one."""
+    keys = character.keys
+    if keys is None:
+        return character
+    left, right, kind = keys.left.copy(), keys.right.copy(), keys.interpolation.copy()
+    for piece in behind.straight.get(part, ()):
+        if piece.first > frames[0] + 1 or piece.last < frames[1] - 1:
+            continue
+        of = keys.of(piece.channel)
+        a, b = (of.start + int(np.abs(keys.scene_frame[of] - f).argmin()) for f in (piece.first, piece.last))
+        third = (keys.scene_frame[b] - keys.scene_frame[a]) / 3
+        rise = (keys.value[b] - keys.value[a]) / 3
+        right[a] = keys.scene_frame[a] + third, keys.value[a] + speeds[0] * rise
+        left[b] = keys.scene_frame[b] - third, keys.value[b] - speeds[1] * rise
+        kind[a] = BEZIER
+    return replace(character, keys=replace(keys, left=left, right=right, interpolation=kind))

@@ -6,8 +6,8 @@ do; on captured ones the turn itself is even. Both also baked (no keys), and wit
 """
 
 import zlib
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -24,12 +24,37 @@ Array = np.ndarray
 FRAMES = (8, 12, 16)
 #: Least change of speed at both ends, legs a second, with the severity of the harder one.
 CORNERS = dict(zip(SIZES, ((0.10, "low"), (0.25, "medium"), (0.50, "high")), strict=True))
-PARTS = ("head", "upper_arm", "forearm", "hand")
+#: Parts that carry no foot: legs and pelvis are planted where standing feet stay, which few windows allow.
+PARTS = ("spine", "chest", "neck", "head", "clavicle", "upper_arm", "forearm", "hand")
 NOISE = np.radians(0.1)
-#: Corners this near to the next step of severity are not planted: which side they fall on says nothing.
-CLEAR = 1.08
-#: A march slower than this is a moving hold, legs a second.
-FASTER = 0.27
+#: What is slower on average, legs a second, is no march but a moving hold, by the check's own definition.
+FASTER = 0.25
+#: Between two poses half a circle apart or more the way round is not told by the poses (radians).
+HALF_CIRCLE = np.pi
+#: An end is the worst too whose corner is within 5 % of the harder one's.
+ALIKE = 0.95
+
+
+@dataclass(frozen=True)
+class March:
+    """An even march planted between samples first and last: the part's turn with it (F, 3, 3), and the change of speed
+    that it has at each end, legs a second."""
+
+    first: int
+    last: int
+    local: Array
+    corners: tuple[float, float]
+
+    @property
+    def size(self) -> str | None:
+        """The size whose least corner both ends reach, if the harder end is of its severity too and no harder."""
+        for size, above in zip(SIZES, (*(CORNERS[s][0] for s in SIZES[1:]), np.inf), strict=True):
+            if min(self.corners) >= CORNERS[size][0] and max(self.corners) < above:
+                return size
+        return None
+
+
+Builder = Callable[[Array, int, int], Array]
 
 
 def marches(clean: Clean) -> Iterator[Case]:
@@ -38,59 +63,59 @@ def marches(clean: Clean) -> Iterator[Case]:
     for part in c.parts:
         if part.partition(".")[0] not in PARTS:
             continue
+        keys = len(_channels(c, part)) == 4
         for frames in FRAMES:
-            spans = _spans(clean, part, frames)
-            for size in SIZES:
-                if size in spans:
-                    yield from _cases(clean, part, size, *spans[size])
+            if keys:
+                for size, march in _planted(clean, part, frames, quaternions_straight).items():
+                    keyed = keyed_straight(c, clean.shot.frames, part, march)
+                    yield _case(clean, "linear keys", part, size, march, keyed)
+            for size, march in _planted(clean, part, frames, turned_evenly).items():
+                baked = with_turn(replace(c, keys=None), part, march.local)
+                yield _case(clean, "linear, baked", part, size, march, baked)
+                seed = zlib.crc32(f"{clean.shot.name}{part}{march.first}".encode())
+                yield _case(clean, "linear, baked, noise", part, size, march, noisy(baked, seed), asked=False)
 
 
-def _spans(clean: Clean, part: str, frames: int) -> dict[str, tuple[int, int, float, int]]:
-    """For each size a first and last sample, the harder corner in leg/s and the sample at which it is."""
-    shot, c = clean.shot, clean.character
+def _planted(clean: Clean, part: str, frames: int, build: Builder) -> dict[str, March]:
+    """For each size the first march of it, in an order that depends on the shot's name alone."""
+    shot = clean.shot
     n = max(2, round(frames * shot.rate / shot.fps))
     lever = LEVERS[part.partition(".")[0]] / LEVER_LEG * shot.rate
-    local = local_axes(c, part)
-    steps = log(relative(local[:-1], local[1:]))
-    out: dict[str, tuple[int, int, float, int]] = {}
+    local = np.array(local_axes(clean.character, part))
+    out: dict[str, March] = {}
     order = np.random.default_rng(zlib.crc32(f"{shot.name}{part}{frames}".encode()))
-    for a in order.permutation(np.arange(2, shot.count - n - 2)):
-        b = int(a) + n
-        whole = log(relative(local[a], local[b]))
-        march = whole / n
-        if np.linalg.norm(march) * lever < FASTER or np.linalg.norm(whole) > 2.6:
+    for a in order.permutation(np.arange(1, shot.count - n - 1)):
+        first, last = int(a), int(a) + n
+        whole = np.linalg.norm(log(relative(local[first], local[last])))
+        if not FASTER * n < whole * lever or whole >= HALF_CIRCLE:
             continue
-        # velocities in the part's own axes on both sides of each end
-        corners = [float(np.linalg.norm(march - steps[a - 1]) * lever),
-                   float(np.linalg.norm(steps[b] - march) * lever)]
-        hard, soft = max(corners), min(corners)
-        size = next((s for s in reversed(SIZES) if soft >= CORNERS[s][0]), None)
-        if size is None or size in out:
-            continue
-        above = {"small": 0.25, "middle": 0.5}.get(size, np.inf)
-        if hard * CLEAR > above or hard < CORNERS[size][0] * CLEAR:
-            continue
-        if quiet(clean.result, shot, (int(a), b), (part,)):
-            out[size] = (int(a), b, hard, int(a) if corners[0] >= corners[1] else b)
+        march = _march(local, first, last, lever, build)
+        if march.size and march.size not in out and quiet(clean.result, shot, (first, last), (part,)):
+            out[march.size] = march
+            if len(out) == len(SIZES):
+                break
     return out
 
 
-def _cases(clean: Clean, part: str, size: str, a: int, b: int, corner: float, at: int) -> Iterator[Case]:
+def _march(local: Array, first: int, last: int, lever: float, build: Builder) -> March:
+    planted = local.copy()
+    planted[first : last + 1] = build(local, first, last)
+    near = planted[[first - 1, first, first + 1, last - 1, last, last + 1]]
+    v = log(relative(near[:-1], near[1:])) * lever
+    corners = float(np.linalg.norm(v[1] - v[0])), float(np.linalg.norm(v[4] - v[3]))
+    return March(first, last, planted, corners)
+
+
+def _case(clean: Clean, kind: str, part: str, size: str, march: March, character: Character,
+          asked: bool = True) -> Case:
+    """Of noisy marches no severity and no size is asked."""
     shot, c = clean.shot, clean.character
-    severity = CORNERS[size][1]
-    measured = corner * c.leg_length
-    worst = (shot.frame(at), shot.frame(at))
-
-    def case(kind: str, character: Character, told: str | None) -> Case:
-        return Case(f"{kind}, {b - a} frames", size, clean.with_(character), "linear-span", part, told,
-                    measured if told else None, 0.1 * measured, (a, b), worst)
-
-    bare = replace(c, keys=None)
-    if len(_channels(c, part)) == 4:
-        yield case("linear keys", keyed_straight(c, shot.frames, part, a, b), severity)
-    baked = marched(bare, part, a, b)
-    yield case("linear, baked", baked, severity)
-    yield case("linear, baked, noise", noisy(baked, zlib.crc32(f"{shot.name}{part}{a}".encode())), None)
+    measured = max(march.corners) * c.leg_length
+    ends = [(f, f) for f, corner in zip(map(shot.frame, (march.first, march.last)), march.corners, strict=True)
+            if corner >= ALIKE * max(march.corners)]
+    return Case(f"{kind}, {march.last - march.first} frames", size, clean.with_(character), "linear-span", part,
+                CORNERS[size][1] if asked else None, measured if asked else None, 0.1 * measured,
+                (march.first, march.last), ends[0], worst_too=ends[-1])
 
 
 def with_turn(character: Character, part: str, local: Array) -> Character:
@@ -102,31 +127,33 @@ def with_turn(character: Character, part: str, local: Array) -> Character:
     return edit.turn(character, part, above @ local @ own.swapaxes(-1, -2))
 
 
-def marched(character: Character, part: str, a: int, b: int) -> Character:
-    """The part turned evenly from its pose at sample a to that at sample b."""
-    local = np.array(local_axes(character, part))
+def turned_evenly(local: Array, a: int, b: int) -> Array:
+    """Turns (b - a + 1, 3, 3) from that of sample a to that of sample b at an even speed about one axis."""
     share = np.linspace(0, 1, b - a + 1)[:, None]
-    local[a : b + 1] = local[a] @ exp(share * log(relative(local[a], local[b])))
-    return with_turn(character, part, local)
+    return np.asarray(local[a] @ exp(share * log(relative(local[a], local[b]))))
 
 
-def keyed_straight(character: Character, frames: Array, part: str, a: int, b: int) -> Character:
-    """The same by straight keys in the quaternion's four channels on samples a and b."""
-    assert character.keys is not None
-    keys = character.keys
-    local = np.array(local_axes(character, part))
-    q = _quaternion(local)
-    rows = _channels(character, part)
-    sign = _sign_of(keys, rows, frames, q, a)
-    ends = q[[a, b]] * sign
+def quaternions_straight(local: Array, a: int, b: int) -> Array:
+    """The same by the quaternion's four numbers running straight, the shorter way, as linear keys do."""
+    ends = _quaternion(local[[a, b]])
     if ends[0] @ ends[1] < 0:
         ends[1] = -ends[1]
     share = np.linspace(0, 1, b - a + 1)[:, None]
-    between = ends[0] * (1 - share) + ends[1] * share
-    local[a : b + 1] = _rotation(between)
+    return _rotation(ends[0] * (1 - share) + ends[1] * share)
+
+
+def keyed_straight(character: Character, frames: Array, part: str, march: March) -> Character:
+    """The march, with straight keys in the quaternion's four channels on its two ends."""
+    assert character.keys is not None
+    keys = character.keys
+    rows = _channels(character, part)
+    ends = _quaternion(march.local[[march.first, march.last]])
+    ends *= _sign_of(keys, rows, float(frames[march.first]), ends[0])
+    if ends[0] @ ends[1] < 0:
+        ends[1] = -ends[1]
     for k, row in enumerate(rows):
-        keys = _straightened(keys, row, float(frames[a]), float(frames[b]), ends[:, k])
-    return replace(with_turn(character, part, local), keys=keys)
+        keys = _straightened(keys, row, float(frames[march.first]), float(frames[march.last]), ends[:, k])
+    return replace(with_turn(character, part, march.local), keys=keys)
 
 
 def _channels(character: Character, part: str) -> list[int]:
@@ -162,12 +189,12 @@ def _straightened(keys: Keys, channel: int, first: float, last: float, values: A
     return replace(keys, **{name: values[order] for name, values in joined.items()})
 
 
-def _sign_of(keys: Keys, rows: list[int], frames: Array, q: Array, a: int) -> float:
-    """The side of the four channels' quaternion on which their keys stand near sample a."""
+def _sign_of(keys: Keys, rows: list[int], frame: float, q: Array) -> float:
+    """The side of the four channels' quaternion (4,) on which their keys stand near a scene frame."""
     at = [keys.of(r) for r in rows]
-    near = [int(np.abs(keys.scene_frame[s] - frames[a]).argmin()) for s in at]
+    near = [int(np.abs(keys.scene_frame[s] - frame).argmin()) for s in at]
     told = np.array([keys.value[s][i] for s, i in zip(at, near, strict=True)])
-    return 1.0 if told @ q[a] >= 0 else -1.0
+    return 1.0 if told @ q >= 0 else -1.0
 
 
 def _quaternion(rotation: Array) -> Array:

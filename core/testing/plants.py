@@ -42,7 +42,8 @@ PLACES = 2
 class Case:
     """One planted fault. kind names it ('knee reversed'); first and last: samples of the window; severity: what the
     note must say, None where the issue asks for none; measured, tolerance in the check's unit (None: not asked); worst:
-    scene frames from first to last within which the measure stays within 5 % of its worst."""
+    scene frames from first to last within which the measure stays within 5 % of its worst; worst_too: a second such
+    stretch apart from the first, as where both ends of a march are alike."""
 
     kind: str
     size: str
@@ -55,6 +56,7 @@ class Case:
     window: Window
     worst: tuple[int, int]
     note_kind: str = ""
+    worst_too: tuple[int, int] | None = None
 
     @property
     def name(self) -> str:
@@ -83,8 +85,8 @@ class Verdict:
 
     @property
     def worst_right(self) -> bool:
-        lo, hi = self.case.worst
-        return self.note is not None and lo - 1 <= self.note.worst <= hi + 1
+        stretches = (self.case.worst, self.case.worst_too or self.case.worst)
+        return self.note is not None and any(lo - 1 <= self.note.worst <= hi + 1 for lo, hi in stretches)
 
     @property
     def size_right(self) -> bool | None:

@@ -14,7 +14,7 @@ from ..body_map.names import fold, is_control, is_other, pair_sides, points
 from ..body_map.words import CONTROL
 from ..need import Need
 from ..note import KeyReference
-from ..numeric.fcurve import BEZIER, CONSTANT, LINEAR, Segments, clamped, segments
+from ..numeric.fcurve import BEZIER, CONSTANT, LINEAR
 from ..shot import Character, Keys
 from ..study import Study, measure
 
@@ -76,9 +76,7 @@ def keyed(study: Study, character: Character) -> Keyed:
     if keys is None or not keys.channels:
         return Keyed(None, {}, frozenset(), {})
     channels = _channels(character, keys)
-    first = np.flatnonzero(keys.channel[1:] == keys.channel[:-1])
-    stretches = _straight(keys, first)
-    straight = _together(keys, first, stretches) if stretches else {}
+    straight = _straight(keys)
     sparse = _sparse(keys)
     return Keyed(keys, channels, frozenset(p for p, found in channels.items() if sparse[list(found)].any()),
                  {p: tuple(s for i in found for s in straight.get(i, ())) for p, found in channels.items()})
@@ -95,79 +93,103 @@ def _sparse(keys: Keys) -> Array:
     return out
 
 
-def _straight(keys: Keys, first: Array) -> dict[int, tuple[Straight, ...]]:
-    """Each channel's straight stretches, among the pieces that begin at the rows ``first`` (N,) of the keys;
-    neighboring ones on one line are told one by one."""
-    kind = keys.interpolation[first]
-    long = keys.scene_frame[first + 1] - keys.scene_frame[first] >= LEAST_FRAMES
-    first = first[long & ((kind == LINEAR) | (kind == BEZIER))]
-    pieces, channel = segments(keys, first), keys.channel[first]
-    p = clamped(pieces.points)
-    length, height = p[:, 3, 0] - p[:, 0, 0], p[:, 3, 1] - p[:, 0, 1]
-    share = (p[:, 1:3, 0] - p[:, :1, 0]) / np.where(length > 0, length, 1.0)[:, None]
-    off = np.abs(p[:, 1:3, 1] - p[:, :1, 1] - share * height[:, None])
-    off = np.maximum(off[:, 0], off[:, 1])
-    on_chord = (pieces.interpolation == BEZIER) & (off <= ON_CHORD * np.abs(height))
-    moves = np.abs(height) > MOVES
-    straight = moves & ((pieces.interpolation == LINEAR) | on_chord)
+def _straight(keys: Keys) -> dict[int, tuple[Straight, ...]]:
+    """Each channel's straight stretches; neighboring ones on one line are told one by one. Only those in which every
+    channel of the same bone and property that moves runs straight: one straight component of a turn that bends
+    elsewhere says nothing."""
+    frame = keys.scene_frame
+    rows = np.flatnonzero(frame[1:] - frame[:-1] >= LEAST_FRAMES)
+    rows = rows[keys.channel[rows] == keys.channel[rows + 1]]
+    rows = rows[_run_straight(keys, rows)]
+    if not len(rows):
+        return {}
+    rows = rows[~_bent_beside(keys, rows)]
     found: dict[int, list[Straight]] = {}
-    for i in np.flatnonzero(straight).tolist():
-        found.setdefault(int(channel[i]), []).append(Straight(int(channel[i]), float(p[i, 0, 0]), float(p[i, 3, 0])))
+    for c, first, last in zip(keys.channel[rows].tolist(), frame[rows].tolist(), frame[rows + 1].tolist(), strict=True):
+        found.setdefault(c, []).append(Straight(c, first, last))
     return {c: tuple(some) for c, some in found.items()}
 
 
-def _together(keys: Keys, rows: Array, straight: dict[int, tuple[Straight, ...]]) -> dict[int, tuple[Straight, ...]]:
-    """Only the stretches in which every channel of the same bone and property that moves runs straight: one straight
-    component of a turn that bends elsewhere says nothing."""
-    groups: dict[tuple[str, str], list[int]] = {}
-    for i, c in enumerate(keys.channels):
-        groups.setdefault((c.owner, c.path), []).append(i)
-    moving = _Moving(segments(keys, rows), keys.channel[rows])
-    out: dict[int, tuple[Straight, ...]] = {}
-    for members in groups.values():
-        ends = {i: {(s.first, s.last) for s in straight.get(i, ())} for i in members}
-        for i in members:
-            own = straight.get(i, ())
-            if not own:
-                continue
-            first, last = np.array([(s.first, s.last) for s in own]).T
-            fine = np.ones(len(own), bool)
-            for j in members:
-                if j != i:
-                    fine &= [(s.first, s.last) in ends[j] for s in own] | ~moving.inside(j, first, last)
-            out[i] = tuple(s for s, good in zip(own, fine, strict=True) if good)
+def _run_straight(keys: Keys, rows: Array) -> Array:
+    """Whether the pieces that begin at the rows (N,) of the keys move and run straight. Handles count as shortened along
+    themselves to the time between the keys, as Blender has them: no curve runs back."""
+    rise = keys.value[rows + 1] - keys.value[rows]
+    kind = keys.interpolation[rows]
+    out: Array = np.asarray((np.abs(rise) > MOVES) & ((kind == LINEAR) | (kind == BEZIER)))
+    bezier = np.flatnonzero(out & (kind == BEZIER))
+    at, rise = rows[bezier], rise[bezier]
+    time = keys.scene_frame[at + 1] - keys.scene_frame[at]
+    off = np.zeros(len(at))
+    for handles, key in ((keys.right, at), (keys.left, at + 1)):
+        reach, height = (handles[key, k] - column[key] for k, column in enumerate((keys.scene_frame, keys.value)))
+        wide = np.abs(reach)
+        share = np.where(wide > time, time / np.where(wide > 0, wide, 1.0), 1.0)
+        # seen from its own key a handle on the chord has the chord's slope
+        off = np.maximum(off, np.abs(height - reach * (rise / time)) * share)
+    out[bezier] = off <= ON_CHORD * np.abs(rise)
     return out
 
 
-class _Moving:
-    """Whether a channel's value changes inside a stretch, from its pieces: a piece of a curve that is not flat changes
-    on every part of itself, but for one that holds its value and jumps at its end."""
+def _bent_beside(keys: Keys, rows: Array) -> Array:
+    """Whether, over each of the straight pieces that begin at ``rows`` (S,), another channel of the same bone and
+    property moves and does not run straight from the one key to the other."""
+    families: dict[tuple[str, str], list[int]] = {}
+    for i, c in enumerate(keys.channels):
+        families.setdefault((c.owner, c.path), []).append(i)
+    most = max(len(members) for members in families.values())
+    others = np.full((len(keys.channels), most), -1)
+    for members in families.values():
+        others[members, :len(members)] = members
+    channel, first, last = keys.channel[rows], keys.scene_frame[rows], keys.scene_frame[rows + 1]
+    beside = others[channel]
+    piece, at = np.nonzero((beside >= 0) & (beside != channel[:, None]))
+    other = beside[piece, at]
+    line = _Line(keys.scene_frame)
+    near = np.minimum(np.searchsorted(line.at(channel, first), line.at(other, first[piece])), len(rows) - 1)
+    straight = (channel[near] == other) & (first[near] == first[piece]) & (last[near] == last[piece])
+    piece, other = piece[~straight], other[~straight]
+    out = np.zeros(len(rows), bool)
+    if len(piece):
+        out[piece[_moving(keys, line, other, first[piece], last[piece])]] = True
+    return out
 
-    def __init__(self, pieces: Segments, channel: Array) -> None:
-        p = pieces.points
-        holds = pieces.interpolation == CONSTANT
-        bent = pieces.interpolation == BEZIER
-        low, high = np.minimum(p[:, 0, 1], p[:, 3, 1]), np.maximum(p[:, 0, 1], p[:, 3, 1])
-        for handle in (1, 2):
-            value = np.where(bent, p[:, handle, 1], p[:, 0, 1])
-            low, high = np.minimum(low, value), np.maximum(high, value)
+
+class _Line:
+    """All channels' time one after the other on one line, so that one search serves many channels."""
+
+    def __init__(self, frames: Array) -> None:
+        self._start = float(frames.min()) - 1.0
+        self._length = float(frames.max()) - self._start + 2.0
+
+    def at(self, channel: Array, frame: Array) -> Array:
+        """The places (N,) on the line of frames (N,) of channels (N,)."""
+        return np.asarray(channel * self._length + (frame - self._start))
+
+
+def _moving(keys: Keys, line: _Line, channel: Array, first: Array, last: Array) -> Array:
+    """Whether the value of channels (N,) changes inside stretches from ``first`` to ``last`` (N,), scene frames, from
+    the pieces of their curves: a piece that is not flat changes on every part of itself, but for one that holds its
+    value and jumps at its end."""
+    asked = np.zeros(len(keys.channels), bool)
+    asked[channel] = True
+    rows = np.flatnonzero((keys.channel[1:] == keys.channel[:-1]) & asked[keys.channel[:-1]])
+    kind = keys.interpolation[rows]
+    here, there = keys.value[rows], keys.value[rows + 1]
+    bent = kind == BEZIER
+    swings = np.abs(there - here) > SWINGS
+    if bent.any():
+        values = [here, there, np.where(bent, keys.right[rows, 1], here), np.where(bent, keys.left[rows + 1, 1], here)]
+        low, high = (edge(edge(values[0], values[1]), edge(values[2], values[3])) for edge in (np.minimum, np.maximum))
         swings = high - low > SWINGS
-        self._start, self._stop = p[:, 0, 0], p[:, 3, 0]
-        self._flows = np.concatenate([[0], np.cumsum(swings & ~holds)])
-        self._jumps = np.concatenate([[0], np.cumsum(swings & holds)])
-        self._channel = channel
-
-    def inside(self, channel: int, first: Array, last: Array) -> Array:
-        """(S,) for stretches from ``first`` to ``last``, scene frames."""
-        low, high = np.searchsorted(self._channel, (channel, channel + 1))
-        start, stop = self._start[low:high], self._stop[low:high]
-        # pieces a to b overlap the stretch; jumps count that come at its end or before
-        a = low + np.searchsorted(stop, first + NEAR, "right")
-        b = low + np.searchsorted(start, last - NEAR, "left")
-        c = low + np.searchsorted(stop, last + NEAR, "right")
-        flows = self._flows[np.maximum(a, b)] > self._flows[a]
-        out: Array = flows | (self._jumps[np.maximum(a, c)] > self._jumps[a])
-        return out
+    holds = kind == CONSTANT
+    flows = np.concatenate([[0], np.cumsum(swings & ~holds)])
+    jumps = np.concatenate([[0], np.cumsum(swings & holds)])
+    start, stop = (line.at(keys.channel[rows], keys.scene_frame[end]) for end in (rows, rows + 1))
+    # pieces a to b overlap the stretch; jumps count that come at its end or before
+    a = np.searchsorted(stop, line.at(channel, first + NEAR), "right")
+    b = np.searchsorted(start, line.at(channel, last - NEAR), "left")
+    c = np.searchsorted(stop, line.at(channel, last + NEAR), "right")
+    return np.asarray((flows[np.maximum(a, b)] > flows[a]) | (jumps[np.maximum(a, c)] > jumps[a]))
 
 
 def _channels(character: Character, keys: Keys) -> dict[str, tuple[int, ...]]:

@@ -7,7 +7,6 @@ import numpy as np
 
 from .. import body
 from ..need import Need
-from ..numeric import rotation as rot
 from ..numeric.spans import Span, joined, samples, spans
 from ..shot import Character
 from ..study import Study, measure

@@ -29,6 +29,20 @@ def action_fcurves(action: Any, slot: Any = None) -> list[Any]:
     return list(getattr(action, "fcurves", ()))  # 4.2, and unlayered actions of 4.4
 
 
+def has_one_layer(action: Any) -> bool:
+    """Whether an action is of one piece: legacy, or of one layer in full, with one strip of keys at most."""
+    if not getattr(action, "is_action_layered", False):
+        return True
+    layers = list(action.layers)
+    return not layers or (
+        len(layers) == 1
+        and getattr(layers[0], "influence", 1.0) >= 1.0
+        and getattr(layers[0], "mix_mode", "REPLACE") == "REPLACE"
+        and all(strip.type == "KEYFRAME" for strip in layers[0].strips)
+        and len(layers[0].strips) <= 1
+    )
+
+
 def slot_of(owner: Any) -> Any:
     """The action slot of an AnimData or an NLA strip, or None where there are no slots (4.2)."""
     return getattr(owner, "action_slot", None)

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The camera in use on every frame, cuts by markers included."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -46,9 +46,13 @@ class CameraReader:
 
     def __init__(self, scene: Any, frames: Sequence[float]) -> None:
         self._scene = scene
-        self._used = [camera_at(scene, float(frame)) for frame in frames]
+        if any(marker.camera is not None for marker in scene.timeline_markers):
+            self._used = [camera_at(scene, float(frame)) for frame in frames]
+        else:
+            self._used = [camera_at(scene, float(frame)) for frame in frames[:1]] * len(frames)
         f = len(self._used)
-        self._matrices: list[Any] = [None] * f
+        self._matrices: Array = np.zeros((f, 4, 4))
+        self.filled = False
         self._optics = np.zeros((f, 6))
         self._known: dict[int, tuple[float, ...] | None] = {}
 
@@ -71,26 +75,40 @@ class CameraReader:
         if used is None:
             return
         now = used.evaluated_get(graph)
-        self._matrices[i] = now.matrix_world.copy()
+        self._matrices[i] = now.matrix_world
         uid = used.session_uid
         if uid not in self._known:  # most lenses are not animated: they are read once
             self._known[uid] = _optics(now.data) if used.data.animation_data is None else None
         self._optics[i] = self._known[uid] or _optics(now.data)
+
+    def still_lens(self) -> bool:
+        """Whether nothing but the places of the cameras may change from frame to frame."""
+        return all(camera.data.animation_data is None for camera in self.objects())
+
+    def fill(self, worlds: Mapping[int, Array], graph: Any) -> None:
+        """Takes the world matrices (F or 1, 4, 4) of all frames by session_uid from elsewhere, and the lenses, which
+        must be still, from any frame."""
+        uids = np.array([-1 if camera is None else camera.session_uid for camera in self._used])
+        for camera in self.objects():
+            mine = uids == camera.session_uid
+            world = worlds[camera.session_uid]
+            self._matrices[mine] = world if len(world) == 1 else world[mine]
+            self._optics[mine] = _optics(camera.evaluated_get(graph).data)
+        self.filled = True
 
     def camera(self) -> Camera | None:
         """The sampled camera in metres, or None where some frame has none."""
         if self.missing:
             return None
         unit = self._scene.unit_settings.scale_length
-        world = np.array([[tuple(row) for row in m] for m in self._matrices], float)
+        world = self._matrices.copy()
         length = np.linalg.norm(world[:, :3, :3], axis=1, keepdims=True)
         if not np.isfinite(world).all() or length.min() < 1e-9:
             return None
         world[:, :3, :3] /= length
         world[:, :3, 3] *= unit
-        changed = np.array(
-            [a.session_uid != b.session_uid for a, b in zip(self._used, self._used[1:], strict=False)], bool
-        )
+        uids = np.array([camera.session_uid for camera in self._used])
+        changed = uids[1:] != uids[:-1]
         cut = np.concatenate([[False], changed | _jumps(world)])
         firsts = [self._used[i] for i in (0, *np.flatnonzero(cut).tolist())]
         render = self._scene.render

@@ -189,7 +189,7 @@ def target_place(
     if not chain.subtarget:
         local = np.zeros((1, 3))
     elif target.type == "ARMATURE" and chain.subtarget in target.pose.bones:
-        local = poses[target.session_uid].local([chain.subtarget])[:, 0, :3, 3].astype(float)
+        local = poses[target.session_uid].rows([chain.subtarget])[:, 3, 0].T
     else:
         return None
     out = (world[:, :3, :3] @ local[:, :, None])[..., 0] + world[:, :3, 3]

@@ -31,15 +31,53 @@ def keys_of(owners: Iterable[Any], scene: Any, within: tuple[float, float] | Non
     segment that
     touches the range is whole. Scene frames take the NLA strip and the scene's time remapping into account.
     """
-    stretch = scene.render.frame_map_new / scene.render.frame_map_old
-    numbers = _Numbers()
-    curves = [curve for owner in owners for curve in _curves(owner, stretch)]
+    return KeyBook(scene, within).of_all(owners)
+
+
+def channels_of(owner: Any, scene: Any) -> "list[_Curve]":
+    """The curves that animate an ID, each with its channel and how its frames become scene frames."""
+    return list(_curves(owner, scene.render.frame_map_new / scene.render.frame_map_old))
+
+
+@dataclass(frozen=True)
+class ReadKeys:
+    """The keys of one ID. curves: Blender's curve behind each channel; complete (C,): whether all keys of a channel are
+    here; baked (C,): whether it has a key every frame or more often, so that it was taken for linear unseen."""
+
+    keys: Keys
+    curves: list[Any]
+    complete: Array
+    baked: Array
+
+
+class KeyBook:
+    """The keys of IDs as ``keys_of`` gives them; of each they are read once, however often they are asked for."""
+
+    def __init__(self, scene: Any, within: tuple[float, float] | None = None) -> None:
+        self._stretch = scene.render.frame_map_new / scene.render.frame_map_old
+        self._within, self._numbers = within, _Numbers()
+        self._read: dict[int, ReadKeys] = {}
+
+    def of_all(self, owners: Iterable[Any]) -> Keys:
+        """The keys of several IDs together, in their order."""
+        found = [read.keys for read in map(self.read, owners) if len(read.keys.channels)]
+        return found[0] if len(found) == 1 else _joined(found)
+
+    def read(self, owner: Any) -> ReadKeys:
+        known = self._read.get(owner.session_uid)
+        if known is None:
+            known = self._read[owner.session_uid] = _read(
+                list(_curves(owner, self._stretch)), self._within, self._numbers
+            )
+        return known
+
+
+def _read(curves: "Sequence[_Curve]", within: tuple[float, float] | None, numbers: "_Numbers") -> ReadKeys:
     plain = _plain(curves)
     columns = [_columns(curve, within, numbers) for curve in curves]
     kept = [k for k, column in enumerate(columns) if len(column[0])]
     if not kept:
-        none = np.zeros(0)
-        return Keys((), none, none, none, none, np.zeros((0, 2)), np.zeros((0, 2)), none, none, ())
+        return ReadKeys(_joined([]), [], np.zeros(0, bool), np.zeros(0, bool))
     counts = [len(columns[k][0]) for k in kept]
     on_key, action_frame, interpolation = (np.concatenate([columns[k][c] for k in kept]) for c in (0, 1, 4))
     left, right = (
@@ -48,7 +86,7 @@ def keys_of(owners: Iterable[Any], scene: Any, within: tuple[float, float] | Non
     )
     eased = [columns[k][5] for k in kept]
     easing, back, amplitude, period = (_eased(eased, counts, c) for c in range(4))
-    return Keys(
+    keys = Keys(
         channels=tuple(curves[k].channel for k in kept),
         channel=np.repeat(np.arange(len(kept)), counts),
         scene_frame=np.ascontiguousarray(on_key[:, 0]),
@@ -62,6 +100,47 @@ def keys_of(owners: Iterable[Any], scene: Any, within: tuple[float, float] | Non
         amplitude=amplitude,
         period=period,
         plain=tuple(plain[k] for k in kept),
+    )
+    return ReadKeys(
+        keys,
+        [curves[k].curve for k in kept],
+        np.array([len(curves[k].curve.keyframe_points) == n for k, n in zip(kept, counts, strict=True)], bool),
+        np.array([columns[k][6] for k in kept], bool),
+    )
+
+
+def _joined(parts: Sequence[Keys]) -> Keys:
+    """Keys of several owners as one; of none, no keys."""
+    if not parts:
+        none = np.zeros(0)
+        return Keys((), none, none, none, none, np.zeros((0, 2)), np.zeros((0, 2)), none, none, ())
+    start = np.cumsum([0, *(len(keys.channels) for keys in parts)])
+
+    def column(name: str) -> Array:
+        return np.concatenate([getattr(keys, name) for keys in parts])
+
+    def eased(name: str, fresh: float) -> Array | None:
+        columns = [getattr(keys, name) for keys in parts]
+        if all(c is None for c in columns):
+            return None
+        return np.concatenate(
+            [np.full(len(k.channel), fresh) if c is None else c for k, c in zip(parts, columns, strict=True)]
+        )
+
+    return Keys(
+        channels=tuple(channel for keys in parts for channel in keys.channels),
+        channel=np.concatenate([keys.channel + k for keys, k in zip(parts, start.tolist(), strict=False)]),
+        scene_frame=column("scene_frame"),
+        action_frame=column("action_frame"),
+        value=column("value"),
+        left=column("left"),
+        right=column("right"),
+        interpolation=column("interpolation"),
+        easing=eased("easing", FRESH[0]),
+        back=eased("back", FRESH[1]),
+        amplitude=eased("amplitude", FRESH[2]),
+        period=eased("period", FRESH[3]),
+        plain=tuple(flag for keys in parts for flag in keys.plain),
     )
 
 
@@ -183,7 +262,7 @@ def _eased(eased: Sequence[tuple[Array, ...] | None], counts: Sequence[int], col
 
 def _columns(item: _Curve, within: tuple[float, float] | None, numbers: _Numbers) -> tuple[Any, ...]:
     """Of one curve, by frame: scene frame and value (K, 2), action frame, left, right, interpolation, and easing, back,
-    amplitude and period together, None where nothing eases.
+    amplitude and period together, None where nothing eases; and whether it is baked.
 
     Handles are read where a segment is Bezier and the rest where a segment eases: elsewhere Blender does not look at
     them, and
@@ -214,7 +293,7 @@ def _columns(item: _Curve, within: tuple[float, float] | None, numbers: _Numbers
         end = min(n, int(np.searchsorted(frame, hi, "left")) + 1) if hi >= lo else begin
         on_key, action_frame, frame = on_key[begin:end], action_frame[begin:end], frame[begin:end]
     if end - begin >= BAKED and (frame[1:] - frame[:-1]).max() <= 1.0 + 1e-4:
-        return on_key, action_frame, on_key, on_key, np.full(end - begin, LINEAR), None
+        return on_key, action_frame, on_key, on_key, np.full(end - begin, LINEAR), None, True
     interpolation = numbers.interpolation[get("interpolation", 1, np.int32)[begin:end]]
     left = right = on_key
     if (interpolation == BEZIER).any():
@@ -228,4 +307,4 @@ def _columns(item: _Curve, within: tuple[float, float] | None, numbers: _Numbers
     if (interpolation > BEZIER).any():
         easing = numbers.easing[get("easing", 1, np.int32)[begin:end]]
         eased = easing, floats("back"), floats("amplitude"), floats("period") * abs(item.slope)
-    return on_key, action_frame, left, right, interpolation, eased
+    return on_key, action_frame, left, right, interpolation, eased, False

@@ -17,7 +17,7 @@ from ...core.kiss import Kiss, Kisses, PairKisses, Thing
 from ...core.measures.kiss_pairs import Pair, camera_runs, height_of, pairs_of, things_of
 from ...core.measures.kisses import first_look, follow, gate, held, second_look, view_of
 from ...core.numeric.camera import View
-from ...core.numeric.kissing import BEHIND, NEAR_GAP, Found, Picture, kisses
+from ...core.numeric.kissing import BEHIND, NEAR_GAP, Picture, kisses
 from ...core.numeric.topology import Topology, topology, weld
 from ...core.shot import Shot
 from .armatures import Member
@@ -194,7 +194,7 @@ class _Stage:
             ]
             thirds += range(len(things), len(tops))
             found[p, sample] = [
-                _kiss(sample, k) for k in kisses(picture, index[pair.a], index[pair.b], thirds, pair.height)
+                k.at(sample) for k in kisses(picture, index[pair.a], index[pair.b], thirds, pair.height)
             ]
 
     def _hide(self, pairs: Sequence[Pair], found: dict[tuple[int, int], list[Kiss]]) -> Generator[float, None, None]:
@@ -642,18 +642,3 @@ def _majority(corners: Array) -> Array:
 def _same(third: Thing, thing: Thing) -> bool:
     """Whether ``third`` is ``thing`` or lies in it."""
     return third == thing or (thing.kind == "character" and third.character == thing.character)
-
-
-def _kiss(sample: int, k: Found) -> Kiss:
-    return Kiss(
-        sample,
-        k.gap,
-        k.form,
-        (float(k.place[0]), float(k.place[1])),
-        (float(k.normal[0]), float(k.normal[1])),
-        k.depth_a,
-        k.depth_b,
-        k.lines_a,
-        k.lines_b,
-        ((float(k.centers[0][0]), float(k.centers[0][1])), (float(k.centers[1][0]), float(k.centers[1][1]))),
-    )

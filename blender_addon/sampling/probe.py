@@ -32,10 +32,14 @@ _COPIED = (
 
 
 class Probe:
-    """The temporary scene and the view layer's dependency graph, which exists after the first ``to``."""
+    """The temporary scene and the view layer's dependency graph, which exists after the first ``to``.
+
+    quiet: whether windows are spared a redraw of everything at each frame.
+    """
 
     def __init__(self, scene: Any) -> None:
         self.scene = scene
+        self.quiet = not bpy.app.background
         self._puller: Any = None
         self._linked: set[int] = set()
 
@@ -45,6 +49,13 @@ class Probe:
             if object.session_uid not in self._linked:
                 self._linked.add(object.session_uid)
                 self.scene.collection.objects.link(object)
+
+    def unlink(self, objects: Iterable[Any]) -> None:
+        """Takes objects out again: they are evaluated no more, but for what others need of them."""
+        for object in objects:
+            if object.session_uid in self._linked:
+                self._linked.remove(object.session_uid)
+                self.scene.collection.objects.unlink(object)
 
     def pull(self, target: Any, bone: str = "") -> None:
         """Has an object's place (or a bone's) evaluated without its geometry, and even where it is hidden in viewports.
@@ -61,7 +72,17 @@ class Probe:
             constraint.subtarget = bone
 
     def to(self, frame: float) -> Any:
-        """Evaluates at a scene frame, sub-frames allowed; returns the dependency graph."""
+        """Evaluates at a scene frame, sub-frames allowed; returns the dependency graph.
+
+        ``frame_set`` has every editor of every window drawn again, which costs more than the reading, so where there
+        are windows the frame is set as a property, to the same end. That takes no frame below zero where the person's
+        preferences forbid them, and needs a graph, which the first ``frame_set`` makes.
+        """
+        graph = self.scene.view_layers[0].depsgraph
+        if self.quiet and frame >= 0 and graph is not None:
+            self.scene.frame_float = float(frame)
+            graph.update()
+            return graph
         whole = int(frame // 1)
         self.scene.frame_set(whole, subframe=float(frame - whole))
         return self.scene.view_layers[0].depsgraph

@@ -22,10 +22,11 @@ from . import reach
 from .armatures import CannotMeasure, Cast, Member, Rig, cast_of, missing_files
 from .character import Places, bones_of, character_of, unplaceable
 from .goals import Chain, InfluenceReader, chains_of, goals_of, target_place
-from .keys import keys_of
+from .keys import KeyBook
 from .probe import Probe, probe, remove_strays
 from .props import Things
 from .readers import PlaceReader, PoseReader
+from .routes import Routes
 from .soles import skins_of, soles_of, standing_of
 from .stands import Stands, stands_of
 
@@ -89,18 +90,25 @@ class _Pass:
         moved = [*(object for object, _ in armatures.values()), *others.values()]
         frames = reach.frames_of(self.scene, self.judged, graph, moved)
         n = len(frames)
+        self.book = KeyBook(self.scene, (float(frames[0]), float(frames[-1])))
         poses = {key: PoseReader(object, sorted(names), n) for key, (object, names) in armatures.items()}
         places: dict[int, PlaceReader] = {**poses, **{key: PlaceReader(object, n) for key, object in others.items()}}
         influences = {c: InfluenceReader(c, n) for some in chains.values() for c in some}
         camera = self._camera(frames)
-        readers: list[Any] = [*places.values(), *things.readers(n), *(r for c, r in influences.items() if c.animated)]
+        every: list[Any] = [*places.values(), *things.readers(n)]
         if camera is not None:
-            readers.append(camera)
-        for i, frame in enumerate(frames):
+            every.append(camera)
+        animated = [reader for chain, reader in influences.items() if chain.animated]
+        routes = Routes(self.inside, self.book, frames, self.unit)
+        alone = [reader for reader in every if isinstance(reader, PlaceReader) and not isinstance(reader, PoseReader)]
+        for part in routes.fill(poses.values(), alone, camera):
+            yield 0.4 * part
+        readers = [*(reader for reader in every if not reader.filled), *animated]
+        for i, frame in enumerate(frames if readers else ()):
             graph = self.inside.to(frame)
             for reader in readers:
                 reader.read(i, graph)
-            yield 0.9 * (i + 1) / n
+            yield 0.4 + 0.5 * (i + 1) / n
         worlds = Places(places)
         characters = []
         for member in members:
@@ -208,7 +216,7 @@ class _Pass:
         )
         keys = None
         if Need.KEYS in self.needs:
-            keys = keys_of([rig.object for rig in member.rigs], self.scene, (float(frames[0]), float(frames[-1])))
+            keys = self.book.of_all([rig.object for rig in member.rigs])
         skins = skins_of(member, {rig.name: worlds.of(rig)[0] for rig in member.rigs}, unit, self.stands)
         soles = soles_of(member, skins) if Need.ROTATIONS in self.needs else ()
         character, remarks = character_of(

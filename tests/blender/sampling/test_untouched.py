@@ -6,6 +6,7 @@ from typing import Any
 import bpy
 import numpy as np
 import pytest
+from plumbline.blender_addon.sampling import routes
 from plumbline.blender_addon.sampling import sweep as module
 from plumbline.blender_addon.sampling.readers import PoseReader
 from plumbline.blender_addon.sampling.sweep import Request, sweep, sweep_now
@@ -81,8 +82,15 @@ def test_an_edit_that_is_not_keyed_is_not_part_of_the_shot(busy: Any) -> None:
     np.testing.assert_allclose(edited.heads, sweep_now(busy, Request(ALL)).characters[0].heads, atol=1e-6)
 
 
-@pytest.mark.parametrize("steps", [1, 2, 10, 29])
-def test_after_closing_half_way(busy: Any, steps: int) -> None:
+def stepped(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Has every frame evaluated, also where the keys tell the motion."""
+    monkeypatch.setattr(routes, "FEWEST", 10_000)
+
+
+@pytest.mark.parametrize(("steps", "every"), [(1, False), (2, False), (3, False), (2, True), (10, True), (29, True)])
+def test_after_closing_half_way(busy: Any, monkeypatch: pytest.MonkeyPatch, steps: int, every: bool) -> None:
+    if every:
+        stepped(monkeypatch)
     before = _state(busy)
     run = sweep(busy, Request(ALL))
     done = [next(run) for _ in range(steps)]
@@ -91,12 +99,15 @@ def test_after_closing_half_way(busy: Any, steps: int) -> None:
     assert _state(busy) == before
 
 
-def test_after_an_error(busy: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("at", [2, 9])
+def test_after_an_error(busy: Any, monkeypatch: pytest.MonkeyPatch, at: int) -> None:
+    if at == 9:
+        stepped(monkeypatch)
     before = _state(busy)
     reading = PoseReader.read
 
     def breaks(self: PoseReader, i: int, graph: Any) -> Any:
-        if i == 9:
+        if i == at:
             raise RuntimeError("lamp out")
         return reading(self, i, graph)
 

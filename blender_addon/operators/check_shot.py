@@ -6,14 +6,14 @@ from typing import Any
 
 import bpy
 
-from .. import redraw, session, settings
+from .. import mending, redraw, session, settings
 from ..checking import Checking
 
 iface_: Any = bpy.app.translations.pgettext_iface  # the stubs say that it returns nothing
 rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 #: Seconds of work between two looks at the keyboard, and seconds between two slices.
-_SLICE, _PAUSE = 0.1, 0.005
+_SLICE, _PAUSE = 0.04, 0.005
 #: Seconds between two pictures of the progress: drawing the window may cost more than a slice.
 _SHOW = 0.25
 #: Events that only turn the view; all others wait until the check has ended.
@@ -104,10 +104,12 @@ class PLUMBLINE_OT_check_shot(bpy.types.Operator):
         return {"CANCELLED"}
 
     def _show(self, context: Any) -> None:
-        """Progress where people look: the panel's row and the status bar."""
+        """Progress where people look: the panel's row and the status bar.
+
+        Nothing is written to a property for it: that would have every editor of every window drawn again.
+        """
         self._shown = time.perf_counter()
         job = session.job
-        settings.state(context).part = job.part
         context.workspace.status_text_set(progress_text(job) + "    " + iface_("Esc to stop; the scene stays as it is"))
         redraw.panels()
 
@@ -128,6 +130,10 @@ class PLUMBLINE_OT_check_shot(bpy.types.Operator):
         if checked.result is None:
             self.report({"WARNING"}, checked.why)
             return {"CANCELLED"}
+        told = mending.outcome(checked.notes)
+        if told:
+            self.report({"INFO"}, told)
+            return {"FINISHED"}
         notes = len(checked.notes)
         self.report({"INFO"}, "No notes" if not notes else "1 note" if notes == 1 else rpt_("{:d} notes").format(notes))
         return {"FINISHED"}

@@ -164,7 +164,7 @@ def silent(checked: session.Checked | None) -> list[tuple[bool, str]]:
 def _running(layout: Any, context: Any, job: Any) -> None:
     row = layout.row()
     row.scale_y = 1.5
-    row.progress(factor=settings.state(context).part, text=progress_text(job), type="BAR")
+    row.progress(factor=job.part, text=progress_text(job), type="BAR")
     sentence(layout, context, iface_("Esc to stop; the scene stays as it is"), dim=True, inset=40)
 
 

@@ -13,7 +13,20 @@ from .drawing.ghosts import ghosts
 from .drawing.strips import strips
 from .handlers import all_handlers
 from .markers import tag_property
-from .operators import card, check_shot, markers, marking, pick_mark, save_notes, set_aside, show_severity, step_notes
+from .operators import (
+    card,
+    check_shot,
+    ease_span,
+    markers,
+    marking,
+    pick_mark,
+    pin_part,
+    save_notes,
+    select_keys,
+    set_aside,
+    show_severity,
+    step_notes,
+)
 from .panels import menus, note_list, sidebar
 
 #: Every class of the interface, in the order in which Blender must know them.
@@ -36,6 +49,9 @@ CLASSES: tuple[type, ...] = (
     show_severity.PLUMBLINE_OT_show_severity,
     set_aside.PLUMBLINE_OT_set_aside,
     set_aside.PLUMBLINE_OT_bring_back,
+    select_keys.PLUMBLINE_OT_select_keys,
+    ease_span.PLUMBLINE_OT_ease_span,
+    pin_part.PLUMBLINE_OT_pin_part,
     note_list.PLUMBLINE_UL_notes,
     sidebar.PLUMBLINE_PT_sidebar,
     sidebar.PLUMBLINE_PT_not_checked,

@@ -56,6 +56,8 @@ class Checked:
 _checked: dict[int, Checked] = {}
 #: The check that runs, or None. One at a time, whatever the scene.
 job: Any = None
+#: The note whose remedy was carried out, while the check that tells what is left of it runs; else None.
+followed: Note | None = None
 #: True while rows are written by us, so that their update does not count as a click.
 filling = False
 

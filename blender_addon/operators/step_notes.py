@@ -23,6 +23,13 @@ def refusal(context: Any) -> str:
     return "" if checked.notes else "There are no notes"
 
 
+def active_note(context: Any) -> tuple[Note | None, str]:
+    """The note of the active row, or None and why there is none."""
+    why = refusal(context)
+    note = None if why else session.active(context.scene, settings.active_number(context))
+    return note, why or ("" if note is not None else "Choose a note")
+
+
 class PLUMBLINE_OT_go_to_note(Refusing, bpy.types.Operator):
     """Go to the worst frame of the note, with its character and part active"""
 

@@ -141,7 +141,7 @@ class _Stage:
         if not passed.any():
             return self._result(pairs, {})
         yield 0.02
-        pairs, passed = self._build(pairs, passed)
+        pairs, passed = yield from self._build(pairs, passed)
         if not passed.any():
             return self._result(pairs, {})
         found: dict[tuple[int, int], list[Kiss]] = {}
@@ -210,7 +210,7 @@ class _Stage:
                         wanted.setdefault(k.sample, set()).add(p)
         if not wanted:
             return
-        self._build_all()
+        yield from self._build_all()
         asked = {}
         for sample, some in wanted.items():
             seen = view_of(self.shot.camera, sample)
@@ -234,7 +234,7 @@ class _Stage:
 
     # ---- meshes ----------------------------------------------------------------------------------------------------
 
-    def _build(self, pairs: Sequence[Pair], passed: Array) -> tuple[list[Pair], Array]:
+    def _build(self, pairs: Sequence[Pair], passed: Array) -> Generator[float, None, tuple[list[Pair], Array]]:
         """Links the meshes of the pairs that pass, finds their topology, and gates again by how far they really
         reach."""
         needed = {t for p, pair in enumerate(pairs) if passed[p].any() for t in (pair.a, pair.b)}
@@ -248,8 +248,10 @@ class _Stage:
         self._go(int(np.flatnonzero(passed.any(axis=0))[0]))
         for name in sorted(characters):
             self._build_character(name)
+            yield 0.02
         for name in sorted(props):
             self._build_prop(name)
+            yield 0.02
         for t in needed:
             if t not in self.topologies:
                 what = f"the {t.name} of {t.character}" if t.kind == "part" else t.name
@@ -258,7 +260,7 @@ class _Stage:
         radii = {t: self._reaches(t) for pair in kept for t in (pair.a, pair.b)}
         return kept, gate(self.shot, kept, radii)
 
-    def _build_all(self) -> None:
+    def _build_all(self) -> Generator[float, None, None]:
         """The things that were far from every kiss, too: they may hide one."""
         self._link(
             [b for some in self.skins.values() for b, _ in some] + [b for some in self.props.values() for b in some]
@@ -267,9 +269,11 @@ class _Stage:
         for member in self.members:
             if not any(t.character == member.name for t in self.topologies):
                 self._build_character(member.name)
+                yield 0.9
         for name in self.props:
             if not any(t.kind == "prop" and t.name == name for t in self.topologies):
                 self._build_prop(name)
+                yield 0.9
 
     def _link(self, bodies: Sequence[Body]) -> None:
         self.inside.link(body.object for body in bodies)

@@ -59,7 +59,9 @@ def sweep_now(scene: Any, request: Request) -> Shot:
 def sweep(scene: Any, request: Request) -> Generator[float, None, Shot]:
     """Samples a scene; yields the part done, 0 to 1; returns the Shot. Raises CannotMeasure with one sentence."""
     judged = reach.judged(scene, request.first, request.last)
+    yield 0.0
     stands = stands_of(scene)
+    yield 0.0
     cast = cast_of(scene, request.characters, dict(request.cards), stands)
     yield 0.0
     with probe(scene) as inside:
@@ -112,6 +114,7 @@ class _Pass:
         worlds = Places(places)
         characters = []
         for member in members:
+            yield 0.9  # a figure may take as long as many frames, and Esc is looked at between two steps
             why = next((why for why in map(unplaceable, (worlds.of(rig) for rig in member.rigs)) if why), None)
             if why is not None:
                 self.remarks.append(f"{member.name} is not measured: {why}")

@@ -10,7 +10,8 @@ text of the one that stays, which takes the greater severity of the two.
    that it pulls along.
 3. A note on the proximal part of a limb owns the ``joint-limit`` of its end where that end is held by a contact: with a
    foot planted under a reversed knee, the ankle's angle is the consequence.
-4. Both sides of one joint over the same frames are one note that lists both parts.
+4. A joint that is flat and nothing else owns only what is low: it is never more than low itself.
+5. Both sides of one joint over the same frames are one note that lists both parts.
 """
 
 from collections.abc import Callable
@@ -60,8 +61,9 @@ def _proximal_owns_held_end(study: Study, owner: Note, other: Note) -> bool:
     limb = _limb(owner)
     if limb is None or other.check != "joint-limit" or other.part != body.LIMBS[limb][2]:
         return False
-    proximal = owner.part != other.part and owner.check in ("joint-limit", "overextension")
-    return proximal and _held(study, other)
+    if owner.kind == "flat" and other.severity != Severity.LOW:
+        return False
+    return owner.part != other.part and _held(study, other)
 
 
 def _held(study: Study, note: Note) -> bool:

@@ -227,7 +227,8 @@ class _Finder:
             self.by_shape = {body.mirror(p) for p in self.by_shape}
         if against:
             self.warnings.append(
-                "the names say left and right the other way round than the feet point; the names were kept"
+                "the names say left and right the other way round than the feet point; the names were kept, "
+                "and the front is where the feet point"
             )
 
     def reason(self, part: str) -> str:

@@ -12,6 +12,7 @@ from ..check import Check
 from ..evidence import Arc, Evidence, Polyline
 from ..measures.angles import JointAngle, angles
 from ..measures.bearing import bearing_hands
+from ..measures.build import unlike_people
 from ..measures.key_refs import keys_in
 from ..note import Limit, Note, Severity, Skip
 from ..numeric.spans import HELD_SECONDS, beyond, held, samples
@@ -50,14 +51,16 @@ class JointLimit(Check):
     Measures: angles between anatomical frames that are laid at rest and carried by the bones, in degrees, so that bone
     roll and Euler order do not matter; knee and elbow as the lower bone's direction in the plane of the hinge.
     Limit: degrees past the end of the joint's range, held for 0.08 s (2 frames of 24): above 0 low, 10 medium, 25 high.
-    A shorter peak is low at most. Each end of a range is listed with its published value in tables/joint_ranges; card
-    limits stand above them. A span goes on until the angle is 5 degrees inside, and spans 0.2 s apart are one.
+    A shorter peak is low at most, and so is everything but a reversed knee or elbow on a figure whose proportions are
+    far from any person's (legs, trunk and arms: measures/build), for which the ranges are no more than a hint. Each end
+    of a range is listed with its published value in tables/joint_ranges; card limits stand above them, and are taken
+    at their word on any figure. A span goes on until the angle is 5 degrees inside, and spans 0.2 s apart are one.
     Silent when: a hand that bears weight tilts up to 95 degrees, a thigh raised to the front spreads up to 90; the
     character is not human (then only reversed knees and elbows and the card's own limits are judged).
     Cannot see: less than 3 to 5 degrees of hyperextension on captured motion, whose joint centres are no better; roll
     about a straight limb; a twist done by skinning alone; flexion and deviation of the wrist apart from each other,
     because the body map knows no palm; which side of straight a leg is on that is straight at rest, has no foot and
-    never bends over 15 degrees.
+    never bends over 15 degrees, or on an arm that is modelled bent to the back and then bends both ways.
     Remedy: turn the part back about the joint's own axis, all the way on the worst frame and less toward frames 10
     degrees inside the limit, so that the move keeps its shape; a reversed knee or elbow back to a slight natural bend.
     """
@@ -94,6 +97,7 @@ class JointLimit(Check):
                     character,
                     f'the card limits "{name}", which is no joint angle; there are {", ".join(r.name for r in RANGES)}',
                 )
+        unlike = unlike_people(character)
         for part in (p for p in body.PARTS if character.has(p)):
             for bound in bounds(character, part):
                 angle = known.get((bound.range.name, part))
@@ -105,7 +109,8 @@ class JointLimit(Check):
                         f"{angle.name.replace('_', ' ')} of the {body.spoken(part)} is not measured: {angle.why}",
                     )
                     continue
-                yield from self._judge(study, character, angle, bound, known)
+                hint = "" if bound.from_card or bound.range.name in ANY_BODY else unlike
+                yield from self._judge(study, character, angle, bound, known, hint)
 
     def _judge(
         self,
@@ -114,7 +119,9 @@ class JointLimit(Check):
         angle: JointAngle,
         bound: Bound,
         known: dict[tuple[str, str], JointAngle],
+        hint: str,
     ) -> Iterator[Note]:
+        """Notes of one angle at one bound. hint: why the range is no more than one for this figure, or ''."""
         value = bound.sign * angle.degrees
         limit = self._limits(study, character, angle, bound, known)
         past = value - limit
@@ -124,6 +131,8 @@ class JointLimit(Check):
         for first, last in found:
             worst = first + int(np.nanargmax(past[first : last + 1]))
             severity = self.limit.severity(float(solid[first : last + 1].max())) or Severity.LOW
+            if hint:
+                severity = Severity.LOW
             end, measured = float(limit[worst]), float(value[worst])
             frame = study.shot.frame(worst)
             yield self.note(
@@ -137,7 +146,8 @@ class JointLimit(Check):
                 limit=end + self.limit.step(severity),
                 source=bound.source,
                 kind=bound.range.kind,
-                text=_text(angle.part, bound, measured, end, frame),
+                text=_text(angle.part, bound, measured, end, frame)
+                + (f"; low at most, for {hint}" if hint else ""),
                 remedy=_remedy(study, angle, bound, past, (first, last), worst),
                 evidence=_evidence(
                     character, angle, bound, measured, end, worst, (study.shot.frame(first), study.shot.frame(last))

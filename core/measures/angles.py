@@ -83,8 +83,13 @@ def _ball(parent: Array, child: Array) -> tuple[Array, Array, Array, Array, Arra
     """Z-X-Y angles in degrees of child in parent, (F,) each, and the world axes (F, 3) about which each one turns."""
     a, b, c = rot.zxy(rot.relative(parent, child))
     first = parent[..., 2]
-    second = rot.turned(rot.about(first, a), parent[..., 0])
+    second = _in_plane(parent, a)
     return (*(np.degrees(x) for x in (a, b, c)), first, second, child[..., 1])  # type: ignore[return-value]
+
+
+def _in_plane(frame: Array, angle: Array) -> Array:
+    """The frame's X axis (F, 3) turned about its Z by an angle (F,)."""
+    return np.asarray(frame[..., 0] * np.cos(angle)[..., None] + frame[..., 1] * np.sin(angle)[..., None])
 
 
 def _steady(first: Array, middle: Array) -> Array:
@@ -98,17 +103,25 @@ def _steady(first: Array, middle: Array) -> Array:
     return np.asarray(np.where(np.isfinite(first), np.where(sure, first, carried), np.nan))
 
 
+def _lies_left(character: Character, part: str, known: Frames) -> bool:
+    """Whether the part lies to the body's left at rest: some rigs call left what lies left in the picture."""
+    other = body.mirror(part)
+    middle = character.rest_head(other if character.has(other) else "pelvis")
+    away = float((middle - character.rest_head(part)) @ known.right)
+    return away > 0 if away else body.side(part) == "L"
+
+
 def _hip(character: Character, s: str, known: Frames) -> list[JointAngle]:
     thigh = f"thigh.{s}"
     pelvis, limb = known.now["pelvis"], known.now[thigh]
-    outward = 1.0 if s == "L" else -1.0
+    outward = 1.0 if _lies_left(character, thigh, known) else -1.0
     # flexion and abduction come from the thigh's line alone, so a split or twisted thigh bone reads as well
     y = rot.seen_from(pelvis, rot.unit(character.head(thigh) - character.end(thigh)))
     a = _steady(np.arctan2(-y[..., 0], y[..., 1]), np.arcsin(np.clip(y[..., 2], -1.0, 1.0)))
     # the same as asin of the side part wherever a is the flexion itself; goes on past 90 degrees where a is carried
     b = np.arctan2(y[..., 2], y[..., 1] * np.cos(a) - y[..., 0] * np.sin(a))
-    side_axis = rot.turned(rot.about(pelvis[..., 2], a), pelvis[..., 0])
-    hanging = rot.turned(rot.about(pelvis[..., 2], a), -pelvis[..., 1])
+    side_axis = _in_plane(pelvis, a)
+    hanging = _in_plane(pelvis, a - np.pi / 2)
     down = -pelvis[..., 1]
     flexion = JointAngle("hip_flexion", thigh, np.degrees(a), pelvis[..., 2], down)
     spread = JointAngle("hip_abduction", thigh, outward * np.degrees(b), outward * side_axis, hanging)

@@ -75,20 +75,18 @@ def body_directions(character: Character) -> tuple[Array, Array, Array]:
     return right, up, rot.cross(up, right)
 
 
-def _carried(character: Character, parts: Sequence[str], matrices: Sequence[Array]) -> Array:
-    """Each part's axes times its matrix (3, 3): (P, 3, 3, F), so that a part's frames lie in memory component after
-    component. Limbs' long bones are read from the copy whose twist is true and are NaN where there is none; other parts
-    then take the skin's bone."""
+def _bones(character: Character, parts: Sequence[str]) -> Array:
+    """The axes (3, 3, P, F) that tell how the parts turn. Limbs' long bones are read from the copy whose twist is true
+    and are NaN where there is none; other parts then take the skin's bone."""
     if character.axes_rows is None:
         raise ValueError("frames need the axes of the bones")
     rows = [character.index[part] for part in parts]
     axes = character.axes_rows[:, :, rows]
-    if character.twist_rows is not None and character.twist_rows is not character.axes_rows:
-        true = character.twist_rows[:, :, rows]
-        split = np.array([body.base(part) in CARRIED_BY_SPLIT_BONES for part in parts])
-        axes = np.where(np.isnan(true) & ~split[:, None], axes, true)
-    right = np.array(matrices).reshape(-1, 1, 3, 3).swapaxes(2, 3)
-    return np.asarray(np.matmul(right, axes.transpose(2, 0, 1, 3)))
+    if character.twist_rows is None or character.twist_rows is character.axes_rows:
+        return axes
+    true = character.twist_rows[:, :, rows]
+    split = np.array([body.base(part) in CARRIED_BY_SPLIT_BONES for part in parts])
+    return np.where(np.isnan(true) & ~split[:, None], axes, true)
 
 
 def _rest_hinge(character: Character, limb: str, right: Array, up: Array, ahead: Array) -> Hinge:
@@ -118,13 +116,13 @@ def _rest_hinge(character: Character, limb: str, right: Array, up: Array, ahead:
     )
 
 
-def _hinge(limb: str, rest: Hinge, turn: Array, normals: Array, bend: Array) -> Hinge:
-    """The hinge from motion where the motion shows it, else ``rest``. turn (F, 3, 3) of the upper bone from rest;
-    normals (F, 3) of the plane of the two bones, as long as the sine of their bend (F,)."""
+def _hinge(limb: str, rest: Hinge, bone: Array, at_rest: Array, normals: Array, bend: Array) -> Hinge:
+    """The hinge from motion where the motion shows it, else ``rest``. bone (F, 3, 3), at_rest (3, 3): axes of the upper
+    bone; normals (F, 3) of the plane of the two bones, as long as the sine of their bend (F,)."""
     root, _, _ = body.LIMBS[limb]
     with np.errstate(invalid="ignore"):
         used = np.flatnonzero(bend > BENT)
-    used = rot.seen_from(turn[used], normals[used])
+    used = rot.seen_from(bone[used], normals[used]) @ at_rest.T
     used = used[np.isfinite(used).all(axis=-1)]
     if len(used) >= FEWEST_BENT:
         values, vectors = np.linalg.eigh(used.T @ used)
@@ -140,7 +138,7 @@ def _hinge(limb: str, rest: Hinge, turn: Array, normals: Array, bend: Array) -> 
                     return Hinge(rest.axis, "", f"{rest.why}, and it bends both ways in the shot")
                 agree = float(side.mean())
             return Hinge(axis if agree >= 0 else -axis, "the motion")
-    if not np.isfinite(turn).all():
+    if not np.isfinite(bone).all():
         return Hinge(
             rest.axis, "", f"no copy of the {body.spoken(root)} keeps its twist, and its motion shows no hinge"
         )
@@ -151,42 +149,42 @@ def _hinge(limb: str, rest: Hinge, turn: Array, normals: Array, bend: Array) -> 
 def frames(study: Study, character: Character) -> Frames:
     """The world frames of all mapped parts that the joint angles stand on."""
     right, up, ahead = body_directions(character)
-    rest: dict[str, Array] = {}
     hinges: dict[str, Hinge] = {}
     known: Limbs = study.of(limbs, character)
-    roots = [body.LIMBS[limb][0] for limb in known.names]
-    turns = _carried(character, roots, [character.rest_axes[character.index[part]].T for part in roots])
+    parts = [p for limb in known.names for p in body.LIMBS[limb] if character.has(p)]
+    parts += [p for p in body.CENTRE if character.has(p)]
+    bones = _bones(character, parts).transpose(2, 0, 1, 3)
     with np.errstate(invalid="ignore", divide="ignore"):
         normals = known.normal / (known.upper * known.lower)[..., None]
-    for limb, turn, normal, bend in zip(known.names, turns, normals, known.bend, strict=True):
+    sides: dict[str, tuple[Array, Array]] = {part: (right, up) for part in parts}
+    for limb, normal, bend in zip(known.names, normals, known.bend, strict=True):
         root, mid, end = body.LIMBS[limb]
         guess = _rest_hinge(character, limb, right, up, ahead)
-        hinge = hinges[limb] = _hinge(limb, guess, turn.transpose(2, 0, 1), normal, bend)
+        bone, at_rest = bones[parts.index(root)].transpose(2, 0, 1), character.rest_axes[character.index[root]]
+        hinge = hinges[limb] = _hinge(limb, guess, bone, at_rest, normal, bend)
         for part in (root, mid):
-            rest[part] = rot.frame(hinge.axis, character.rest_head(part) - character.rest_end(part))
+            sides[part] = hinge.axis, character.rest_head(part) - character.rest_end(part)
         if character.has(end):
-            rest[end] = _end_frame(character, limb, hinge, up, right)
-    for part in body.CENTRE:
-        if character.has(part):
-            rest[part] = rot.frame(right, up)
-    now = _carried(
-        character, list(rest), [character.rest_axes[character.index[part]].T @ frame for part, frame in rest.items()]
-    )
-    return Frames(
-        {part: rows.transpose(2, 0, 1) for part, rows in zip(rest, now, strict=True)}, rest, hinges, right, up, ahead
-    )
+            sides[end] = _end_lines(character, limb, hinge, up, right)
+    laid = rot.frame(*(np.array([sides[part][k] for part in parts]).reshape(-1, 3) for k in (0, 1)))
+    at_rest = character.rest_axes[[character.index[part] for part in parts]]
+    carry = (at_rest.swapaxes(1, 2) @ laid).swapaxes(1, 2)
+    # frame by frame axes @ carry; frames stay last in memory
+    now = np.matmul(carry[:, None], bones).transpose(0, 3, 1, 2)
+    return Frames(dict(zip(parts, now, strict=True)), dict(zip(parts, laid, strict=True)), hinges, right, up, ahead)
 
 
-def _end_frame(character: Character, limb: str, hinge: Hinge, up: Array, right: Array) -> Array:
-    """Foot: Y up at rest and X its level direction, so zero is a flat sole under an upright shin whatever the heights
-    of ankle and toe joints. Hand: Y from knuckles to wrist, or along the forearm where the bone points elsewhere."""
+def _end_lines(character: Character, limb: str, hinge: Hinge, up: Array, right: Array) -> tuple[Array, Array]:
+    """The right and up that lay the frame of a limb's end. Foot: Y up at rest and X its level direction, so zero is a
+    flat sole under an upright shin whatever the heights of ankle and toe joints. Hand: Y from knuckles to wrist, or
+    along the forearm where the bone points elsewhere."""
     _, mid, end = body.LIMBS[limb]
     along = character.rest_end(end) - character.rest_head(end)
     if limb.startswith("leg"):
         level = rot.square_to(along, up)
         if np.linalg.norm(level) < 0.2 * np.linalg.norm(along):
-            return rot.frame(right, up)
-        return rot.frame(rot.cross(rot.unit(level), up), up)
+            return right, up
+        return rot.cross(rot.unit(level), up), up
     lower = character.rest_end(mid) - character.rest_head(mid)
     straight = rot.angle_between(along, lower) > np.radians(20.0)
-    return rot.frame(hinge.axis, -lower if straight else -along)
+    return hinge.axis, -lower if straight else -along

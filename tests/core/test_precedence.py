@@ -83,6 +83,16 @@ def test_the_ankle_of_a_planted_foot_gives_way_to_the_knee(study):
     assert [n.part for n in left(study, ankle, knee)] == ["shin.R"]
 
 
+@pytest.mark.parametrize("severity", ["low", "medium", "high"])
+def test_a_flat_knee_is_never_more_than_low(study, severity):
+    knee = note("overextension", "shin.R", 10, 20, "flat", "low")
+    kept = left(study, knee, note("joint-limit", "foot.R", 12, 18, "plantarflexion", severity))
+    flat = next(n for n in kept if n.kind == "flat")
+    assert flat.severity == Severity.LOW
+    assert ("with it" in flat.text) == (severity == "low")
+    assert [n.severity.value for n in kept if n is not flat] == [severity] * (severity != "low")
+
+
 def test_the_ankle_of_a_foot_in_the_air_stands_by_itself():
     up = np.zeros((F, 3))
     up[:, 2] = 0.5 * np.sin(np.linspace(0, np.pi, F))

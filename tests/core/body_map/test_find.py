@@ -133,6 +133,20 @@ def test_names_against_the_feet_are_kept_and_said() -> None:
     found = find(turned)
     assert turned.names[found.parts["thigh.L"]].endswith(".L")
     assert len(found.warnings) == 1 and "names were kept" in found.warnings[0]
+    np.testing.assert_allclose(found.forward, [0, -1, 0], atol=1e-6)
+
+
+def test_one_foot_turned_back_does_not_turn_a_named_figure_round() -> None:
+    sk = human(4, HABITS[0], straight=True).skeleton
+    heads, tails = sk.heads.copy(), sk.tails.copy()
+    parts = find(sk).parts
+    ankle = heads[parts["foot.L"]]
+    behind = [k for k in (parts.get("foot.L"), parts.get("toe.L")) if k is not None]
+    for k in behind:
+        for places in (heads, tails):
+            places[k, 1] = 2.5 * ankle[1] - 1.5 * places[k, 1]
+    crooked = Skeleton(sk.names, sk.armatures, sk.parents, heads, tails, sk.axes, sk.deform, sk.weight)
+    assert find(crooked).forward @ [0, -1, 0] > 0.8
 
 
 def chain(n: int) -> Skeleton:

@@ -179,6 +179,70 @@ def test_without_a_human_only_reversed_joints_and_the_card():
     assert {b.range.name for p in body.PARTS for b in bounds(beast(spread(0, 24)).characters[0], p)} == set(ANY_BODY)
 
 
+def test_on_a_doll_the_table_is_a_hint_and_the_card_and_reversed_knees_are_not():
+    def doll(shot: Shot) -> Shot:
+        """Its shins half as long, at rest and in motion."""
+        c = shot.characters[0]
+        rest, now = c.rest_heads.copy(), c.heads.copy()
+        rest_tails, tails = c.rest_tails.copy(), c.tails.copy()
+        for s in body.SIDES:
+            knee = c.index[f"shin.{s}"]
+            up, up_now = (c.rest_end(f"shin.{s}") - rest[knee]) / 2, (c.end(f"shin.{s}") - now[:, knee]) / 2
+            for k in (c.index[f"foot.{s}"], c.index[f"toe.{s}"]):
+                rest[k], rest_tails[k] = rest[k] - up, rest_tails[k] - up
+                now[:, k], tails[:, k] = now[:, k] - up_now, tails[:, k] - up_now
+        return replace(
+            shot,
+            characters=(replace(c, rest_heads=rest, heads=now, rest_tails=rest_tails, tails=tails),),
+        )
+
+    (loud,) = check(spread(95, 24)).notes
+    (note,) = check(doll(spread(95, 24))).notes
+    assert loud.severity == Severity.HIGH and "people" not in loud.text
+    assert note.severity == Severity.LOW and note.measured == pytest.approx(loud.measured) and note.limit == 60
+    assert "low at most, for the shin is 0.5" in note.text
+    (note,) = check(with_card(doll(spread(95, 24)), limits={"hip_abduction": (None, 60.0)})).notes
+    assert note.severity == Severity.HIGH
+    (note,) = check(doll(bent("shin.L", -40, 24))).notes
+    assert note.severity == Severity.HIGH and note.kind == "hyperextension"
+
+
+def test_a_figure_whose_names_mean_the_viewers_sides_spreads_its_legs_outward_all_the_same():
+    shot = spread(85, 24)
+    c = shot.characters[0]
+    swapped = replace(shot, characters=(replace(c, parts=tuple(body.mirror(p) for p in c.parts)),))
+    (there,), (here,) = check(shot).notes, check(swapped).notes
+    assert here.part == body.mirror(there.part)
+    assert (here.kind, here.severity) == (there.kind, there.severity)
+    assert here.measured == pytest.approx(there.measured, abs=0.1)
+
+
+def arms_back(swing: Array) -> Shot:
+    """The adult with its arms modelled bent 30 degrees to the back, the left elbow turned by ``swing`` degrees about
+    its hinge, toward the front."""
+    puppet = adult()
+    heads, tails = puppet.heads.copy(), puppet.tails.copy()
+    for s in body.SIDES:
+        root, mid, end = (puppet.parts.index(f"{p}.{s}") for p in ("upper_arm", "forearm", "hand"))
+        line = heads[mid] - heads[root]
+        back = rot.exp(np.radians(30.0) * X)
+        down = rot.unit(line) * np.linalg.norm(heads[end] - heads[mid])
+        shift = heads[mid] + back @ down - heads[end]
+        heads[end], tails[end], tails[mid] = heads[end] + shift, tails[end] + shift, heads[mid] + back @ down
+    bent_back = replace(puppet, heads=heads, tails=tails)
+    return act({"forearm.L": turning(-X, swing)}, np.zeros((len(swing), 3)), 24, bent_back)
+
+
+def test_an_arm_modelled_to_the_back_tells_its_sign_by_its_motion_or_not_at_all():
+    t = np.arange(60) / 24
+    one_way = check(arms_back(-30 * np.sin(np.pi * t) ** 2))
+    assert not one_way.notes and not [s for s in one_way.skipped if "left" in s.why]
+    both = check(arms_back(30 + 60 * np.sin(2 * np.pi * t)))
+    assert not both.notes
+    (skip,) = [s for s in both.skipped if "left" in s.why]
+    assert "elbow hyperextension" in skip.why and "both ways" in skip.why
+
+
 def test_a_hand_that_bears_weight_tilts_farther():
     def on_hands(height: float) -> Shot:
         """The left arm let down until its wrist, which does not move, is ``height`` above the toes."""

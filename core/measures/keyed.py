@@ -111,8 +111,8 @@ def _straight(keys: Keys) -> dict[int, tuple[Straight, ...]]:
 
 
 def _run_straight(keys: Keys, rows: Array) -> Array:
-    """Whether the pieces that begin at the rows (N,) of the keys move and run straight. Handles count as shortened along
-    themselves to the time between the keys, as Blender has them: no curve runs back."""
+    """Whether the pieces that begin at the rows (N,) of the keys move and run straight. Handles count as shortened
+    along themselves to the time between the keys, as Blender has them: no curve runs back."""
     rise = keys.value[rows + 1] - keys.value[rows]
     kind = keys.interpolation[rows]
     out: Array = np.asarray((np.abs(rise) > MOVES) & ((kind == LINEAR) | (kind == BEZIER)))

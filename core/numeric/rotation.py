@@ -30,10 +30,11 @@ def cross(a: Array, b: Array) -> Array:
     a, b = np.asarray(a, float), np.asarray(b, float)
     a0, a1, a2 = a[..., 0], a[..., 1], a[..., 2]
     b0, b1, b2 = b[..., 0], b[..., 1], b[..., 2]
-    out = np.empty((3, *np.broadcast_shapes(a0.shape, b0.shape)))
-    np.subtract(a1 * b2, a2 * b1, out=out[0, ...])
-    np.subtract(a2 * b0, a0 * b2, out=out[1, ...])
-    np.subtract(a0 * b1, a1 * b0, out=out[2, ...])
+    x = a1 * b2 - a2 * b1
+    out = np.empty((3, *x.shape))
+    out[0] = x
+    out[1] = a2 * b0 - a0 * b2
+    out[2] = a0 * b1 - a1 * b0
     return components_last(out)
 
 

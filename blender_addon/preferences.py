@@ -27,10 +27,17 @@ class PLUMBLINE_AP_preferences(bpy.types.AddonPreferences):
         default=True,
     )
 
+    card_folder: bpy.props.StringProperty(  # type: ignore[valid-type]
+        name="Studio Cards",
+        description="Folder of cards, one JSON file a character, that hold where its armature carries none",
+        subtype="DIR_PATH",
+    )
+
     def draw(self, context: Any) -> None:
         column = self.layout.column(heading="Show")
         for name in _NAMES:
             column.prop(self, name)
+        self.layout.prop(self, "card_folder")
 
 
 _NAMES = ("show_marks", "show_evidence", "show_others")
@@ -40,6 +47,7 @@ class _Defaults:
     """What holds where Blender knows us as no add-on: the package of a test."""
 
     show_marks = show_evidence = show_others = True
+    card_folder = ""
 
 
 def of(context: Any) -> Any:

@@ -15,6 +15,7 @@ from .handlers import all_handlers
 from .markers import tag_property
 from .operators import (
     card,
+    card_limits,
     check_shot,
     ease_span,
     markers,
@@ -45,6 +46,9 @@ CLASSES: tuple[type, ...] = (
     marking.PLUMBLINE_OT_mark_ground,
     card.PLUMBLINE_OT_store_card,
     card.PLUMBLINE_OT_set_height,
+    card_limits.PLUMBLINE_OT_set_limit,
+    card_limits.PLUMBLINE_OT_limit_from_pose,
+    card_limits.PLUMBLINE_OT_clear_limit,
     save_notes.PLUMBLINE_OT_save_notes,
     show_severity.PLUMBLINE_OT_show_severity,
     set_aside.PLUMBLINE_OT_set_aside,

@@ -6,29 +6,14 @@ from typing import Any
 
 import bpy
 
-from ...core.card import Card, CardError
-from ...core.shot import Character
 from .. import session
-from ..sampling.armatures import CARD_PROPERTY
-from .marking import needs_override
+from ..cards import card_on, character_named, keep_card, refusal
 from .refusing import Refusing
-
-rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 #: Metres of an adult, to which a figure of unknown size is likely to be built.
 ADULT = 1.7
 #: Units in which figures come: centimeters, millimeters, inches, feet, and tenfold mistakes.
 _FACTORS = (0.01, 0.001, 0.0254, 0.3048, 0.1, 10.0, 100.0)
-
-
-def refusal(context: Any) -> str:
-    """Why there is no character to keep something on, or ''."""
-    if session.job is not None:
-        return "A check is running; Esc stops it"
-    checked = session.of(context.scene) if context.scene else None
-    return (
-        "" if checked is not None and checked.shot is not None else "Check the shot first, so that characters are known"
-    )
 
 
 def likely_height(height: float) -> float:
@@ -38,38 +23,37 @@ def likely_height(height: float) -> float:
     return float(f"{nearest:.2f}")
 
 
-class PLUMBLINE_OT_store_card(Refusing, bpy.types.Operator):
+class _OnCharacter(Refusing):
+    """What the operators on one character's card share."""
+
+    bl_options = {"REGISTER", "UNDO"}
+    refusal = staticmethod(refusal)
+
+    character: bpy.props.StringProperty(  # type: ignore[valid-type]
+        name="Character", description="Its name; empty for the only one", options={"SKIP_SAVE"}
+    )
+
+
+class PLUMBLINE_OT_store_card(_OnCharacter, bpy.types.Operator):
     """Keep the body map that was found on the character's armature, so that later checks use it and you can mend it"""
 
     bl_idname = "plumbline.store_card"
     bl_label = "Store Body Map"
-    bl_options = {"REGISTER", "UNDO"}
-    refusal = staticmethod(refusal)
-
-    character: bpy.props.StringProperty(  # type: ignore[valid-type]
-        name="Character", description="Its name; empty for the only one", options={"SKIP_SAVE"}
-    )
 
     def execute(self, context: Any) -> Any:
-        character = _character(context, self.character)
-        if character is None:
-            self.report({"WARNING"}, "There is no such character; check the shot again")
+        card, character = card_on(self, context, self.character), character_named(context, self.character)
+        if card is None or character is None:
             return {"CANCELLED"}
         parts = dict(zip(character.parts, character.bones, strict=True))
-        return _keep(self, context, character, parts=parts)
+        return keep_card(self, context, self.character, replace(card, parts=parts))
 
 
-class PLUMBLINE_OT_set_height(Refusing, bpy.types.Operator):
+class PLUMBLINE_OT_set_height(_OnCharacter, bpy.types.Operator):
     """Say how tall the figure stands for, so that centimeters and seconds can be judged"""
 
     bl_idname = "plumbline.set_height"
     bl_label = "Set Height"
-    bl_options = {"REGISTER", "UNDO"}
-    refusal = staticmethod(refusal)
 
-    character: bpy.props.StringProperty(  # type: ignore[valid-type]
-        name="Character", description="Its name; empty for the only one", options={"SKIP_SAVE"}
-    )
     height: bpy.props.FloatProperty(  # type: ignore[valid-type]
         name="Height",
         description="Meters that the figure stands for",
@@ -80,42 +64,11 @@ class PLUMBLINE_OT_set_height(Refusing, bpy.types.Operator):
     )
 
     def execute(self, context: Any) -> Any:
-        character = _character(context, self.character)
-        if character is None:
-            self.report({"WARNING"}, "There is no such character; check the shot again")
+        card, character = card_on(self, context, self.character), character_named(context, self.character)
+        if card is None or character is None:
             return {"CANCELLED"}
-        done = _keep(self, context, character, height=self.height)
-        if done == {"FINISHED"}:
-            checked = session.of(context.scene)
-            assert checked is not None
+        done = keep_card(self, context, self.character, replace(card, height=self.height))
+        checked = session.of(context.scene)
+        if done == {"FINISHED"} and checked is not None:
             session.with_height(checked, character.name, self.height)
         return done
-
-
-def _character(context: Any, name: str) -> Character | None:
-    checked = session.of(context.scene)
-    characters = checked.shot.characters if checked is not None and checked.shot is not None else ()
-    if not name:
-        return characters[0] if len(characters) == 1 else None
-    return next((c for c in characters if c.name == name), None)
-
-
-def _keep(operator: Any, context: Any, character: Character, **changes: Any) -> Any:
-    """The card on the character's armature, with these fields changed."""
-    checked = session.of(context.scene)
-    assert checked is not None
-    uid = checked.uids.get(character.name)
-    rig = next((o for o in bpy.data.objects if o.session_uid == uid), None)
-    if rig is None or needs_override(rig):
-        operator.report(
-            {"WARNING"}, rpt_("{:s} is linked or gone: make a library override of it first").format(character.name)
-        )
-        return {"CANCELLED"}
-    try:
-        card = Card.read(rig[CARD_PROPERTY]) if isinstance(rig.get(CARD_PROPERTY), str) else character.card
-    except CardError as error:
-        operator.report({"WARNING"}, rpt_("The card on {:s} is left as it is: {:s}").format(rig.name, str(error)))
-        return {"CANCELLED"}
-    rig[CARD_PROPERTY] = replace(card, **changes).write()
-    session.mark_edited(context.scene.session_uid, rig.name)
-    return {"FINISHED"}

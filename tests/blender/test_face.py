@@ -16,7 +16,7 @@ from plumbline.core.body import PARTS
 from plumbline.core.card import Card
 from plumbline.core.check import LANES
 
-from .sampling.figure import boots, figure, key, walk
+from .sampling.figure import bent_knee, figure, key, walk
 
 LAST, BENT = 40, 20
 
@@ -30,16 +30,8 @@ def face() -> Iterator[None]:
 
 @pytest.fixture
 def rig() -> Any:
-    """A figure that stands still, its left knee bent 40 degrees the wrong way round frame 20."""
-    scene = bpy.context.scene
-    scene.frame_start, scene.frame_end = 1, LAST
-    rig = figure()
-    for frame, angle in ((1, 0.3), (BENT - 6, 0.3), (BENT, -0.7), (BENT + 6, 0.3), (LAST, 0.3)):
-        key(rig, "shin.L", "rotation_euler", frame, (angle, 0, 0))
-    for frame in (1, LAST):
-        key(rig, "shin.R", "rotation_euler", frame, (0.3, 0, 0))
-    boots(rig)
-    scene.frame_set(3)
+    rig = bent_knee()
+    bpy.context.scene.frame_set(3)
     return rig
 
 

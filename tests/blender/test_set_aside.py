@@ -11,9 +11,7 @@ from plumbline.blender_addon import registration, session, settings
 from plumbline.blender_addon.kept_aside import PROPERTY
 from plumbline.blender_addon.review import exit_code
 
-from .sampling.figure import boots, figure, key
-
-LAST, BENT = 40, 20
+from .sampling.figure import bend_knee, bent_knee
 
 
 @pytest.fixture(autouse=True)
@@ -25,20 +23,7 @@ def face() -> Iterator[None]:
 
 @pytest.fixture
 def rig() -> Any:
-    """A figure that stands still, its left knee bent 40 degrees the wrong way round frame 20."""
-    scene = bpy.context.scene
-    scene.frame_start, scene.frame_end = 1, LAST
-    rig = figure()
-    bend(rig, -0.7)
-    for frame in (1, LAST):
-        key(rig, "shin.R", "rotation_euler", frame, (0.3, 0, 0))
-    boots(rig)
-    return rig
-
-
-def bend(rig: Any, angle: float) -> None:
-    for frame, turn in ((1, 0.3), (BENT - 6, 0.3), (BENT, angle), (BENT + 6, 0.3), (LAST, 0.3)):
-        key(rig, "shin.L", "rotation_euler", frame, (turn, 0, 0))
+    return bent_knee()
 
 
 def check() -> session.Checked:
@@ -87,7 +72,7 @@ def test_it_comes_back_when_it_gets_worse(rig: Any) -> None:
     check()
     number, before = knee()
     bpy.ops.plumbline.set_aside(number=number, reason="A stilt")
-    bend(rig, -1.2)
+    bend_knee(rig, 1.2)
     check()
     after = knee()[1]
     assert after.measured > before.measured + 0.25 * before.limit and after.set_aside is None

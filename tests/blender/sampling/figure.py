@@ -71,6 +71,24 @@ def walk(rig: Any, last: int = 30) -> None:
             key(rig, f"upper_arm.{side}", "rotation_euler", f, (-0.4 * s * np.sin(6 * t), 0.3, 0))
 
 
+def bent_knee(backward: float = 0.7) -> Any:
+    """A figure that stands still for 40 frames, its left knee bent the wrong way by about 40 degrees round frame 20."""
+    scene = bpy.context.scene
+    scene.frame_start, scene.frame_end = 1, 40
+    rig = figure()
+    bend_knee(rig, backward)
+    for frame in (1, 40):
+        key(rig, "shin.R", "rotation_euler", frame, (0.3, 0, 0))
+    boots(rig)
+    return rig
+
+
+def bend_knee(rig: Any, backward: float) -> None:
+    """The left knee turned so many radians the wrong way at frame 20, and back."""
+    for frame, turn in ((1, 0.3), (14, 0.3), (20, -backward), (26, 0.3), (40, 0.3)):
+        key(rig, "shin.L", "rotation_euler", frame, (turn, 0, 0))
+
+
 def boots(rig: Any) -> Any:
     """A block a foot, weighted to foot and toe: heel 6 cm behind the ankle, sole on the floor."""
     points, groups = [], {}

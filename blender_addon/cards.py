@@ -1,0 +1,96 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Characters' cards on their armatures: found, written with undo, and which of several wins."""
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from ..core.card import Card, CardError
+from ..core.shot import Character
+from . import preferences, session
+from .sampling.armatures import CARD_PROPERTY
+
+rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
+
+
+def refusal(context: Any) -> str:
+    """Why there is no character to keep something on, or ''."""
+    if session.job is not None:
+        return "A check is running; Esc stops it"
+    checked = session.of(context.scene) if context.scene else None
+    if checked is None or checked.shot is None:
+        return "Check the shot first, so that characters are known"
+    return ""
+
+
+def character_named(context: Any, name: str) -> Character | None:
+    """The character of the last check with this name, the only one where the name is ''."""
+    checked = session.of(context.scene)
+    characters = checked.shot.characters if checked is not None and checked.shot is not None else ()
+    if not name:
+        return characters[0] if len(characters) == 1 else None
+    return next((c for c in characters if c.name == name), None)
+
+
+def armature_of(context: Any, character: Character) -> Any:
+    """The armature object that carries the character's card, whatever it is called now; None where it is gone."""
+    checked = session.of(context.scene)
+    uid = checked.uids.get(character.name) if checked is not None else None
+    return next((o for o in bpy.data.objects if o.session_uid == uid), None)
+
+
+def card_on(operator: Any, context: Any, name: str) -> Card | None:
+    """The card of the character with this name, to be changed and kept; None, and said why, where there is none."""
+    character = character_named(context, name)
+    if character is None:
+        operator.report({"WARNING"}, "There is no such character; check the shot again")
+        return None
+    rig = armature_of(context, character)
+    if rig is None or rig.library is not None:
+        operator.report(
+            {"WARNING"}, rpt_("{:s} is linked or gone: make a library override of it first").format(character.name)
+        )
+        return None
+    try:
+        return Card.read(rig[CARD_PROPERTY]) if isinstance(rig.get(CARD_PROPERTY), str) else character.card
+    except CardError as error:
+        operator.report({"WARNING"}, rpt_("The card on {:s} is left as it is: {:s}").format(rig.name, str(error)))
+        return None
+
+
+def keep_card(operator: Any, context: Any, name: str, card: Card) -> Any:
+    """Writes the card onto the character's armature; what was checked with the old one is stale. For operators."""
+    character = character_named(context, name)
+    rig = armature_of(context, character) if character is not None else None
+    if rig is None:
+        operator.report({"WARNING"}, "There is no such character; check the shot again")
+        return {"CANCELLED"}
+    rig[CARD_PROPERTY] = card.write()
+    session.mark_edited(context.scene.session_uid, rig.name)
+    return {"FINISHED"}
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where a character's card comes from, for people: 'on the armature', 'studio folder: keeper.json', or ''."""
+
+    words: str
+    card: Card
+
+
+def studio_card(context: Any, name: str) -> Origin | None:
+    """The card of this name in the studio's folder, which holds where the armature carries none. A file that cannot be
+    read is as if it were not there, and says why in its words."""
+    folder = preferences.of(context).card_folder
+    if not folder:
+        return None
+    path = Path(bpy.path.abspath(folder)) / f"{bpy.path.clean_name(name, replace='_')}.json"
+    try:
+        return Origin(f"studio folder: {path.name}", Card.read(path.read_text("utf-8")))
+    except FileNotFoundError:
+        return None
+    except (OSError, UnicodeDecodeError, CardError) as error:
+        return Origin(f"studio folder: {path.name} cannot be used ({os.fspath(str(error))})", Card())

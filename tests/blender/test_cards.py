@@ -1,0 +1,112 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""A character's card edited in Blender: limits typed and posed, mirrored, given back, undone, on the armature."""
+
+from collections.abc import Iterator
+from math import radians
+from typing import Any
+
+import bpy
+import pytest
+from plumbline.blender_addon import registration, session
+from plumbline.blender_addon.operators.card_limits import limit_of, limited
+from plumbline.blender_addon.sampling.armatures import CARD_PROPERTY
+from plumbline.core.card import Card
+from plumbline.core.tables.joint_ranges import BY_NAME
+
+from .sampling.figure import bent_knee
+
+OVER = BY_NAME["knee_hyperextension"]
+
+
+@pytest.fixture(autouse=True)
+def face() -> Iterator[None]:
+    registration.register()
+    yield
+    registration.unregister()
+
+
+@pytest.fixture
+def rig() -> Any:
+    rig = bent_knee()
+    check()
+    return rig
+
+
+def check() -> session.Checked:
+    bpy.context.view_layer.update()
+    bpy.ops.plumbline.check_shot()
+    found = session.of(bpy.context.scene)
+    assert found is not None and found.shot is not None
+    return found
+
+
+def card(rig: Any) -> Card:
+    return Card.read(rig[CARD_PROPERTY])
+
+
+def knee_notes() -> list[Any]:
+    return [n for n in session.of(bpy.context.scene).notes if n.check == "joint-limit" and n.part == "shin.L"]
+
+
+def test_a_typed_limit_lies_on_the_armature_and_the_next_check_obeys_it(rig: Any) -> None:
+    assert knee_notes()
+    done = bpy.ops.plumbline.set_limit(character="Keeper", angle=OVER.name, part="shin.L", degrees=60.0)
+    assert done == {"FINISHED"}
+    assert card(rig).limits == {OVER.name: (None, 60.0)}, "both sides, written once"
+    assert session.edited(bpy.context.scene)
+    check()
+    assert not knee_notes()
+
+
+def test_the_pose_as_it_stands_becomes_the_limit_keyed_or_not(rig: Any) -> None:
+    taken = []
+    for turn in (-33, -53):
+        rig.pose.bones["shin.L"].rotation_euler.x = radians(turn)
+        bpy.context.view_layer.update()
+        done = bpy.ops.plumbline.limit_from_pose(character="Keeper", angle=OVER.name, part="shin.L", mirrored=False)
+        assert done == {"FINISHED"} and set(card(rig).limits) == {f"{OVER.name}.L"}
+        taken.append(card(rig).limits[f"{OVER.name}.L"][1])
+    assert taken[1] - taken[0] == pytest.approx(20, abs=0.2), "the figure's knee is a little bent at rest"
+
+
+def test_a_cleared_limit_is_the_tables_again(rig: Any) -> None:
+    bpy.ops.plumbline.set_limit(character="Keeper", angle=OVER.name, part="shin.L", degrees=60.0)
+    assert bpy.ops.plumbline.clear_limit(character="Keeper", angle=OVER.name, part="shin.R") == {"FINISHED"}
+    assert card(rig).limits == {}
+    check()
+    assert knee_notes()
+
+
+def test_a_limit_is_undone(rig: Any) -> None:
+    bpy.ops.ed.undo_push(message="before")
+    bpy.ops.plumbline.set_limit(character="Keeper", angle=OVER.name, part="shin.L", degrees=60.0)
+    bpy.ops.ed.undo_push(message="Set Joint Limit")
+    bpy.ops.ed.undo()
+    assert CARD_PROPERTY not in bpy.context.scene.objects["Keeper"]
+
+
+def test_one_side_moves_alone_and_leasts_stay() -> None:
+    start = Card(limits={"hip_abduction": (-10.0, 50.0), "wrist_tilt": (None, 70.0)})
+    hip = BY_NAME["hip_abduction"]
+    left = limited(start, hip, "thigh.L", 75.0)
+    assert left.limits == {
+        "wrist_tilt": (None, 70.0),
+        "hip_abduction.L": (-10.0, 75.0),
+        "hip_abduction.R": (-10.0, 50.0),
+    }
+    assert (limit_of(left, hip, "thigh.L"), limit_of(left, hip, "thigh.R")) == (75.0, 50.0)
+    assert limited(left, hip, "thigh.R", 75.0).limits["hip_abduction"] == (-10.0, 75.0)
+    assert Card.read(left.write()) == left
+
+
+@pytest.mark.parametrize("broken", ["{", '{"limits": {"knee": 4}}'])
+def test_a_card_that_cannot_be_read_is_left_as_it_is(rig: Any, broken: str) -> None:
+    rig[CARD_PROPERTY] = broken
+    done = bpy.ops.plumbline.set_limit(character="Keeper", angle=OVER.name, part="shin.L", degrees=60.0)
+    assert done == {"CANCELLED"} and rig[CARD_PROPERTY] == broken
+
+
+def test_an_angle_that_the_part_has_not_is_refused(rig: Any) -> None:
+    assert bpy.ops.plumbline.set_limit(character="Keeper", angle="wrist_tilt", part="shin.L") == {"CANCELLED"}
+    assert bpy.ops.plumbline.limit_from_pose(character="Keeper", angle="none", part="shin.L") == {"CANCELLED"}
+    assert CARD_PROPERTY not in rig

@@ -30,7 +30,7 @@ def subjects(folder: Path) -> Iterator[tuple[Subject, str]]:
         name = path.stem if "as_published" not in path.parts else f"{path.stem} (as published)"
         yield from _shots(name, lambda p=path: _blend(p))
     for path in sorted(folder.rglob("*.glb")):
-        _import(path)
+        import_glb(path)
         for action in sorted(a.name for a in bpy.data.actions):
             yield from _shots(f"{path.stem} {action}", lambda p=path, a=action: _act(a))
 
@@ -53,18 +53,23 @@ def _sampled() -> Shot:
     return sweep_now(bpy.context.scene, Request(needs=needs_of(chosen(None)) & ~Need.KISSES))
 
 
-def _blend(path: Path) -> Shot:
+def open_blend(path: Path) -> None:
     try:
-        bpy.ops.wm.open_mainfile(filepath=str(path), use_scripts=False)
+        with contextlib.redirect_stdout(io.StringIO()):
+            bpy.ops.wm.open_mainfile(filepath=str(path), use_scripts=False)
     except RuntimeError as error:
         # it raises for a missing library or texture although the file did open
         if Path(bpy.data.filepath) != path:
             raise
         print(f"{path.name}: {str(error).splitlines()[0]}", file=sys.stderr)
+
+
+def _blend(path: Path) -> Shot:
+    open_blend(path)
     return _sampled()
 
 
-def _import(path: Path) -> None:
+def import_glb(path: Path) -> None:
     bpy.ops.wm.read_factory_settings(use_empty=True)
     bpy.context.scene.render.fps = GLB_FPS
     with contextlib.redirect_stdout(io.StringIO()):
@@ -84,7 +89,8 @@ def keeper() -> Shot:
     return replace(sweep_now(bpy.context.scene, Request(needs=needs_of(chosen(None)))), name="keeper")
 
 
-def _act(name: str) -> Shot:
+def assign(name: str) -> None:
+    """Lets every armature play an action, and sets the scene's range to it."""
     action = bpy.data.actions[name]
     scene = bpy.context.scene
     for owner in scene.objects:
@@ -95,4 +101,8 @@ def _act(name: str) -> Shot:
                 track.mute = True
             _assign(owner.animation_data, action)
     scene.frame_start, scene.frame_end = (round(f) for f in action.frame_range)
+
+
+def _act(name: str) -> Shot:
+    assign(name)
     return _sampled()

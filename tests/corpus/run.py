@@ -4,7 +4,7 @@
 Clean clips first: every note of medium severity or above that tests/corpus/accepted.json does not hold is printed and
 counted as false. Then the planted faults. A third of the clips, told by a fixed hash of their names, is held back:
 limits are chosen on the others, and both are counted apart. --more adds the BVH and hand-keyed files of a folder. The
-tables go to docs/corpus.md. Exit code 1 where a false note is left.
+tables go to docs/corpus.md, tangent's own to docs/corpus_tangent.md. Exit code 1 where a false note is left.
 """
 
 import os
@@ -14,13 +14,14 @@ from collections import defaultdict
 from collections.abc import Iterator
 from pathlib import Path
 
-import files
 from plumbline.core.note import Result
 from plumbline.core.report.progress import Progress
 from plumbline.core.shot import Shot
 from plumbline.core.testing import clips, corpus, planting
 from plumbline.core.testing.plants import Clean, Verdict, judge, prepared, review
-from tables import Row, Tally, clean_table, page, planted_table
+
+from . import files, tangent_page
+from .tables import Row, Tally, clean_table, page, planted_table
 
 DOCS = Path(__file__).resolve().parents[2] / "docs" / "corpus.md"
 
@@ -38,9 +39,10 @@ def main(words: list[str]) -> int:
     text = page(rows, tallies, more is not None)
     print(clean_table(rows))
     print(planted_table(tallies))
-    print(f"{time.monotonic() - start:.0f} s")
     DOCS.write_text(text, "utf-8")
-    return int(any(row.false for row in rows))
+    wrong = tangent_page.run(more, progress)
+    print(f"{time.monotonic() - start:.0f} s")
+    return int(wrong > 0 or any(row.false for row in rows))
 
 
 def subjects(more: Path | None) -> Iterator[tuple[corpus.Subject, str]]:

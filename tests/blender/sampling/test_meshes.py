@@ -19,95 +19,27 @@ from plumbline.core.kiss import Kisses
 from plumbline.core.note import Note, Result
 from plumbline.core.runner import finish
 from plumbline.core.shot import Shot
+from plumbline.core.testing.hulls import hull, signed_gap
+from plumbline.core.testing.pods import block, pod, radius
 from plumbline.core.testing.puppet import adult
 
+from ..skinned import armature, skin, solid
+
 Array = np.ndarray
-RADIUS = {
-    "pelvis": 0.13,
-    "spine": 0.13,
-    "chest": 0.15,
-    "neck": 0.06,
-    "head": 0.11,
-    "clavicle": 0.07,
-    "upper_arm": 0.05,
-    "forearm": 0.045,
-    "hand": 0.045,
-    "thigh": 0.085,
-    "shin": 0.06,
-    "foot": 0.05,
-    "toe": 0.04,
-}
-FRAMES = 30
+FRAMES, HEIGHT = 30, 1.75
 
 
-def pod(start: Array, stop: Array, radius: float) -> tuple[Array, list[tuple[int, ...]]]:
-    """A closed, round-ended tube of quads about a segment: vertices (n, 3) and faces."""
-    along = stop - start
-    length = float(np.linalg.norm(along))
-    y = along / length
-    x = np.cross(y, [1.0, 0, 0] if abs(y[0]) < 0.9 else [0, 1.0, 0])
-    x /= np.linalg.norm(x)
-    z = np.cross(x, y)
-    rings, sides = 12, 16
-    places = []
-    for angle in np.linspace(-np.pi / 2, np.pi / 2, rings):
-        centre = start + along * (0.0 if angle < 0 else 1.0) + y * radius * 0.6 * np.sin(angle)
-        for turn in np.linspace(0, 2 * np.pi, sides, endpoint=False):
-            places.append(centre + radius * np.cos(angle) * (x * np.cos(turn) + z * np.sin(turn)))
-    faces = [
-        (i * sides + j, i * sides + (j + 1) % sides, (i + 1) * sides + (j + 1) % sides, (i + 1) * sides + j)
-        for i in range(rings - 1)
-        for j in range(sides)
-    ]
-    return np.array(places), faces
-
-
-def figure(name: str = "Keeper") -> Any:
-    """An armature with the parts' own names, under one skin of round pods, each wholly on its bone."""
-    puppet = adult()
-    data = bpy.data.armatures.new(name)
-    rig = bpy.data.objects.new(name, data)
-    bpy.context.scene.collection.objects.link(rig)
-    bpy.context.view_layer.objects.active = rig
-    bpy.ops.object.mode_set(mode="EDIT")
-    for i, part in enumerate(puppet.parts):
-        bone = data.edit_bones.new(part)
-        bone.head, bone.tail = puppet.heads[i], puppet.tails[i]
-        above = puppet.parent_of(part)
-        if above >= 0:
-            bone.parent = data.edit_bones[puppet.parts[above]]
-    bpy.ops.object.mode_set(mode="OBJECT")
-    places, faces, groups = [], [], {}
-    for i, part in enumerate(puppet.parts):
-        own, quads = pod(puppet.heads[i], puppet.tails[i], RADIUS[part.partition(".")[0]])
-        first = sum(len(p) for p in places)
-        groups[part] = list(range(first, first + len(own)))
-        faces += [tuple(first + v for v in quad) for quad in quads]
-        places.append(own)
-    mesh = bpy.data.meshes.new(f"{name} skin")
-    mesh.from_pydata(np.concatenate(places).tolist(), [], faces)
-    skin = bpy.data.objects.new(f"{name} skin", mesh)
-    bpy.context.scene.collection.objects.link(skin)
-    for part, rows in groups.items():
-        skin.vertex_groups.new(name=part).add(rows, 1.0, "REPLACE")
-    skin.modifiers.new("Armature", "ARMATURE").object = rig
-    skin.parent = rig
+def figure() -> Any:
+    """The keeper: an armature with the parts' own names, under one skin of round pods."""
+    puppet, scene = adult(), bpy.context.scene
+    bones = {part: (puppet.heads[i], puppet.tails[i]) for i, part in enumerate(puppet.parts)}
+    rig = armature(scene, "Keeper", bones)
+    skin(scene, rig, {part: pod(*ends, radius(part, HEIGHT), 12, 16) for part, ends in bones.items()})
     return rig
 
 
-def box(name: str, size: tuple[float, float, float], place: tuple[float, float, float] = (0, 0, 0)) -> Any:
-    half = np.array(size) / 2.0
-    corners = [(x, y, z) for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)]
-    mesh = bpy.data.meshes.new(name)
-    mesh.from_pydata(
-        [tuple(np.array(c) * half) for c in corners],
-        [],
-        [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)],
-    )
-    made = bpy.data.objects.new(name, mesh)
-    made.location = place
-    bpy.context.scene.collection.objects.link(made)
-    return made
+def box(name: str, size: tuple[float, float, float]) -> Any:
+    return solid(bpy.context.scene, name, block(*size))
 
 
 @dataclass
@@ -159,45 +91,6 @@ def seen(s: Stage, points: Array) -> Array:
     )
 
 
-def hull(points: Array) -> Array:
-    """Convex hull (k, 2), counter-clockwise."""
-    ordered = sorted(map(tuple, points.tolist()))
-
-    def half(run: list[tuple[float, ...]]) -> list[tuple[float, ...]]:
-        out: list[tuple[float, ...]] = []
-        for p in run:
-            while (
-                len(out) > 1
-                and ((out[-1][0] - out[-2][0]) * (p[1] - out[-2][1]) - (out[-1][1] - out[-2][1]) * (p[0] - out[-2][0]))
-                <= 0
-            ):
-                out.pop()
-            out.append(p)
-        return out[:-1]
-
-    return np.array(half(ordered) + half(ordered[::-1]))
-
-
-def signed_gap(a: Array, b: Array) -> float:
-    """Gap of two convex hulls: distance where they are apart, minus the least shift that parts them where they
-    overlap."""
-    best = -np.inf
-    for p in (a, b):
-        edges = np.roll(p, -1, axis=0) - p
-        for edge in edges:
-            n = np.array([edge[1], -edge[0]]) / np.hypot(*edge)
-            best = max(best, float((b @ n).min() - (a @ n).max()), float((a @ n).min() - (b @ n).max()))
-    if best <= 0:
-        return best
-
-    def to(p: Array, q: Array) -> float:
-        along = np.roll(q, -1, axis=0) - q
-        t = np.clip(((p[:, None] - q) * along).sum(2) / (along * along).sum(1), 0, 1)
-        return float(np.linalg.norm(p[:, None] - q - t[..., None] * along, axis=2).min())
-
-    return min(to(a, b), to(b, a))
-
-
 def plant(s: Stage, gap: float, first: int, held: int, nearer: float, direction: float, leave: float = 5.0) -> None:
     """Keys the lantern beside the head's outline: ``gap`` px for ``held`` frames, coming and leaving by ``leave`` px a
     frame.
@@ -242,7 +135,7 @@ def reviewed(s: Stage) -> tuple[Shot, Result]:
     return shot, result
 
 
-SETUPS = [(35.0, 0.45, 10.0), (35.0, -0.35, 160.0), (90.0, 0.45, 40.0), (-30.0, 0.45, 175.0), (0.0, -0.35, 20.0)]
+SETUPS = [(35.0, 0.45, 10.0), (35.0, -0.35, 160.0), (90.0, 0.45, 40.0), (-30.0, 0.45, 175.0), (0.0, -0.35, 35.0)]
 FEW = SETUPS[::2]
 
 

@@ -1,8 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Characters' cards on their armatures: found, written with undo, and which of several wins."""
 
-import os
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +8,7 @@ import bpy
 
 from ..core.card import Card, CardError
 from ..core.shot import Character
-from . import preferences, session
+from . import session
 from .sampling.armatures import CARD_PROPERTY
 
 rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
@@ -73,24 +71,22 @@ def keep_card(operator: Any, context: Any, name: str, card: Card) -> Any:
     return {"FINISHED"}
 
 
-@dataclass(frozen=True)
-class Origin:
-    """Where a character's card comes from, for people: 'on the armature', 'studio folder: keeper.json', or ''."""
-
-    words: str
-    card: Card
+def studio_file(folder: str, name: str) -> Path:
+    """The file in which the studio's folder holds the card of the character with this name."""
+    return Path(bpy.path.abspath(folder)) / f"{bpy.path.clean_name(name, replace='_')}.json"
 
 
-def studio_card(context: Any, name: str) -> Origin | None:
-    """The card of this name in the studio's folder, which holds where the armature carries none. A file that cannot be
-    read is as if it were not there, and says why in its words."""
-    folder = preferences.of(context).card_folder
+def studio_card(folder: str, name: str) -> Card | None:
+    """The card of this name in the studio's folder, which holds where the armature carries none; None where there is
+    none. Raises CardError with a sentence where the file is no card."""
     if not folder:
         return None
-    path = Path(bpy.path.abspath(folder)) / f"{bpy.path.clean_name(name, replace='_')}.json"
+    path = studio_file(folder, name)
     try:
-        return Origin(f"studio folder: {path.name}", Card.read(path.read_text("utf-8")))
+        return Card.read(path.read_text("utf-8"))
     except FileNotFoundError:
         return None
-    except (OSError, UnicodeDecodeError, CardError) as error:
-        return Origin(f"studio folder: {path.name} cannot be used ({os.fspath(str(error))})", Card())
+    except (OSError, UnicodeDecodeError) as error:
+        raise CardError(f"the file cannot be read: {error}") from None
+    except CardError as error:
+        raise CardError(f"{path.name} in the folder of studio cards: {error}") from None

@@ -4,6 +4,7 @@
 import time
 import traceback
 from collections.abc import Generator
+from functools import partial
 from typing import Any
 
 import bpy
@@ -12,7 +13,8 @@ from ..core.catalogue import catalogue
 from ..core.report.json_notes import sound
 from ..core.runner import needs_of, run
 from ..core.study import Study
-from . import kept_aside, session
+from . import kept_aside, preferences, session
+from .cards import studio_card
 from .review import belts_of
 from .sampling import reach
 from .sampling.armatures import CannotMeasure
@@ -85,7 +87,9 @@ class Checking:
         checks = list(catalogue().values())
         yield 0.0  # the first time, the checks are imported
         judged = reach.judged(self.scene, None, None)
-        steps = sweep(self.scene, Request(needs=needs_of(checks)))
+        folder = preferences.of(bpy.context).card_folder
+        fallback = partial(studio_card, folder)
+        steps = sweep(self.scene, Request(needs=needs_of(checks), fallback=fallback))
         try:
             while True:
                 part = next(steps)

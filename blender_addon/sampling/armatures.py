@@ -2,7 +2,7 @@
 """Which armatures a scene shows, and which of them make one character."""
 
 import hashlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -96,6 +96,14 @@ class Member:
         return replace(self, skeleton=skeleton, map=found, worlds=tuple(worlds))
 
 
+Fallback = Callable[[str], Card | None]
+
+
+def no_card(name: str) -> Card | None:
+    """No card for anybody."""
+    return None
+
+
 @dataclass
 class Cast:
     """All characters of a scene, and sentences about the armatures that are none or that cannot be measured."""
@@ -132,12 +140,13 @@ def cast_of(
     wanted: Sequence[str] | None = None,
     cards: dict[str, Card] | None = None,
     stands: Stands | None = None,
+    fallback: Fallback = no_card,
 ) -> Cast:
     """The characters of the scene, or those named ``wanted``.
 
-    cards: by the character's name, '' for any; else the text in the armature's own property. Raises CannotMeasure
-    where there
-    is none, where a name is unknown, or where a card cannot be used.
+    cards: by the character's name, '' for any; else the text in the armature's own property; else what ``fallback``
+    gives for its name. Raises CannotMeasure where there is no character, where a name is unknown, or where a card
+    cannot be used.
     """
     cast, stands = Cast(), stands or Stands()
     rigs = _told_apart(list(rigs_of(scene)))
@@ -154,7 +163,7 @@ def cast_of(
     named: dict[str, Member] = {}
     reasons = list(cast.remarks)
     for place in _places(usable):
-        for member in _members(scene, place, cards or {}, reasons, stands):
+        for member in _members(scene, place, cards or {}, reasons, stands, fallback):
             name = _free_name(member, named)
             named[name] = member if name == member.name else _renamed(member, name)
     if wanted:
@@ -218,7 +227,7 @@ def _places(rigs: Sequence[Rig]) -> list[list[Rig]]:
 
 
 def _members(
-    scene: Any, rigs: list[Rig], cards: dict[str, Card], reasons: list[str], stands: Stands
+    scene: Any, rigs: list[Rig], cards: dict[str, Card], reasons: list[str], stands: Stands, fallback: Fallback
 ) -> Iterator[Member]:
     scale = scene.unit_settings.scale_length
     in_view = seen(scene)
@@ -244,7 +253,7 @@ def _members(
                 labels=[rig.name for rig in together],
             )
         )
-        card = _card(together, cards)
+        card = _card(together, cards, fallback)
         try:
             found = _find(skeleton, card.parts)
         except BodyMapError as error:
@@ -343,7 +352,7 @@ def _renamed(member: Member, name: str) -> Member:
     return replace(member, name=name)
 
 
-def _card(rigs: Sequence[Rig], cards: dict[str, Card]) -> Card:
+def _card(rigs: Sequence[Rig], cards: dict[str, Card], fallback: Fallback) -> Card:
     for rig in rigs:
         if rig.name in cards:
             return cards[rig.name]
@@ -356,7 +365,10 @@ def _card(rigs: Sequence[Rig], cards: dict[str, Card]) -> Card:
                 return Card.read(text if isinstance(text, str) else "")
             except CardError as error:
                 raise CannotMeasure(f"the card kept on {rig.name} cannot be used: {error}") from None
-    return Card()
+    try:
+        return next((card for rig in rigs if (card := fallback(rig.name)) is not None), Card())
+    except CardError as error:
+        raise CannotMeasure(f"the card of {rigs[0].name} cannot be used: {error}") from None
 
 
 def _unusable(rig: Rig, stands: Stands) -> str | None:

@@ -19,7 +19,7 @@ from ...core.card import Card
 from ...core.need import Need
 from ...core.shot import Character, Shot
 from . import reach
-from .armatures import CannotMeasure, Cast, Member, Rig, cast_of, missing_files
+from .armatures import CannotMeasure, Cast, Fallback, Member, Rig, cast_of, missing_files, no_card
 from .character import Places, bones_of, character_of, unplaceable
 from .goals import Chain, InfluenceReader, chains_of, goals_of, target_place
 from .keys import KeyBook
@@ -36,13 +36,14 @@ __all__ = ["CannotMeasure", "Request", "remove_strays", "sweep", "sweep_now"]
 @dataclass(frozen=True)
 class Request:
     """What to sample. first, last: scene frames, else the scene's own range; characters: names, else all; cards: by the
-    character's name, '' for any."""
+    character's name, '' for any; fallback: the card of a name whose armature carries none."""
 
     needs: Need
     first: int | None = None
     last: int | None = None
     characters: tuple[str, ...] | None = None
     cards: Mapping[str, Card] = field(default_factory=dict)
+    fallback: Fallback = no_card
 
 
 def sweep_now(scene: Any, request: Request) -> Shot:
@@ -62,7 +63,7 @@ def sweep(scene: Any, request: Request) -> Generator[float, None, Shot]:
     yield 0.0
     stands = stands_of(scene)
     yield 0.0
-    cast = cast_of(scene, request.characters, dict(request.cards), stands)
+    cast = cast_of(scene, request.characters, dict(request.cards), stands, request.fallback)
     yield 0.0
     with probe(scene) as inside:
         shot = yield from _Pass(scene, request, judged, cast, inside, stands).run()

@@ -7,7 +7,7 @@ from typing import Any
 
 import bpy
 import pytest
-from plumbline.blender_addon import registration, session
+from plumbline.blender_addon import preferences, registration, session
 from plumbline.blender_addon.operators.card_limits import limit_of, limited
 from plumbline.blender_addon.sampling.armatures import CARD_PROPERTY
 from plumbline.core.card import Card
@@ -110,3 +110,68 @@ def test_an_angle_that_the_part_has_not_is_refused(rig: Any) -> None:
     assert bpy.ops.plumbline.set_limit(character="Keeper", angle="wrist_tilt", part="shin.L") == {"CANCELLED"}
     assert bpy.ops.plumbline.limit_from_pose(character="Keeper", angle="none", part="shin.L") == {"CANCELLED"}
     assert CARD_PROPERTY not in rig
+
+
+def test_a_chosen_bone_plays_the_part_and_is_found_by_itself_again(rig: Any) -> None:
+    assert bpy.ops.plumbline.choose_bone(character="Keeper", part="toe.L", bone="foot.L") == {"FINISHED"}
+    assert bpy.ops.plumbline.leave_out_part(character="Keeper", part="neck") == {"FINISHED"}
+    assert card(rig).parts == {"toe.L": "foot.L", "neck": ""}
+    assert "neck" not in check().shot.characters[0].parts
+    assert bpy.ops.plumbline.find_bone(character="Keeper", part="neck") == {"FINISHED"}
+    assert card(rig).parts == {"toe.L": "foot.L"} and "neck" in check().shot.characters[0].parts
+
+
+def test_the_active_bone_is_taken_with_its_mirror(rig: Any) -> None:
+    bpy.context.view_layer.objects.active = rig
+    bpy.ops.object.mode_set(mode="POSE")
+    rig.data.bones.active = rig.data.bones["foot.L"]
+    assert bpy.ops.plumbline.take_active_bone(character="Keeper", part="toe.L") == {"FINISHED"}
+    assert card(rig).parts == {"toe.L": "foot.L", "toe.R": "foot.R"}
+    bpy.ops.object.mode_set(mode="OBJECT")
+
+
+def test_stretch_is_kept_by_limb(rig: Any) -> None:
+    bpy.ops.plumbline.set_stretch(character="Keeper", limb="leg.L", percent=12.5)
+    assert card(rig).stretch == {"leg.L": 0.125, "leg.R": 0.125}
+    bpy.ops.plumbline.set_stretch(character="Keeper", limb="leg.R", percent=0.0, mirrored=False)
+    assert card(rig).stretch == {"leg.L": 0.125}
+
+
+def test_a_card_goes_through_a_file(rig: Any, tmp_path: Any) -> None:
+    bpy.ops.plumbline.set_limit(character="Keeper", angle=OVER.name, part="shin.L", degrees=60.0)
+    file = tmp_path / "keeper.json"
+    assert bpy.ops.plumbline.save_card("EXEC_DEFAULT", character="Keeper", filepath=str(file)) == {"FINISHED"}
+    assert Card.read(file.read_text("utf-8")) == card(rig)
+    bpy.ops.plumbline.clear_limit(character="Keeper", angle=OVER.name, part="shin.L")
+    assert bpy.ops.plumbline.load_card("EXEC_DEFAULT", character="Keeper", filepath=str(file)) == {"FINISHED"}
+    assert card(rig).limits == {OVER.name: (None, 60.0)}
+
+
+@pytest.mark.parametrize("content", [None, b"{", b'{"limits": 3}', b"\xff\xfe\x00"])
+def test_a_file_that_is_no_card_changes_nothing(rig: Any, tmp_path: Any, content: bytes | None) -> None:
+    file = tmp_path / "keeper.json"
+    if content is not None:
+        file.write_bytes(content)
+    assert bpy.ops.plumbline.load_card("EXEC_DEFAULT", character="Keeper", filepath=str(file)) == {"CANCELLED"}
+    assert CARD_PROPERTY not in rig
+
+
+def test_a_card_that_cannot_be_written_says_so(rig: Any, tmp_path: Any) -> None:
+    file = str(tmp_path / "no such folder" / "keeper.json")
+    assert bpy.ops.plumbline.save_card("EXEC_DEFAULT", character="Keeper", filepath=file) == {"CANCELLED"}
+
+
+def test_the_studios_card_holds_where_the_armature_carries_none(
+    rig: Any, tmp_path: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "Keeper.json").write_text(Card(limits={OVER.name: (None, 60.0)}).write(), "utf-8")
+    monkeypatch.setattr(preferences.of(bpy.context), "card_folder", str(tmp_path))
+    check()
+    assert not knee_notes()
+    rig[CARD_PROPERTY] = Card(name="Keeper").write()
+    check()
+    assert knee_notes(), "what the armature carries stands above the studio's"
+    del rig[CARD_PROPERTY]
+    (tmp_path / "Keeper.json").write_text("{", "utf-8")
+    bpy.ops.plumbline.check_shot()
+    assert "Keeper.json" in session.of(bpy.context.scene).why

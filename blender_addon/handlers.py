@@ -40,7 +40,7 @@ def mark_edits(scene: Any, graph: Any = None) -> None:
     """Marks the scene's result as stale when something that is measured was edited; a step in time or a selection is
     none."""
     checked = session.of(scene)
-    if session.job is not None or checked is None or checked.edit is not None or graph is None:
+    if session.job is not None or session.undoing or checked is None or checked.edit is not None or graph is None:
         return
     if session.step(scene):
         return
@@ -64,7 +64,8 @@ def stop_check(*_: Any) -> None:
 
 @persistent
 def after_undo(*_: Any) -> None:
-    session.mark_all_edited("")
+    session.mark_undone(bpy.data.scenes)
+    session.undoing = True
     for scene in bpy.data.scenes:
         settings.follow_aside(scene)
     redraw_panels()
@@ -74,6 +75,7 @@ def after_undo(*_: Any) -> None:
 @persistent
 def after_load(*_: Any) -> None:
     session.clear()
+    session.undoing = False
     if hasattr(bpy.types.WindowManager, settings.NAME):
         here = settings.state()
         session.filling = True
@@ -94,7 +96,17 @@ def tidy() -> float | None:
     if session.job is not None:
         return 0.5
     remove_strays()
+    if session.undoing:
+        _evaluate()
+        session.undoing = False
     return None
+
+
+def _evaluate() -> None:
+    """Has Blender evaluate what an undo brought, so that it flags nothing of it later."""
+    manager = bpy.context.window_manager
+    for window in manager.windows if manager is not None else ():
+        window.view_layer.update()
 
 
 def _is_edit(update: Any) -> bool:
@@ -130,4 +142,5 @@ def _forget() -> None:
         session.job = None
     if bpy.app.timers.is_registered(tidy):
         bpy.app.timers.unregister(tidy)
+    session.undoing = False
     session.clear()

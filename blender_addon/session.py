@@ -7,11 +7,13 @@ armatures are known by ``session_uid``, which undo does not change.
 """
 
 import time
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from ..core.note import Note, Result
 from ..core.shot import Shot
+from . import fingerprint
 
 
 @dataclass(frozen=True)
@@ -28,6 +30,7 @@ class Checked:
 
     uids: session_uid by name of the armatures at the time. settings: what the result hangs on besides the data.
     frame: the scene frame at which Blender last told us of a change, to tell a step in time from an edit.
+    data, poses: fingerprints of what was measured, and of the frames on which an undo may set the scene again.
     """
 
     shot: Shot | None = None
@@ -39,6 +42,8 @@ class Checked:
     settings: tuple[Any, ...] = ()
     frame: int = 0
     edit: Edit | None = None
+    data: bytes = b""
+    poses: list[bytes] = field(default_factory=list)
 
     _sorted: tuple[Any, tuple[Note, ...]] = (None, ())
 
@@ -60,6 +65,10 @@ job: Any = None
 followed: Note | None = None
 #: True while rows are written by us, so that their update does not count as a click.
 filling = False
+#: True from an undo until Blender has evaluated what it brought: it flags all of that as if it were edited.
+undoing = False
+#: Poses that are remembered: steps back through so many clicks are known.
+_REMEMBERED = 200
 
 
 def of(scene: Any) -> Checked | None:
@@ -73,6 +82,9 @@ def keep(scene: Any, checked: Checked) -> None:
     checked.frame = scene.frame_current
     checked.uids = {o.name: o.session_uid for o in scene.objects if o.type == "ARMATURE"}
     _checked[scene.session_uid] = checked
+    if checked.shot is not None:
+        checked.data = fingerprint.of_data(scene)
+        remember(scene)
 
 
 def refuse(scene: Any, why: str) -> None:
@@ -120,9 +132,31 @@ def mark_edited(uid: int, name: str) -> None:
         checked.edit = Edit(name, time.time())
 
 
-def mark_all_edited(name: str) -> None:
-    for uid in _checked:
-        mark_edited(uid, name)
+def remember(scene: Any) -> None:
+    """Takes the scene as it stands now for one that the last check still holds for; call it before and after we change
+    the frame or the selection, so that the undo of that is not taken for an edit."""
+    checked = of(scene)
+    if checked is not None and checked.shot is not None and not edited(scene):
+        now = fingerprint.of_pose(scene)
+        if now not in checked.poses:
+            checked.poses = [*checked.poses[-_REMEMBERED:], now]
+
+
+def mark_undone(scenes: Iterable[Any]) -> None:
+    """After an undo or redo, a result stays fresh only where it leads back to a scene that the check held for."""
+    stands = {scene.session_uid: scene for scene in scenes}
+    for uid, checked in _checked.items():
+        scene = stands.get(uid)
+        if checked.edit is not None or checked.shot is None:
+            continue
+        if (
+            scene is None
+            or fingerprint.of_pose(scene) not in checked.poses
+            or fingerprint.of_data(scene) != checked.data
+        ):
+            mark_edited(uid, "")
+        else:
+            checked.frame = scene.frame_current
 
 
 def step(scene: Any) -> bool:

@@ -77,6 +77,7 @@ def go_to(operator: Any, context: Any, number: int, note: Note) -> Any:
     """Sets the frame, makes the character and part active, and shows the row."""
     scene = context.scene
     settings.show_row(number, scene)
+    session.remember(scene)
     scene.frame_set(note.worst)
     checked = session.of(scene)
     assert checked is not None
@@ -89,6 +90,7 @@ def go_to(operator: Any, context: Any, number: int, note: Note) -> Any:
         )
     elif not _activate(context, place, note):
         operator.report({"INFO"}, rpt_("{:s} is hidden, so it was not selected").format(place.stands.name))
+    session.remember(scene)
     return {"FINISHED"}
 
 

@@ -141,19 +141,57 @@ def test_the_probe_that_undo_brings_back_is_tidied(rig: Any) -> None:
     assert [s.name for s in bpy.data.scenes] == ["Scene"]
 
 
-def test_undo_and_redo_keep_the_list_and_say_stale(rig: Any) -> None:
+def undo(redo: bool = False) -> None:
+    bpy.ops.ed.redo() if redo else bpy.ops.ed.undo()
+    bpy.context.view_layer.update()
+    handlers.tidy()  # in background no timer ticks
+    bpy.context.view_layer.update()
+
+
+@pytest.mark.parametrize("mode", ["OBJECT", "POSE"])
+def test_undo_of_a_click_keeps_the_list_and_is_no_edit(rig: Any, mode: str) -> None:
+    bpy.context.view_layer.objects.active = rig
+    bpy.ops.object.mode_set(mode=mode)
     bpy.ops.ed.undo_push(message="start")
     check()
-    count = len(settings.state().rows)
+    count, name = len(settings.state().rows), rig.name
     bpy.ops.plumbline.go_to_note("EXEC_DEFAULT", True, number=checked().notes.index(knee()))
     assert bpy.context.scene.frame_current == knee().worst
     assert not session.edited(bpy.context.scene), "going to a note counts as an edit"
-    bpy.ops.ed.undo()
+    undo()
     assert bpy.context.scene.frame_current == 3
     assert len(settings.state().rows) == count > 0 and checked().notes
+    assert not session.edited(bpy.context.scene), "the undo of a click counts as an edit"
+    undo(redo=True)
+    assert bpy.context.scene.frame_current == knee().worst and not session.edited(bpy.context.scene)
+    bpy.data.objects[name].location.y += 0.1
+    bpy.context.view_layer.update()
+    assert session.edited(bpy.context.scene), "an edit after an undo is not seen"
+
+
+EDITS = {
+    "key": lambda rig: key(rig, "shin.R", "rotation_euler", 9, (0.5, 0, 0)),
+    "pose": lambda rig: setattr(rig.pose.bones["hand.L"], "location", (0, 0.2, 0)),
+    "place": lambda rig: setattr(rig, "location", (0, 0, 0.2)),
+    "constraint": lambda rig: rig.pose.bones["hand.L"].constraints.new("LIMIT_ROTATION"),
+    "mark": lambda rig: rig.__setitem__("plumbline_prop", True),
+    "range": lambda rig: setattr(bpy.context.scene, "frame_end", LAST - 3),
+}
+
+
+@pytest.mark.parametrize("edit", list(EDITS))
+def test_undo_of_an_edit_is_an_edit(rig: Any, edit: str) -> None:
+    """The check holds for the scene after the edit, so undoing that makes it stale; also after a click."""
+    bpy.ops.ed.undo_push(message="start")
+    EDITS[edit](bpy.context.scene.objects[rig.name])
+    bpy.context.view_layer.update()
+    bpy.ops.ed.undo_push(message="edit")
+    check()
+    bpy.ops.plumbline.go_to_note("EXEC_DEFAULT", True, number=checked().notes.index(knee()))
+    undo()
+    assert not session.edited(bpy.context.scene)
+    undo()
     assert session.edited(bpy.context.scene)
-    bpy.ops.ed.redo()
-    assert bpy.context.scene.frame_current == knee().worst and checked().notes
 
 
 def test_edits_make_it_stale_and_steps_do_not(rig: Any) -> None:

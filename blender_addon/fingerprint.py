@@ -1,0 +1,127 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Fingerprints of what a result hangs on, to tell after an undo whether anything that is measured has changed.
+
+Blender flags the same things when a click is undone as when an edit is: so what they hold is looked at. What is only
+seen (selection, visibility of bones, the active object) is left out.
+"""
+
+import hashlib
+from functools import cache
+from typing import Any
+
+import bpy
+import numpy as np
+
+from .compat import curves_of
+
+_PLAIN = {"BOOLEAN", "INT", "FLOAT", "STRING", "ENUM"}
+#: Properties of constraints and modifiers that are only for the eye, or computed.
+_SEEN_ONLY = {"show_expanded", "active", "is_active", "is_valid", "error_location", "error_rotation", "execution_time"}
+
+
+def of_pose(scene: Any) -> bytes:
+    """Everything that the shown frame may have changed: places, poses, constraints, modifiers, custom properties,
+    lenses. Equal on the same frame of the same motion."""
+    digest = hashlib.blake2b(repr((scene.frame_current, scene.frame_subframe)).encode(), digest_size=16)
+    for object in scene.objects:
+        digest.update(repr(_of_object(object)).encode("utf-8", "surrogatepass"))
+        if object.pose is not None:
+            bones = object.pose.bones
+            for name, size in (("location", 3), ("rotation_quaternion", 4), ("rotation_euler", 3), ("scale", 3)):
+                digest.update(_many(bones, name, size))
+            for bone in bones:
+                own = (bone.rotation_mode, tuple(bone.rotation_axis_angle), _custom(bone), _stack(bone.constraints))
+                digest.update(repr(own).encode("utf-8", "surrogatepass"))
+    return digest.digest()
+
+
+def of_data(scene: Any) -> bytes:
+    """Everything that is the same on every frame: keys, drivers, skeletons at rest, meshes."""
+    digest = hashlib.blake2b(digest_size=16)
+    for object in scene.objects:
+        for owner in (object, object.data, getattr(object.data, "shape_keys", None)):
+            if getattr(owner, "animation_data", None) is None:
+                continue
+            for curve, strip in curves_of(owner):
+                digest.update(repr((curve.data_path, curve.array_index, curve.mute, strip and _plain(strip))).encode())
+                digest.update(repr(_stack(curve.modifiers)).encode())
+                points = curve.keyframe_points
+                for name, size in (("co", 2), ("handle_left", 2), ("handle_right", 2)):
+                    digest.update(_many(points, name, size))
+                digest.update(_many(points, "interpolation", 1, np.int32))
+                digest.update(_many(points, "easing", 1, np.int32))
+            for driver in owner.animation_data.drivers:
+                digest.update(repr((driver.data_path, driver.array_index, driver.driver.expression)).encode())
+        if object.type == "ARMATURE":
+            digest.update(object.data.pose_position.encode())
+            digest.update(_many(object.data.bones, "matrix_local", 16))
+        elif object.type == "MESH":
+            digest.update(_many(object.data.vertices, "co", 3))
+    return digest.digest()
+
+
+def _of_object(object: Any) -> tuple[Any, ...]:
+    parent = object.parent
+    camera = _plain(object.data) if object.type == "CAMERA" else ()
+    return (
+        object.session_uid,
+        object.mode == "EDIT",
+        object.hide_viewport,
+        object.hide_render,
+        parent.session_uid if parent else 0,
+        object.parent_type,
+        object.parent_bone,
+        [tuple(row) for row in object.matrix_basis],
+        [tuple(row) for row in object.matrix_parent_inverse],
+        _custom(object),
+        _stack(object.constraints),
+        _stack(object.modifiers),
+        camera,
+    )
+
+
+def _stack(things: Any) -> list[Any]:
+    return [_plain(thing) for thing in things]
+
+
+def _plain(thing: Any) -> list[Any]:
+    """The values of a struct's plain properties, and which data it points at."""
+    plain, arrays, pointers, targets = _names(type(thing))
+    values: list[Any] = [getattr(thing, name) for name in plain]
+    values += [tuple(np.ravel(getattr(thing, name))) for name in arrays]
+    pointed = (getattr(thing, name, None) for name in pointers)
+    values += [one.session_uid if isinstance(one, bpy.types.ID) else None for one in pointed]
+    return values + ([_plain(target) for target in thing.targets] if targets else [])
+
+
+@cache
+def _names(kind: Any) -> tuple[list[str], list[str], list[str], bool]:
+    """The properties of a kind of struct: plain, arrays, pointers; and whether it has several targets."""
+    properties = [
+        p
+        for p in kind.bl_rna.properties
+        if p.identifier not in _SEEN_ONLY and not p.identifier.startswith(("select", "show_", "is_override"))
+    ]
+    plain = [p for p in properties if p.type in _PLAIN and not p.is_readonly]
+    return (
+        [p.identifier for p in plain if not getattr(p, "is_array", False)],
+        [p.identifier for p in plain if getattr(p, "is_array", False)],
+        [p.identifier for p in properties if p.type == "POINTER" and p.identifier != "rna_type"],
+        any(p.identifier == "targets" for p in properties),
+    )
+
+
+def _custom(thing: Any) -> list[tuple[str, str]]:
+    return [(name, repr(_written(value))) for name, value in thing.items()]
+
+
+def _written(value: Any) -> Any:
+    if hasattr(value, "to_dict"):
+        return value.to_dict()
+    return value.to_list() if hasattr(value, "to_list") else value
+
+
+def _many(things: Any, name: str, size: int, kind: Any = np.float32) -> bytes:
+    out = np.empty(len(things) * size, kind)
+    things.foreach_get(name, out)
+    return out.tobytes()

@@ -264,9 +264,9 @@ def _columns(item: _Curve, within: tuple[float, float] | None, numbers: _Numbers
     """Of one curve, by frame: scene frame and value (K, 2), action frame, left, right, interpolation, and easing, back,
     amplitude and period together, None where nothing eases; and whether it is baked.
 
-    Handles are read where a segment is Bezier and the rest where a segment eases: elsewhere Blender does not look at
-    them, and
-    reading them costs most of the time. Such handles lie on their keys. Between baked keys, at most a frame apart,
+    Handles are read where a segment is Bezier, or the curve goes on along them beyond its ends, and the rest where a
+    segment eases: elsewhere Blender does not look at them, and reading them costs most of the time. Such handles lie on
+    their keys. Between baked keys, at most a frame apart,
     there is no time for a curve to be seen: they are taken for linear, and their frames and values alone are read.
     """
     points = item.curve.keyframe_points
@@ -296,7 +296,8 @@ def _columns(item: _Curve, within: tuple[float, float] | None, numbers: _Numbers
         return on_key, action_frame, on_key, on_key, np.full(end - begin, LINEAR), None, True
     interpolation = numbers.interpolation[get("interpolation", 1, np.int32)[begin:end]]
     left = right = on_key
-    if (interpolation == BEZIER).any():
+    eases = bool((interpolation > BEZIER).any())
+    if (interpolation == BEZIER).any() or (eases and item.curve.extrapolation == "LINEAR"):
         left, right = floats("handle_left", 2), floats("handle_right", 2)
         if item.offset != 0.0 or item.slope != 1.0:
             for handle in (left, right):
@@ -304,7 +305,7 @@ def _columns(item: _Curve, within: tuple[float, float] | None, numbers: _Numbers
         if item.slope < 0:
             left, right = right, left
     eased = None
-    if (interpolation > BEZIER).any():
+    if eases:
         easing = numbers.easing[get("easing", 1, np.int32)[begin:end]]
         eased = easing, floats("back"), floats("amplitude"), floats("period") * abs(item.slope)
     return on_key, action_frame, left, right, interpolation, eased, False

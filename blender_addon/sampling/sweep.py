@@ -143,7 +143,7 @@ class _Pass:
             remarks=tuple(dict.fromkeys([*self.remarks, *things.remarks])),
         )
         if Need.KISSES in needs:
-            from .meshes import sweep_kisses
+            from .kisses import sweep_kisses
 
             steps = sweep_kisses(self.inside, self.scene, shot, members)
             while True:

@@ -1,0 +1,163 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The second pass over a shot: outlines of evaluated meshes in its camera, reduced at once, never stored.
+
+Few frames are looked at: those at which the poses say that two things may come near each other in the picture, every
+third of them at 24 frames a second, then the frames around a kiss. Only where a kiss holds long enough, and something
+of the rest of the scene may stand before it, is that evaluated as well, to see whether it hides the place.
+"""
+
+from collections.abc import Generator, Sequence
+from typing import Any
+
+import numpy as np
+
+from ...core.kiss import Kiss, Kisses, PairKisses, Thing
+from ...core.measures.kiss_pairs import Pair, camera_runs, pairs_of
+from ...core.measures.kisses import boxes_of, first_look, follow, gate, held, meet, second_look, view_of
+from ...core.numeric.kissing import BEHIND, NEAR_GAP, Picture, kisses
+from ...core.shot import Shot
+from .armatures import Member
+from .figures import Figures
+from .hiders import Asked, Sets, hiders
+from .probe import Probe
+
+Array = np.ndarray
+
+#: Seconds that a kiss must hold before the rest of the scene is asked whether it hides it.
+HOLDS = 0.25
+
+
+def sweep_kisses(inside: Probe, scene: Any, shot: Shot, members: Sequence[Member]) -> Generator[float, None, Kisses]:
+    """The kisses of the shot's default pairs; yields the part done, 0 to 1.
+
+    inside: the temporary scene, in which the shot's poses and cameras were read; meshes are linked into it only where a
+    pair may kiss at all. members: the cast that the shot's characters were made of.
+    """
+    if shot.camera is None:
+        return Kisses((), ())
+    return (yield from Looks(Figures(inside, scene, shot, members)).run())
+
+
+class Looks:
+    """The looks at a shot's pairs, and what they found: (row of a pair, sample) -> its kisses."""
+
+    def __init__(self, figures: Figures) -> None:
+        self.figures, self.shot = figures, figures.shot
+        self.pairs: Sequence[Pair] = pairs_of(
+            self.shot, {prop.name: figures.reach_of(prop.name) for prop in self.shot.props}
+        )
+        self.found: dict[tuple[int, int], list[Kiss]] = {}
+        self._boxes: dict[Thing, Array] = {}
+
+    def run(self) -> Generator[float, None, Kisses]:
+        passed = gate(self.shot, self.pairs, self.figures.guesses())
+        if passed.any():
+            yield 0.02
+            passed = self._build(passed)
+        first = first_look(passed, self.shot.rate)
+        for n, sample in enumerate(first.tolist()):
+            self.look(np.flatnonzero(passed[:, sample]), sample)
+            yield 0.05 + 0.55 * (n + 1) / len(first)
+        hits = np.zeros_like(passed)
+        for (p, sample), some in self.found.items():
+            hits[p, sample] = bool(some)
+        again = second_look(passed, hits, self.shot.rate)
+        second = np.flatnonzero(again.any(axis=0))
+        for n, sample in enumerate(second.tolist()):
+            self.look(np.flatnonzero(again[:, sample]), sample)
+            yield 0.6 + 0.3 * (n + 1) / len(second)
+        yield from self._hide()
+        return Kisses(
+            tuple(PairKisses(pair.a, pair.b, self._kisses_of(p)) for p, pair in enumerate(self.pairs)),
+            tuple(dict.fromkeys(self.figures.remarks)),
+        )
+
+    def _build(self, passed: Array) -> Array:
+        """Builds what the pairs that pass (P, F) are of, and gates again by how far it really reaches."""
+        figures = self.figures
+        needed = dict.fromkeys(t for p, pair in enumerate(self.pairs) if passed[p].any() for t in (pair.a, pair.b))
+        figures.build(needed, int(np.flatnonzero(passed.any(axis=0))[0]))
+        for t in needed:
+            if t not in figures.topologies:
+                what = f"the {t.name} of {t.character}" if t.kind == "part" else t.name
+                figures.remarks.append(f"{what} has no surface that a render shows, so it has no outline")
+        self.pairs = [p for p in self.pairs if p.a in figures.topologies and p.b in figures.topologies]
+        reaches = figures.reaches()
+        self._boxes = boxes_of(self.shot, figures.things, reaches)
+        return gate(self.shot, self.pairs, reaches)
+
+    def look(self, which: Array, sample: int, sets: Sets | None = None) -> None:
+        """Looks at some pairs, by their rows, on a sample; sets: the rest of the scene, where it is to count too."""
+        assert self.shot.camera is not None
+        seen = view_of(self.shot.camera, sample)
+        if seen is None:
+            return
+        figures = self.figures
+        figures.go(sample)
+        things = list(figures.topologies)
+        index = {t: n for n, t in enumerate(things)}
+        extra = [] if sets is None else sets.at(figures.graph, self._asked(which, sample))
+        tops = [*figures.topologies.values(), *(top for top, _ in extra)]
+
+        def read(n: int) -> Any:
+            return figures.flat(things[n], seen) if n < len(things) else extra[n - len(things)][1]
+
+        def may_meet(n: int, box: Array) -> bool:
+            return n >= len(things) or bool(meet(self._boxes[things[n]][sample], box).any())
+
+        picture = Picture(seen, tops, read, may_meet)
+        for p in which.tolist():
+            pair = self.pairs[p]
+            thirds = [n for t, n in index.items() if t.kind != "character" and not _in_pair(t, pair)]
+            thirds += range(len(things), len(tops))
+            some = kisses(picture, index[pair.a], index[pair.b], thirds, pair.height)
+            self.found[p, sample] = [k.at(sample) for k in some]
+
+    def _hide(self) -> Generator[float, None, None]:
+        """Looks again, with the rest of the scene, where a kiss holds and may be hidden."""
+        least = max(1, int(np.ceil(HOLDS * self.shot.rate - 1e-3)))
+        wanted: dict[int, set[int]] = {}
+        assert self.shot.camera is not None
+        for p, pair in enumerate(self.pairs):
+            for track in follow(PairKisses(pair.a, pair.b, self._kisses_of(p)), camera_runs(self.shot.camera)):
+                for stretch in held(track, NEAR_GAP, least):
+                    for k in stretch.kisses:
+                        wanted.setdefault(k.sample, set()).add(p)
+        asked = {sample: self._asked(sorted(some), sample) for sample, some in wanted.items()}
+        figures = self.figures
+        rest = hiders(figures.scene, figures.rest, self.shot.frames, asked, figures.unit)
+        far = figures.unbuilt()
+        near = {s: [t for t in far if self._may_hide(t, s, asked[s])] for s in asked}
+        again = sorted(s for s in asked if s in rest or near[s])
+        if not again:
+            return
+        figures.build({t for some in near.values() for t in some}, again[0])
+        sets = Sets(figures.inside, list({b.key: b for some in rest.values() for b in some}.values()), figures.unit)
+        for n, sample in enumerate(again):
+            self.look(np.array(sorted(wanted[sample])), sample, sets)
+            yield 0.9 + 0.1 * (n + 1) / len(again)
+
+    def _asked(self, which: Any, sample: int) -> Asked:
+        """The places of a sample's kisses of some pairs, and how deep what hides them may lie."""
+        assert self.shot.camera is not None
+        seen = view_of(self.shot.camera, sample)
+        assert seen is not None
+        some = [k for p in which for k in self.found.get((int(p), sample), [])]
+        depth = max((max(k.depth_a, k.depth_b) for k in some), default=0.0)
+        behind = BEHIND * max(pair.height for pair in self.pairs)
+        return Asked(seen, np.array([k.place for k in some]).reshape(-1, 2), depth + behind)
+
+    def _may_hide(self, thing: Thing, sample: int, asked: Asked) -> bool:
+        boxes = self._boxes[thing][sample]
+        return any(bool(meet(boxes, np.array([x, y, x, y])).any()) for x, y in asked.places)
+
+    def _kisses_of(self, p: int) -> tuple[Kiss, ...]:
+        return tuple(k for key in sorted(key for key in self.found if key[0] == p) for k in self.found[key])
+
+
+def _in_pair(third: Thing, pair: Pair) -> bool:
+    """Whether ``third`` is one of the pair or lies in it."""
+    return any(
+        third == thing or (thing.kind == "character" and third.character == thing.character)
+        for thing in (pair.a, pair.b)
+    )

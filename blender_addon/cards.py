@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Characters' cards on their armatures: found, written with undo, and which of several wins."""
 
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -8,9 +9,10 @@ import bpy
 
 from ..core.card import Card, CardError
 from ..core.shot import Character
-from . import session
+from . import session, settings
 from .sampling.armatures import CARD_PROPERTY
 
+iface_: Any = bpy.app.translations.pgettext_iface  # the stubs say that it returns nothing
 rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 
@@ -69,6 +71,34 @@ def keep_card(operator: Any, context: Any, name: str, card: Card) -> Any:
     rig[CARD_PROPERTY] = card.write()
     session.mark_edited(context.scene.session_uid, rig.name)
     return {"FINISHED"}
+
+
+def shown_character(context: Any) -> Character | None:
+    """The character whose card the panel shows: the chosen one, else the first of the last check."""
+    checked = session.of(context.scene) if context.scene is not None else None
+    characters = checked.shot.characters if checked is not None and checked.shot is not None else ()
+    chosen = settings.state(context).card_of
+    return next((c for c in characters if c.name == chosen), characters[0] if characters else None)
+
+
+def shown_card(context: Any, character: Character) -> tuple[Card, str]:
+    """The card that holds now, and where it comes from in words; cheap enough for drawing."""
+    rig = armature_of(context, character)
+    text = rig.get(CARD_PROPERTY) if rig is not None else None
+    if isinstance(text, str) and text:
+        try:
+            return _read(text), iface_("Card on the armature {:s}").format(rig.name)
+        except CardError as error:
+            return Card(), str(error)
+    if character.card != Card():
+        return character.card, iface_("Card from the folder of studio cards")
+    return Card(), iface_("No card: all is found by itself")
+
+
+@lru_cache(maxsize=16)
+def _read(text: str) -> Card:
+    """The card of a text, read once however often it is drawn."""
+    return Card.read(text)
 
 
 def studio_file(folder: str, name: str) -> Path:

@@ -10,7 +10,7 @@ from typing import Any
 import bpy
 from bpy.app.handlers import persistent
 
-from . import session, settings
+from . import limit_arcs, session, settings
 from .redraw import panels as redraw_panels
 from .sampling.probe import remove_strays
 
@@ -39,6 +39,7 @@ def all_handlers() -> Iterator[None]:
 def mark_edits(scene: Any, graph: Any = None) -> None:
     """Marks the scene's result as stale when something that is measured was edited; a step in time or a selection is
     none."""
+    limit_arcs.stale = True
     checked = session.of(scene)
     if session.job is not None or session.undoing or checked is None or checked.edit is not None or graph is None:
         return
@@ -52,6 +53,7 @@ def mark_edits(scene: Any, graph: Any = None) -> None:
 
 @persistent
 def see_frame(scene: Any, graph: Any = None) -> None:
+    limit_arcs.stale = True
     session.step(scene)
 
 
@@ -143,4 +145,5 @@ def _forget() -> None:
     if bpy.app.timers.is_registered(tidy):
         bpy.app.timers.unregister(tidy)
     session.undoing = False
+    limit_arcs.stop()
     session.clear()

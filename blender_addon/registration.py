@@ -31,6 +31,7 @@ from .operators import (
     show_severity,
     step_notes,
 )
+from .panels import card as card_panel
 from .panels import menus, note_list, sidebar
 
 #: Every class of the interface, in the order in which Blender must know them.
@@ -69,7 +70,10 @@ CLASSES: tuple[type, ...] = (
     note_list.PLUMBLINE_UL_notes,
     sidebar.PLUMBLINE_PT_sidebar,
     sidebar.PLUMBLINE_PT_not_checked,
-    sidebar.PLUMBLINE_PT_characters,
+    card_panel.PLUMBLINE_PT_card,
+    card_panel.PLUMBLINE_PT_body_map,
+    card_panel.PLUMBLINE_PT_joint_limits,
+    card_panel.PLUMBLINE_PT_stretch,
     sidebar.PLUMBLINE_PT_timeline_markers,
     menus.PLUMBLINE_MT_notes,
     mark_gizmos.PLUMBLINE_GT_marks,

@@ -15,7 +15,9 @@ from bpy.props import (
     StringProperty,
 )
 
+from ..core.body import PARTS, base, spoken
 from ..core.note import Note, Severity
+from ..core.tables.joint_ranges import RANGES
 from . import kept_aside, session, words
 
 #: The extension's own module, as Blender knows it: bl_ext.<repository>.plumbline.
@@ -48,6 +50,25 @@ def _clicked(self: Any, context: Any) -> None:
         operators.plumbline.go_to_note("EXEC_DEFAULT", True, number=row.number)
 
 
+_names: list[tuple[str, str, str]] = []  # Blender keeps no reference to an enum's own words
+
+
+def _characters(self: Any, context: Any) -> list[tuple[str, str, str]]:
+    """The characters of the scene's last check."""
+    global _names
+    checked = session.of(context.scene) if context is not None and context.scene is not None else None
+    characters = checked.shot.characters if checked is not None and checked.shot is not None else ()
+    _names = [(c.name, c.name, "") for c in characters] or [("", "None", "")]
+    return _names
+
+
+def _arcs_shown(self: Any, context: Any) -> None:
+    """Arcs follow the pose while they are shown."""
+    from . import limit_arcs
+
+    limit_arcs.follow()
+
+
 # What the panel shows.
 class PLUMBLINE_PG_state(bpy.types.PropertyGroup):
     rows: CollectionProperty(type=PLUMBLINE_PG_row)  # type: ignore[valid-type]
@@ -55,6 +76,19 @@ class PLUMBLINE_PG_state(bpy.types.PropertyGroup):
     show_low: BoolProperty(name="Low", description="Show notes of low severity", default=True)  # type: ignore[valid-type]
     show_medium: BoolProperty(name="Medium", description="Show notes of medium severity", default=True)  # type: ignore[valid-type]
     show_high: BoolProperty(name="High", description="Show notes of high severity", default=True)  # type: ignore[valid-type]
+    card_of: EnumProperty(name="Character", description="The character whose card is shown", items=_characters)  # type: ignore[valid-type]
+    limit_part: EnumProperty(  # type: ignore[valid-type]
+        name="Part",
+        description="The part whose joint limits are shown",
+        items=[(part, spoken(part).capitalize(), "") for part in PARTS if base(part) in {r.part for r in RANGES}],
+        default="shin.L",
+    )
+    show_arcs: BoolProperty(  # type: ignore[valid-type]
+        name="Show Arcs",
+        description="Draw the part's angles in the pose as it stands, and their limits, at the joint",
+        default=False,
+        update=_arcs_shown,
+    )
 
 
 @contextmanager

@@ -76,10 +76,14 @@ def evidence_marks(note: Note, frame: Frame, camera: bool = True) -> list[Mark]:
 
     camera: the view is the shot's own camera, in which alone a screen outline has its place.
     """
-    lane = LANE_COLORS[note.lane]
+    return shape_marks(shown(note, frame.number, camera), LANE_COLORS[note.lane], frame)
+
+
+def shape_marks(shapes: Iterable[Evidence], color: Color, frame: Frame) -> list[Mark]:
+    """The marks of shapes, what is found in this color."""
     out: list[Mark] = []
-    for shape in sorted(shown(note, frame.number, camera), key=lambda e: e.role == "found"):  # the finding above
-        out += keyed(_shape(shape, frame, lane if shape.role == "found" else PAPER), frame.unit)
+    for shape in sorted(shapes, key=lambda e: e.role == "found"):  # the finding above
+        out += keyed(_shape(shape, frame, color if shape.role == "found" else PAPER), frame.unit)
     return out
 
 

@@ -16,12 +16,12 @@ import numpy as np
 from mathutils import Matrix
 
 from ...core.check import LANES
-from ...core.evidence import Label
-from ...core.marks import Mark, anchor, beside, circle, evidence_marks, keyed, pin, rectangle
+from ...core.evidence import Evidence, Label
+from ...core.marks import Mark, anchor, beside, circle, evidence_marks, keyed, pin, rectangle, shape_marks
 from ...core.marks import shown as shapes_shown
 from ...core.note import Note
 from ...core.palette import KEY, LANE_COLORS, PAPER
-from .. import preferences, session, words
+from .. import limit_arcs, preferences, session, words
 from .brush import Lines, Triangles, batches, text_width
 from .brush import words as write
 from .shown import shown
@@ -123,13 +123,16 @@ def _make(context: Any) -> Drawn | None:
         return None
     set_up = preferences.of(context)
     now = shown(context)
-    if not now.notes or not set_up.show_evidence:
+    arcs = limit_arcs.shapes(context.scene)
+    if not arcs and not (now.notes and set_up.show_evidence):
         return None
     frame, region = context.scene.frame_current, context.region
     room = _room(context)
     stale = session.edited(context.scene)
     key = (
         now,
+        id(arcs),
+        set_up.show_evidence,
         frame,
         stale,
         set_up.show_others,
@@ -144,7 +147,11 @@ def _make(context: Any) -> Drawn | None:
     if kept is None or kept.key != key:
         if len(_drawn) > 32:  # regions that are gone
             _drawn.clear()
-        kept = _drawn[place] = _draw(context, key, now.notes if set_up.show_others else (), now.selected, stale, room)
+        others = now.notes if set_up.show_others and set_up.show_evidence else ()
+        note = now.selected if set_up.show_evidence else None
+        kept = _drawn[place] = _draw(context, key, others, note, stale, room)
+        if arcs:
+            kept.top.extend(_arcs(context, arcs))
     return kept
 
 
@@ -167,6 +174,12 @@ def _draw(context: Any, key: Any, others: tuple[Note, ...], note: Note | None, s
         plate, rows = _plate(note, near, marks, view, room)
         top += batches([m for m in marks if not m.dim], view.flat, fade) + batches(plate, view.flat)
     return Drawn(key, hidden, open_, top, rows)
+
+
+def _arcs(context: Any, arcs: tuple[Evidence, ...]) -> Batches:
+    """The arcs of the part whose limits are edited."""
+    view = seen(context, context.scene.frame_current)
+    return batches(shape_marks(arcs, LANE_COLORS["Limbs"], view.frame), view.flat)
 
 
 def _nearest(note: Note, frame: int, camera: bool) -> int:

@@ -62,6 +62,10 @@ class PLUMBLINE_OT_set_height(_OnCharacter, bpy.types.Operator):
         soft_max=10.0,
         precision=2,
     )
+    ask: bpy.props.BoolProperty(options={"SKIP_SAVE", "HIDDEN"})  # type: ignore[valid-type]
+
+    def invoke(self, context: Any, event: Any) -> Any:
+        return context.window_manager.invoke_props_dialog(self, width=280) if self.ask else self.execute(context)
 
     def execute(self, context: Any) -> Any:
         card, character = card_on(self, context, self.character), character_named(context, self.character)

@@ -5,8 +5,6 @@ from typing import Any
 
 import bpy
 
-from ...core.body import spoken
-from ...core.body_map.result import AGREED
 from ...core.note import Note
 from .. import session, settings, words
 from ..drawing import chips
@@ -82,50 +80,6 @@ class PLUMBLINE_PT_not_checked(_Sidebar, bpy.types.Panel):
     def draw(self, context: Any) -> None:
         for failed, text in silent(session.of(context.scene)):
             sentence(self.layout, context, text, icon="ERROR" if failed else "INFO", inset=48)
-
-
-class PLUMBLINE_PT_characters(_Sidebar, bpy.types.Panel):
-    bl_label = "Characters"
-    bl_parent_id = "PLUMBLINE_PT_sidebar"
-    bl_options = {"DEFAULT_CLOSED"}
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        checked = session.of(context.scene)
-        return not (session.job is not None or checked is None or checked.shot is None)
-
-    def draw(self, context: Any) -> None:
-        checked = session.of(context.scene)
-        for character in checked.shot.characters if checked and checked.shot else ():
-            column = self.layout.column(align=True)
-            column.label(text=character.name, icon="ARMATURE_DATA", translate=False)
-            sub = column.column(align=True)
-            sub.active = False
-            sub.label(
-                text=iface_("{:d} parts, leg {:.2f} m, {:.2f} m tall").format(
-                    len(character.parts), character.leg_length, character.height
-                ),
-                translate=False,
-            )
-            column.operator("plumbline.store_card").character = character.name
-            _body_map(self.layout, character)
-
-
-def _body_map(layout: Any, character: Any) -> None:
-    """Which bone plays which part, and why it was taken."""
-    header, body = layout.panel(f"PLUMBLINE_body_map_{character.name}", default_closed=True)
-    header.label(text="Body Map")
-    if body is None:
-        return
-    column = body.column(align=True)
-    for part, bone, reason in zip(character.parts, character.bones, character.reasons, strict=False):
-        row = column.split(factor=0.34, align=True)
-        row.label(text=spoken(part).capitalize())
-        row.label(text=bone, icon="BONE_DATA", translate=False)
-        if reason != AGREED:  # the ordinary case would only double the list
-            why = column.row()
-            why.active = False
-            why.label(text=reason, icon="BLANK1", translate=False)
 
 
 class PLUMBLINE_PT_timeline_markers(_Sidebar, bpy.types.Panel):

@@ -1,0 +1,149 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The rigger's panel: what Plumbline knows of a character, why, and what a person says instead."""
+
+from typing import Any
+
+import bpy
+
+from ...core.body import LIMBS, PARTS, base, spoken
+from ...core.body_map.result import AGREED
+from ...core.card import Card
+from ...core.shot import Character
+from ...core.tables.joint_ranges import RANGES
+from .. import session, settings
+from ..cards import shown_card, shown_character
+from ..operators.card_limits import limit_of
+from .sidebar import _Sidebar
+from .wrapped import sentence
+
+iface_: Any = bpy.app.translations.pgettext_iface  # the stubs say that it returns nothing
+
+
+class PLUMBLINE_PT_card(_Sidebar, bpy.types.Panel):
+    bl_label = "Character"
+    bl_parent_id = "PLUMBLINE_PT_sidebar"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        return session.job is None and shown_character(context) is not None
+
+    def draw(self, context: Any) -> None:
+        layout, character = self.layout, shown_character(context)
+        checked = session.of(context.scene)
+        assert character is not None and checked is not None and checked.shot is not None
+        if len(checked.shot.characters) > 1:
+            layout.prop(settings.state(context), "card_of", text="", icon="ARMATURE_DATA")
+        else:
+            layout.label(text=character.name, icon="ARMATURE_DATA", translate=False)
+        facts = layout.column(align=True)
+        facts.active = False
+        facts.label(
+            text=iface_("{:d} parts, leg {:.2f} m, {:.2f} m tall").format(
+                len(character.parts), character.leg_length, character.height
+            ),
+            translate=False,
+        )
+        card, where = shown_card(context, character)
+        sentence(facts, context, where, inset=40)
+        row = layout.row(align=True)
+        row.label(text="Stands For")
+        height = row.operator(
+            "plumbline.set_height",
+            text=iface_("{:.2f} m").format(card.height) if card.height else iface_("As Built"),
+            translate=False,
+        )
+        height.character, height.height, height.ask = character.name, card.height or character.height, True
+        files = layout.row(align=True)
+        files.operator("plumbline.load_card", text="Load...", icon="IMPORT").character = character.name
+        files.operator("plumbline.save_card", text="Save...", icon="EXPORT").character = character.name
+
+
+class _OnCard(_Sidebar):
+    bl_parent_id = "PLUMBLINE_PT_card"
+    bl_options: Any = {"DEFAULT_CLOSED"}
+
+
+class PLUMBLINE_PT_body_map(_OnCard, bpy.types.Panel):
+    bl_label = "Body Map"
+
+    def draw(self, context: Any) -> None:
+        character = shown_character(context)
+        assert character is not None
+        card, _ = shown_card(context, character)
+        column = self.layout.column(align=True)
+        known = dict(zip(character.parts, zip(character.bones, character.reasons, strict=False), strict=False))
+        for part in _parts(character, card):
+            bone, reason = known.get(part, ("", ""))
+            row = column.row(align=True)
+            names = row.split(factor=0.36, align=True)
+            names.label(text=spoken(part).capitalize())
+            choose = names.operator(
+                "plumbline.choose_bone", text=bone or iface_("None"), icon="BONE_DATA", translate=False
+            )
+            take = row.operator("plumbline.take_active_bone", text="", icon="EYEDROPPER")
+            if part in card.parts:
+                back = row.operator("plumbline.find_bone", text="", icon="LOOP_BACK")
+            else:
+                back = row.operator("plumbline.leave_out_part", text="", icon="X")
+            for button in (choose, take, back):
+                button.character, button.part = character.name, part
+            if reason and reason != AGREED:  # the ordinary case would only double the list
+                why = column.row()
+                why.active = False
+                why.label(text=reason, icon="BLANK1", translate=False)
+        self.layout.operator("plumbline.store_card").character = character.name
+
+
+class PLUMBLINE_PT_joint_limits(_OnCard, bpy.types.Panel):
+    bl_label = "Joint Limits"
+
+    def draw(self, context: Any) -> None:
+        character, here = shown_character(context), settings.state(context)
+        assert character is not None
+        card, _ = shown_card(context, character)
+        top = self.layout.row(align=True)
+        top.prop(here, "limit_part", text="")
+        top.prop(here, "show_arcs", text="", icon="SPHERECURVE")
+        part = here.limit_part
+        column = self.layout.column(align=True)
+        for found in (r for r in RANGES if r.part == base(part)):
+            own = limit_of(card, found, part)
+            most = own if own is not None else found.most
+            row = column.row(align=True)
+            name = row.split(factor=0.56, align=True)
+            name.label(text=found.kind.capitalize())
+            value = name.operator(
+                "plumbline.set_limit", text=f"{most:g}\N{DEGREE SIGN}" if most is not None else "-", translate=False
+            )
+            taken = row.operator("plumbline.limit_from_pose", text="", icon="EYEDROPPER")
+            clear = row.row(align=True)
+            clear.enabled = own is not None
+            cleared = clear.operator("plumbline.clear_limit", text="", icon="LOOP_BACK")
+            for button in (value, taken, cleared):
+                button.character, button.angle, button.part = character.name, found.name, part
+        note = self.layout.column()
+        note.active = False
+        sentence(note, context, iface_("Without a card the limits are those of a published table"), inset=48)
+
+
+class PLUMBLINE_PT_stretch(_OnCard, bpy.types.Panel):
+    bl_label = "Stretch Allowed"
+
+    def draw(self, context: Any) -> None:
+        character = shown_character(context)
+        assert character is not None
+        card, _ = shown_card(context, character)
+        column = self.layout.column(align=True)
+        for limb in LIMBS:
+            row = column.split(factor=0.56, align=True)
+            row.label(text=spoken(limb).capitalize())
+            button = row.operator(
+                "plumbline.set_stretch", text=f"{100 * card.stretch.get(limb, 0.0):g} %", translate=False
+            )
+            button.character, button.limb = character.name, limb
+
+
+def _parts(character: Character, card: Card) -> list[str]:
+    """The parts to list: those found, those that the card speaks of, and those that are missing."""
+    return [part for part in PARTS if part in character.parts or part in card.parts or not part.startswith("toe")]

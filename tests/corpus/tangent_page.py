@@ -62,9 +62,9 @@ def page(
         "## Where nothing is planted",
         "",
         "Three lanterns about every figure: one hangs from its hand, one stands on the ground by it, one hangs behind "
-        "at the height of the head. Two full shots, two medium ones, a front and a profile each of another lens, one slow "
-        "move, and one with a second figure. Nobody staged them against kisses, so true ones are to be expected. Every "
-        "note of medium severity or above was looked at; minutes are minutes of a camera.",
+        "at the height of the head. Three full shots and three medium ones from the front, from three quarters and in "
+        "profile, of 35 to 85 mm, one slow move, and one with a second figure. Nobody staged them against kisses, so "
+        "true ones are to be expected. Every note of medium severity or above was looked at; minutes are a camera's.",
         "",
         tangent_rate.table(found),
         "",

@@ -29,10 +29,12 @@ _RADIUS = 0.45
 
 @dataclass(frozen=True)
 class Shown:
-    """What is drawn: shapes in world meters, and a word for each arc. scene: session_uid."""
+    """What is drawn: shapes in world meters, and the angles in degrees by name. scene: session_uid."""
 
     scene: int
+    part: str
     shapes: tuple[Evidence, ...]
+    degrees: dict[str, float]
 
 
 _now: Shown | None = None
@@ -43,6 +45,13 @@ stale = True
 def shapes(scene: Any) -> tuple[Evidence, ...]:
     """The arcs to draw in this scene."""
     return _now.shapes if _now is not None and _now.scene == scene.session_uid else ()
+
+
+def degrees(scene: Any, part: str, angle: str) -> float | None:
+    """An angle of the part that is edited, in the pose as it stands; None while no arcs are shown."""
+    if _now is None or _now.scene != scene.session_uid or _now.part != part:
+        return None
+    return _now.degrees.get(angle)
 
 
 def follow() -> None:
@@ -74,6 +83,7 @@ def _tick() -> float | None:
         stale = False
         _now = measured(context, here.limit_part)
         redraw.views()
+        redraw.panels()
     return _PAUSE
 
 
@@ -92,13 +102,15 @@ def measured(context: Any, part: str) -> Shown | None:
     card, _ = cards.shown_card(context, character)
     found = Study(shot).of(angles, posed)
     out: list[Evidence] = []
+    known: dict[str, float] = {}
     for k, row in enumerate(r for r in RANGES if r.part == base(part)):
         angle = found.get((row.name, part))
         own = limit_of(card, row, part)
         most = own if own is not None else row.most
         if angle is not None and np.isfinite(angle.degrees[0]):
+            known[row.name] = float(angle.degrees[0])
             out += _arcs(posed, part, angle, most, k, int(shot.frames[0]))
-    return Shown(context.scene.session_uid, tuple(out))
+    return Shown(context.scene.session_uid, part, tuple(out), known)
 
 
 def _arcs(posed: Character, part: str, angle: JointAngle, most: float | None, k: int, frame: int) -> list[Evidence]:

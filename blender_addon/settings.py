@@ -82,6 +82,7 @@ class PLUMBLINE_PG_state(bpy.types.PropertyGroup):
         description="The part whose joint limits are shown",
         items=[(part, spoken(part).capitalize(), "") for part in PARTS if base(part) in {r.part for r in RANGES}],
         default="shin.L",
+        update=_arcs_shown,
     )
     show_arcs: BoolProperty(  # type: ignore[valid-type]
         name="Show Arcs",

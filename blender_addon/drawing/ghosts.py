@@ -148,7 +148,7 @@ def _make(context: Any) -> Drawn | None:
         if len(_drawn) > 32:  # regions that are gone
             _drawn.clear()
         others = now.notes if set_up.show_others and set_up.show_evidence else ()
-        note = now.selected if set_up.show_evidence else None
+        note = now.selected if set_up.show_evidence and not arcs else None  # the arcs speak alone
         kept = _drawn[place] = _draw(context, key, others, note, stale, room)
         if arcs:
             kept.top.extend(_arcs(context, arcs))

@@ -5,12 +5,12 @@ from typing import Any
 
 import bpy
 
-from ...core.body import LIMBS, PARTS, base, spoken
+from ...core.body import LIMBS, PARTS, base, side, spoken
 from ...core.body_map.result import AGREED
 from ...core.card import Card
 from ...core.shot import Character
 from ...core.tables.joint_ranges import RANGES
-from .. import session, settings
+from .. import limit_arcs, session, settings
 from ..cards import shown_card, shown_character
 from ..operators.card_limits import limit_of
 from .sidebar import _Sidebar
@@ -77,7 +77,7 @@ class PLUMBLINE_PT_body_map(_OnCard, bpy.types.Panel):
             bone, reason = known.get(part, ("", ""))
             row = column.row(align=True)
             names = row.split(factor=0.36, align=True)
-            names.label(text=spoken(part).capitalize())
+            names.label(text=_short(part))
             choose = names.operator(
                 "plumbline.choose_bone", text=bone or iface_("None"), icon="BONE_DATA", translate=False
             )
@@ -112,7 +112,9 @@ class PLUMBLINE_PT_joint_limits(_OnCard, bpy.types.Panel):
             most = own if own is not None else found.most
             row = column.row(align=True)
             name = row.split(factor=0.56, align=True)
-            name.label(text=found.kind.capitalize())
+            now = limit_arcs.degrees(context.scene, part, found.name)
+            turned = "" if now is None else f"  {now:.0f}\N{DEGREE SIGN}"
+            name.label(text=iface_(found.kind.capitalize()) + turned, translate=False)
             value = name.operator(
                 "plumbline.set_limit", text=f"{most:g}\N{DEGREE SIGN}" if most is not None else "-", translate=False
             )
@@ -142,6 +144,11 @@ class PLUMBLINE_PT_stretch(_OnCard, bpy.types.Panel):
                 "plumbline.set_stretch", text=f"{100 * card.stretch.get(limb, 0.0):g} %", translate=False
             )
             button.character, button.limb = character.name, limb
+
+
+def _short(part: str) -> str:
+    """'Upper arm L': what has room beside a bone's name."""
+    return f"{base(part).replace('_', ' ').capitalize()} {side(part)}".rstrip()
 
 
 def _parts(character: Character, card: Card) -> list[str]:

@@ -21,6 +21,10 @@ Array = np.ndarray
 _LIMB_OF_END = {parts[2]: limb for limb, parts in body.LIMBS.items()}
 #: Seconds before and after a stand over which a leg that is eased lets go of where its foot stands.
 LANDING = 4 / 24
+#: Of a leg: what moves a standing foot less moves it not at all.
+STANDS = 0.005
+#: Legs a second: an ankle faster than this swings, however low.
+SWINGS = 0.25
 
 
 class CannotMend(ValueError):
@@ -129,27 +133,29 @@ def _eased(shot: Shot, remedy: Ease, character: Character) -> Character:
         own = axes[:, character.index[part]]
         speeds = end_speeds(log(relative(local[:-1], local[1:])), *span)
         character = with_eased_keys(character, behind, part, remedy.frames, speeds)
-        held = _standing(shot, character, touch, part)
-        character = edit.turn(character, part, turns @ ease_rotations(local, *span) @ own.swapaxes(-1, -2))
-        for limb, (place, weight) in held.items():
-            now = character.head(body.LIMBS[limb][2])
-            character = edit.reach(character, limb, now + weight[:, None] * (place - now))
+        eased = edit.turn(character, part, turns @ ease_rotations(local, *span) @ own.swapaxes(-1, -2))
+        character = _feet_held(shot, character, eased, touch, part)
     return character
 
 
-def _standing(shot: Shot, character: Character, touch: Contacts, part: str) -> dict[str, tuple[Array, Array]]:
-    """Legs that the part carries -> where their feet are, and how far (F,) each is held there: under the pelvis always,
-    elsewhere while it stands, with some frames before and after."""
-    out = {}
+def _feet_held(shot: Shot, before: Character, eased: Character, touch: Contacts, part: str) -> Character:
+    """The legs that the part carries solved again, so that feet stay: under the pelvis always, elsewhere where the
+    easing would move a standing foot, letting go of it over some frames."""
     for limb, parts in body.LIMBS.items():
-        if limb.startswith("leg") and character.has(*parts) and part in ("pelvis", *parts[:2]):
-            weight = np.ones(shot.count)
-            if part != "pelvis":
-                stands = np.flatnonzero(touch.standing(parts[2])) if parts[2] in touch.planted else np.array([], int)
-                away = np.abs(np.arange(shot.count)[:, None] - stands).min(1, initial=shot.count) / shot.rate
-                weight = _smooth(1 - away / LANDING)
-            out[limb] = character.head(parts[2]).copy(), weight
-    return out
+        if not limb.startswith("leg") or not before.has(*parts) or part not in ("pelvis", *parts[:2]):
+            continue
+        back = before.head(parts[2]) - eased.head(parts[2])
+        weight = np.ones(shot.count)
+        if part != "pelvis":
+            moves = np.linalg.norm(back, axis=-1) > STANDS * before.leg_length
+            speed = np.linalg.norm(np.gradient(before.head(parts[2]), axis=0), axis=-1) * shot.rate
+            stands = touch.standing(parts[2]) if parts[2] in touch.planted else np.zeros(shot.count, bool)
+            slid = np.flatnonzero(moves & stands & (speed < SWINGS * before.leg_length))
+            away = np.abs(np.arange(shot.count)[:, None] - slid).min(1, initial=shot.count) / shot.rate
+            weight = _smooth(1 - away / LANDING)
+        if weight.any():
+            eased = edit.reach(eased, limb, eased.head(parts[2]) + weight[:, None] * back)
+    return eased
 
 
 def with_eased_keys(character: Character, behind: Keyed, part: str, frames: tuple[int, int],

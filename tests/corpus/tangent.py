@@ -15,7 +15,6 @@ from typing import Any
 
 import bpy
 import numpy as np
-from bpy_extras.object_utils import world_to_camera_view
 from mathutils import Matrix, Vector
 from plumbline.blender_addon.sampling.sweep import Request, sweep_now
 from plumbline.core import body
@@ -27,6 +26,7 @@ from plumbline.core.testing import clips, rekey
 from plumbline.core.testing.hulls import hull, signed_gap
 from plumbline.core.testing.pods import block
 
+from ..blender.kiss_plants import brought, seen
 from ..blender.skinned import solid
 from .played import carried, play, pods
 
@@ -136,10 +136,7 @@ class Stage:
     def seen(self, f: int, points: Array) -> Array:
         """Pixels (n, 2) by Blender's own projection."""
         self.camera.matrix_world = self.eyes[f]
-        return np.array([tuple(world_to_camera_view(self.scene, self.camera, Vector(p)))[:2] for p in points]) * (
-            1920,
-            1080,
-        )
+        return seen(self.scene, self.camera, points)
 
     def around_head(self, f: int, nearer: float, direction: float) -> tuple[Array, Array]:
         """Where the lantern's way starts, and its direction across the view."""
@@ -151,14 +148,9 @@ class Stage:
         return head + ray / np.linalg.norm(ray) * nearer, across
 
     def at_gap(self, f: int, gap: float, nearer: float, direction: float) -> Array:
-        base, across = self.around_head(f, nearer, direction)
         head = hull(np.concatenate([self.outlines[f][p] for p in ("head", "neck") if p in self.outlines[f]]))
-        low, high = 0.0, 1.5 * self.height
-        for _ in range(24):
-            half = (low + high) / 2
-            apart = signed_gap(head, hull(self.seen(f, LANTERN[0] + base + across * half)))
-            low, high = (half, high) if apart < gap else (low, half)
-        return np.asarray(base + across * high)
+        way = self.around_head(f, nearer, direction)
+        return brought(head, LANTERN[0], lambda points: self.seen(f, points), way, gap, 1.5 * self.height)
 
     def clean(self, first: int, nearer: float, direction: float) -> bool:
         """Whether a lantern that kisses the head here stays clear of all the rest of the figure, inside the picture."""

@@ -6,12 +6,12 @@ The gap is set by an oracle of its own: hulls of vertices projected by Blender's
 """
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import bpy
 import numpy as np
 import pytest
-from bpy_extras.object_utils import world_to_camera_view
 from mathutils import Matrix, Vector
 from plumbline.blender_addon.sampling.sweep import Request, sweep_now
 from plumbline.core.catalogue import catalogue
@@ -19,10 +19,11 @@ from plumbline.core.kiss import Kisses
 from plumbline.core.note import Note, Result
 from plumbline.core.runner import finish
 from plumbline.core.shot import Shot
-from plumbline.core.testing.hulls import hull, signed_gap
+from plumbline.core.testing.hulls import hull
 from plumbline.core.testing.pods import block, pod, radius
 from plumbline.core.testing.puppet import adult
 
+from ..kiss_plants import brought, seen
 from ..skinned import armature, skin, solid
 
 Array = np.ndarray
@@ -81,16 +82,6 @@ def stage(azimuth: float = 35.0, lens: float = 50.0, resolution: tuple[int, int]
     return Stage(scene, rig, bpy.data.objects["Keeper skin"], lantern, camera)
 
 
-def seen(s: Stage, points: Array) -> Array:
-    """Pixels (n, 2) of a picture with a shorter side of 1080, by Blender's own projection."""
-    w, h = s.scene.render.resolution_x, s.scene.render.resolution_y
-    unit = 1080.0 / min(w, h)
-    return np.array([tuple(world_to_camera_view(s.scene, s.camera, Vector(p)))[:2] for p in points]) * (
-        w * unit,
-        h * unit,
-    )
-
-
 def plant(s: Stage, gap: float, first: int, held: int, nearer: float, direction: float, leave: float = 5.0) -> None:
     """Keys the lantern beside the head's outline: ``gap`` px for ``held`` frames, coming and leaving by ``leave`` px a
     frame.
@@ -109,22 +100,14 @@ def plant(s: Stage, gap: float, first: int, held: int, nearer: float, direction:
         assert len(skin.data.vertices) == count
         world = skin.matrix_world
         head = np.array([tuple(world @ skin.data.vertices[i].co) for i in rows])
-        outline = hull(seen(s, head))
+        outline = hull(seen(s.scene, s.camera, head))
         eye, middle = np.array(s.camera.matrix_world.translation), head.mean(axis=0)
         ray = (eye - middle) / np.linalg.norm(eye - middle)
-        right, up = np.array(s.camera.matrix_world.col[0][:3]), np.array(s.camera.matrix_world.col[1][:3])
-        base = middle + ray * nearer
+        across = np.array(s.camera.matrix_world)[:3, :2] @ way
         away = max(first - frame, frame - (first + held - 1), 0)
-        wanted = gap + leave * away
-        low, high = 0.0, 1.0
-        for _ in range(22):
-            half = (low + high) / 2
-            place = base + half * (right * way[0] + up * way[1])
-            if signed_gap(outline, hull(seen(s, lantern + place))) < wanted:
-                low = half
-            else:
-                high = half
-        s.lantern.location = base + high * (right * way[0] + up * way[1])
+        s.lantern.location = brought(
+            outline, lantern, partial(seen, s.scene, s.camera), (middle + ray * nearer, across), gap + leave * away, 1.0
+        )
         s.lantern.keyframe_insert("location", frame=frame)
 
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""What goes by its keys and what must be stepped: each thing that keys do not tell, and the proof that catches the rest.
+"""What goes by its keys and what must be stepped: all that keys do not tell, and the proof that catches the rest.
 
 The oracle is the sweep that steps every frame.
 """

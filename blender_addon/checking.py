@@ -13,7 +13,7 @@ from ..core.catalogue import catalogue
 from ..core.report.json_notes import sound
 from ..core.runner import needs_of, run
 from ..core.study import Study
-from . import kept_aside, preferences, session
+from . import kept_aside, preferences, session, settings
 from .cards import studio_card
 from .review import belts_of
 from .sampling import reach
@@ -87,9 +87,12 @@ class Checking:
         checks = list(catalogue().values())
         yield 0.0  # the first time, the checks are imported
         judged = reach.judged(self.scene, None, None)
-        folder = preferences.of(bpy.context).card_folder
-        fallback = partial(studio_card, folder)
-        steps = sweep(self.scene, Request(needs=needs_of(checks), fallback=fallback))
+        request = Request(
+            needs=needs_of(checks),
+            fallback=partial(studio_card, preferences.of(bpy.context).card_folder),
+            selected=settings.state().check_selected,
+        )
+        steps = sweep(self.scene, request)
         try:
             while True:
                 part = next(steps)

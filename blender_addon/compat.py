@@ -109,6 +109,11 @@ def select_bone(bone: Any, on: bool) -> None:
         bone.bone.select = on
 
 
+def bone_is_selected(bone: Any) -> bool:
+    """Whether a pose bone is selected."""
+    return bool(bone.select if hasattr(bone, "select") else bone.bone.select)
+
+
 def bone_is_visible(bone: Any) -> bool:
     """Whether a pose bone can be seen: not hidden by itself, nor by all of its collections."""
     hidden = bone.hide if hasattr(bone, "hide") else bone.bone.hide

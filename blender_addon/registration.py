@@ -28,7 +28,7 @@ from .operators import (
     save_notes,
     select_keys,
     set_aside,
-    show_severity,
+    show_notes,
     step_notes,
 )
 from .panels import card as card_panel
@@ -61,7 +61,8 @@ CLASSES: tuple[type, ...] = (
     card_files.PLUMBLINE_OT_save_card,
     card_files.PLUMBLINE_OT_load_card,
     save_notes.PLUMBLINE_OT_save_notes,
-    show_severity.PLUMBLINE_OT_show_severity,
+    show_notes.PLUMBLINE_OT_show_severity,
+    show_notes.PLUMBLINE_OT_show_lane,
     set_aside.PLUMBLINE_OT_set_aside,
     set_aside.PLUMBLINE_OT_bring_back,
     select_keys.PLUMBLINE_OT_select_keys,

@@ -16,13 +16,15 @@ from bpy.props import (
 )
 
 from ..core.body import PARTS, base, spoken
-from ..core.note import Note, Severity
+from ..core.note import Note
 from ..core.tables.joint_ranges import RANGES
 from . import kept_aside, session, words
 
 #: The extension's own module, as Blender knows it: bl_ext.<repository>.plumbline.
 PACKAGE = __package__.rpartition(".")[0]
 NAME = "plumbline"
+#: The choice of all characters in the list's filter; no object can have this name.
+EVERYBODY = "\n"
 SEVERITIES = (("low", "Low", ""), ("medium", "Medium", ""), ("high", "High", ""))
 
 
@@ -50,6 +52,7 @@ def _clicked(self: Any, context: Any) -> None:
         operators.plumbline.go_to_note("EXEC_DEFAULT", True, number=row.number)
 
 
+_shown_names: list[tuple[str, str, str]] = []
 _names: list[tuple[str, str, str]] = []  # Blender keeps no reference to an enum's own words
 
 
@@ -60,6 +63,13 @@ def _characters(self: Any, context: Any) -> list[tuple[str, str, str]]:
     characters = checked.shot.characters if checked is not None and checked.shot is not None else ()
     _names = [(c.name, c.name, "") for c in characters] or [("", "None", "")]
     return _names
+
+
+def _shown_characters(self: Any, context: Any) -> list[tuple[str, str, str]]:
+    """All, and each character of the scene's last check."""
+    global _shown_names
+    _shown_names = [(EVERYBODY, "All Characters", ""), *_characters(self, context)]
+    return _shown_names
 
 
 def _arcs_shown(self: Any, context: Any) -> None:
@@ -76,6 +86,21 @@ class PLUMBLINE_PG_state(bpy.types.PropertyGroup):
     show_low: BoolProperty(name="Low", description="Show notes of low severity", default=True)  # type: ignore[valid-type]
     show_medium: BoolProperty(name="Medium", description="Show notes of medium severity", default=True)  # type: ignore[valid-type]
     show_high: BoolProperty(name="High", description="Show notes of high severity", default=True)  # type: ignore[valid-type]
+    hidden_lanes: StringProperty()  # type: ignore[valid-type]
+    show_character: EnumProperty(  # type: ignore[valid-type]
+        name="Character", description="Show the notes of this character", items=_shown_characters
+    )
+    selected_only: BoolProperty(  # type: ignore[valid-type]
+        name="Selected Only",
+        description="Show only notes of selected characters, in pose mode of parts whose bones are selected",
+    )
+    in_range_only: BoolProperty(  # type: ignore[valid-type]
+        name="In Range Only", description="Show only notes within the preview range, or the scene's where there is none"
+    )
+    by_frame: BoolProperty(name="Sort by Frame", description="Sort by frame, not the severest first")  # type: ignore[valid-type]
+    check_selected: BoolProperty(  # type: ignore[valid-type]
+        name="Selected Characters Only", description="Check only characters whose armature is selected"
+    )
     card_of: EnumProperty(name="Character", description="The character whose card is shown", items=_characters)  # type: ignore[valid-type]
     limit_part: EnumProperty(  # type: ignore[valid-type]
         name="Part",
@@ -167,8 +192,3 @@ def active_number(context: Any) -> int:
     if 0 <= here.index < len(here.rows) and here.rows[here.index].scene == str(context.scene.session_uid):
         return int(here.rows[here.index].number)
     return -1
-
-
-def shown(here: Any, severity: Severity) -> bool:
-    """Whether the list shows notes of this severity."""
-    return bool(getattr(here, f"show_{severity.value}"))

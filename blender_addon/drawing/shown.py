@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ...core.note import Note
-from .. import session, settings
+from .. import filters, session, settings
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,11 +28,11 @@ def shown(context: Any) -> Shown:
     checked = session.of(context.scene) if context.scene is not None else None
     if checked is None or checked.result is None:
         return _NOTHING
-    here, number = settings.state(context), settings.active_number(context)
-    key = (number, here.show_low, here.show_medium, here.show_high)
+    number, passing = settings.active_number(context), filters.now(context)
+    key = (number, passing)
     if _last[0] != key or _last[1].result is not checked.result:
         every = checked.notes
-        notes = tuple(note for note in every if settings.shown(here, note.severity))
+        notes = tuple(note for note in every if passing.passes(note))
         active = every[number] if 0 <= number < len(every) else None
         kept = next((note for note in notes if note is active), None)
         _last = (key, Shown(checked.result, notes, kept))

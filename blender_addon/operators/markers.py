@@ -5,7 +5,7 @@ from typing import Any
 
 import bpy
 
-from .. import markers, session, settings
+from .. import filters, markers, session
 from .refusing import Refusing
 from .step_notes import refusal
 
@@ -21,10 +21,10 @@ class PLUMBLINE_OT_add_markers(Refusing, bpy.types.Operator):
     refusal = staticmethod(refusal)
 
     def execute(self, context: Any) -> Any:
-        here = settings.state(context)
+        shown = filters.now(context)
         checked = session.of(context.scene)
         assert checked is not None
-        count = markers.add(context.scene, [note for note in checked.notes if settings.shown(here, note.severity)])
+        count = markers.add(context.scene, [note for note in checked.notes if shown.passes(note)])
         self.report({"INFO"}, "1 marker" if count == 1 else rpt_("{:d} markers").format(count))
         return {"FINISHED"}
 

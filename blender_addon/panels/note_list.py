@@ -5,7 +5,8 @@ from typing import Any
 
 import bpy
 
-from .. import session, settings
+from ...core.check import LANES
+from .. import filters, session, settings
 from ..drawing import chips
 
 
@@ -24,7 +25,7 @@ class PLUMBLINE_UL_notes(bpy.types.UIList):
         flt_flag: int = 0,
     ) -> None:
         row = layout.row(align=True)
-        row.active = not session.edited(context.scene)
+        row.active = not (item.aside or session.edited(context.scene))
         row.label(text="", icon_value=chips.icon(item.lane, item.severity))
         frame = row.row()
         frame.ui_units_x = 1.9
@@ -38,32 +39,56 @@ class PLUMBLINE_UL_notes(bpy.types.UIList):
         amount.label(text=item.amount, translate=False)
         state = row.row()
         state.ui_units_x = 0.9
-        state.label(text="", icon="EXPERIMENTAL" if item.trial else "BLANK1")
+        state.label(text="", icon="HIDE_ON" if item.aside else "EXPERIMENTAL" if item.trial else "BLANK1")
 
     def filter_items(self, context: Any, data: Any, property: str) -> Any:
         rows = getattr(data, property)
-        uid = str(context.scene.session_uid)
-        word = self.filter_name.casefold()
+        uid, word, here = str(context.scene.session_uid), self.filter_name.casefold(), settings.state(context)
+        checked, passing = session.of(context.scene), filters.now(context)
+        notes = checked.notes if checked is not None else ()
         flags = [
             self.bitflag_filter_item
-            if row.scene == uid and getattr(data, f"show_{row.severity}") and word in row.place.casefold()
+            if row.scene == uid
+            and row.number < len(notes)
+            and passing.passes(notes[row.number])
+            and word in row.place.casefold()
             else 0
             for row in rows
         ]
-        return flags, []
+        if not here.by_frame:
+            return flags, []
+        order = sorted(range(len(rows)), key=lambda i: (rows[i].frame, i))
+        places = [0] * len(rows)
+        for place, i in enumerate(order):
+            places[i] = place
+        return flags, places
 
 
 def draw_list(layout: Any, context: Any, checked: session.Checked) -> None:
-    """Counts by severity, each a button that shows or hides; then the rows."""
+    """Counts by severity and the lanes, each a button that shows or hides; then the rows."""
     here = settings.state(context)
     counts = layout.row(align=True)
     for severity in ("high", "medium", "low"):
         number = sum(note.severity.value == severity for note in checked.notes)
-        shown = getattr(here, f"show_{severity}")
         button = counts.row(align=True)
-        button.active = shown
+        button.active = getattr(here, f"show_{severity}")
         toggle = button.operator(
             "plumbline.show_severity", text=str(number), translate=False, icon_value=chips.icon("", severity)
         )
         toggle.severity = severity
-    layout.template_list("PLUMBLINE_UL_notes", "", here, "rows", here, "index", rows=8, maxrows=12, sort_lock=True)
+    lanes = {note.lane for note in checked.notes}
+    row, hidden = layout.row(align=True), here.hidden_lanes.split()
+    for lane in (lane for lane in LANES if lane in lanes):
+        button = row.row(align=True)
+        button.active = lane not in hidden
+        toggle = button.operator(
+            "plumbline.show_lane", text="", icon_value=chips.icon(lane, "low" if lane in hidden else "medium")
+        )
+        toggle.lane = lane
+    row.separator(factor=0.6)
+    row.prop(here, "by_frame", text="", icon="SORTTIME")
+    row.prop(here, "selected_only", text="", icon="RESTRICT_SELECT_OFF")
+    row.prop(here, "in_range_only", text="", icon="PREVIEW_RANGE")
+    if checked.shot is not None and len(checked.shot.characters) > 1:
+        layout.prop(here, "show_character", text="", icon="ARMATURE_DATA")
+    layout.template_list("PLUMBLINE_UL_notes", "", here, "rows", here, "index", rows=8, maxrows=12)

@@ -6,6 +6,7 @@ from typing import Any
 import bpy
 
 from ...core.note import Note
+from ...core.remedy import Ease, Pin
 from .. import session, settings, words
 from ..drawing import chips
 from ..operators.card import likely_height
@@ -14,6 +15,10 @@ from .note_list import draw_list
 from .wrapped import sentence
 
 iface_: Any = bpy.app.translations.pgettext_iface  # the stubs say that it returns nothing
+
+
+#: Remedies that an operator carries out.
+_MENDS: dict[type, str] = {Pin: "plumbline.pin_part", Ease: "plumbline.ease_span"}
 
 
 class _Sidebar:
@@ -34,9 +39,10 @@ class PLUMBLINE_PT_sidebar(_Sidebar, bpy.types.Panel):
             return
         checked = session.of(scene)
         stale = session.edited(scene)
-        button = layout.row()
+        button = layout.row(align=True)
         button.scale_y = 1.5
         button.operator("plumbline.check_shot", text="Check Again" if stale else "Check Shot", icon="VIEWZOOM")
+        button.prop(settings.state(context), "check_selected", text="", icon="RESTRICT_SELECT_OFF")
         if checked is None:
             first, last = (
                 (scene.frame_preview_start, scene.frame_preview_end)
@@ -144,10 +150,35 @@ def _detail(box: Any, context: Any, note: Note) -> None:
     head.label(text=iface_("Limit {:s}").format(words.limit(note)), translate=False)
     if source is not None:
         sentence(source, context, _capital(note.source), dim=True)
+    _frames(box, context, note)
     steps = box.row(align=True)
     steps.operator("plumbline.previous_note", text="", icon="TRIA_LEFT")
     steps.operator("plumbline.go_to_note", text=iface_("Go to {:d}").format(note.worst), translate=False).number = -1
     steps.operator("plumbline.next_note", text="", icon="TRIA_RIGHT")
+    mend = next((name for kind, name in _MENDS.items() if isinstance(note.remedy, kind)), "")
+    if mend:
+        box.operator(mend)
+    actions = box.row(align=True)
+    actions.operator("plumbline.select_keys")
+    if note.set_aside is None:
+        actions.operator("plumbline.set_aside", text="Set Aside...")
+    else:
+        actions.operator("plumbline.bring_back")
+        sentence(box, context, iface_("Set aside: {:s}").format(note.set_aside), icon="HIDE_ON", dim=True)
+
+
+def _frames(box: Any, context: Any, note: Note) -> None:
+    """The worst frame as the scene counts it, as the shot counts it, and as timecode."""
+    scene, checked = context.scene, session.of(context.scene)
+    first = checked.shot.first if checked is not None and checked.shot is not None else scene.frame_start
+    row = box.row()
+    row.active = False
+    row.label(
+        text=iface_("Frame {:d}, {:d} of the shot, {:s}").format(
+            note.worst, note.worst - int(first or 0) + 1, bpy.utils.smpte_from_frame(note.worst)
+        ),
+        translate=False,
+    )
 
 
 def _unknown_sizes(layout: Any, context: Any, checked: session.Checked) -> None:

@@ -141,8 +141,9 @@ def cast_of(
     cards: dict[str, Card] | None = None,
     stands: Stands | None = None,
     fallback: Fallback = no_card,
+    selected: bool = False,
 ) -> Cast:
-    """The characters of the scene, or those named ``wanted``.
+    """The characters of the scene, or those named ``wanted``, or those of which an armature is selected.
 
     cards: by the character's name, '' for any; else the text in the armature's own property; else what ``fallback``
     gives for its name. Raises CannotMeasure where there is no character, where a name is unknown, or where a card
@@ -175,6 +176,10 @@ def cast_of(
                 + _because(unknown[0], reasons)
             )
         named = {name: member for name, member in named.items() if name in wanted}
+    if selected:
+        named = {name: member for name, member in named.items() if any(map(_is_selected, member.rigs))}
+        if not named:
+            raise CannotMeasure("no character is selected: select an armature, or check all characters")
     strangers = [name for name in cards or {} if name and name not in named]
     if strangers:
         raise CannotMeasure(
@@ -209,6 +214,13 @@ def _told_apart(rigs: Sequence[Rig]) -> list[Rig]:
             label, number = f"{name} {number}", number + 1
         labels[object] = label
     return [replace(rig, label=labels[rig.object]) for rig in rigs]
+
+
+def _is_selected(rig: Rig) -> bool:
+    """Whether an armature, or what instances it, is selected or posed in the view layer at hand."""
+    layer = bpy.context.view_layer
+    here = [o for o in (rig.object, *(carrier for carrier, _ in rig.carriers)) if o.name in layer.objects]
+    return any(o.select_get() or o.mode == "POSE" for o in here)
 
 
 def _because(name: str, reasons: Sequence[str]) -> str:

@@ -36,7 +36,8 @@ __all__ = ["CannotMeasure", "Request", "remove_strays", "sweep", "sweep_now"]
 @dataclass(frozen=True)
 class Request:
     """What to sample. first, last: scene frames, else the scene's own range; characters: names, else all; cards: by the
-    character's name, '' for any; fallback: the card of a name whose armature carries none."""
+    character's name, '' for any; fallback: the card of a name whose armature carries none; selected:
+    only characters of which an armature is selected."""
 
     needs: Need
     first: int | None = None
@@ -44,6 +45,7 @@ class Request:
     characters: tuple[str, ...] | None = None
     cards: Mapping[str, Card] = field(default_factory=dict)
     fallback: Fallback = no_card
+    selected: bool = False
 
 
 def sweep_now(scene: Any, request: Request) -> Shot:
@@ -63,7 +65,7 @@ def sweep(scene: Any, request: Request) -> Generator[float, None, Shot]:
     yield 0.0
     stands = stands_of(scene)
     yield 0.0
-    cast = cast_of(scene, request.characters, dict(request.cards), stands, request.fallback)
+    cast = cast_of(scene, request.characters, dict(request.cards), stands, request.fallback, request.selected)
     yield 0.0
     with probe(scene) as inside:
         shot = yield from _Pass(scene, request, judged, cast, inside, stands).run()

@@ -1,0 +1,44 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Showing and hiding notes of one severity or lane. Plain buttons: as blue toggles they would outshout the notes."""
+
+from typing import Any
+
+import bpy
+
+from .. import settings
+
+
+class PLUMBLINE_OT_show_severity(bpy.types.Operator):
+    """Show or hide the notes of this severity"""
+
+    bl_idname = "plumbline.show_severity"
+    bl_label = "Show Severity"
+    bl_options = {"INTERNAL"}
+
+    severity: bpy.props.EnumProperty(name="Severity", items=settings.SEVERITIES)  # type: ignore[valid-type]
+
+    def execute(self, context: Any) -> Any:
+        here = settings.state(context)
+        name = f"show_{self.severity}"
+        setattr(here, name, not getattr(here, name))
+        return {"FINISHED"}
+
+
+class PLUMBLINE_OT_show_lane(bpy.types.Operator):
+    """Show or hide the notes of this lane"""
+
+    bl_idname = "plumbline.show_lane"
+    bl_label = "Show Lane"
+    bl_options = {"INTERNAL"}
+
+    lane: bpy.props.StringProperty(name="Lane")  # type: ignore[valid-type]
+
+    @classmethod
+    def description(cls, context: Any, properties: Any) -> str:
+        return f"{properties.lane}: show or hide the notes of this lane"
+
+    def execute(self, context: Any) -> Any:
+        here = settings.state(context)
+        hidden = set(here.hidden_lanes.split()) ^ {self.lane}
+        here.hidden_lanes = " ".join(sorted(hidden))
+        return {"FINISHED"}

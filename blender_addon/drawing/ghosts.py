@@ -16,7 +16,7 @@ import numpy as np
 from mathutils import Matrix
 
 from ...core.check import LANES
-from ...core.evidence import Evidence, Label
+from ...core.evidence import Evidence
 from ...core.marks import Mark, anchor, beside, circle, evidence_marks, keyed, pin, rectangle, shape_marks
 from ...core.marks import shown as shapes_shown
 from ...core.note import Note
@@ -201,7 +201,8 @@ def _pins(others: tuple[Note, ...], note: Note | None, view: Seen, frame: int) -
 
 
 def _plate(note: Note, frame: Any, marks: list[Mark], view: Seen, room: Room) -> tuple[list[Mark], tuple[Row, ...]]:
-    """The note's plate beside its evidence: chip, what and how much, and against what; labels of evidence too."""
+    """The note's plate beside its evidence: chip, what and how much, and against what. It says what the evidence's own
+    labels would."""
     u, lane = frame.unit, LANE_COLORS[note.lane]
     height = frame.size[1]
     first = f"{words.title(note)}  {words.amount(note)}"
@@ -232,14 +233,6 @@ def _plate(note: Note, frame: Any, marks: list[Mark], view: Seen, room: Room) ->
         Row(first, x + 30 * u, height - y - 18 * u, 13 * u, (*PAPER, 1.0)),
         Row(second, x + 30 * u, height - y - 35 * u, 11 * u, (*PAPER, 0.80)),
     ]
-    for shape in shapes_shown(note, frame.number, view.camera):
-        if isinstance(shape, Label):
-            spot = frame.pixels([shape.place])[0]
-            if np.isfinite(spot).all():
-                foot = spot[:2] + (8 * u, -16 * u)
-                span = text_width(shape.text, 11 * u)
-                out.append(Mark((rectangle(foot - (5 * u, 5 * u), span + 10 * u, 19 * u),), 0, KEY, 0.80))
-                rows.append(Row(shape.text, foot[0], height - foot[1] - 9 * u, 11 * u, (*PAPER, 1.0)))
     return out, tuple(rows)
 
 

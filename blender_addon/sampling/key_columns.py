@@ -3,8 +3,8 @@
 
 Handles are read where a segment is Bezier, or the curve goes on along them beyond its ends, and what shapes an easing
 where a segment eases: elsewhere Blender does not look at them, and reading them costs most of the time. Such handles
-lie on their keys. Between baked keys, at most a frame apart, there is no time for a curve to be seen: they are taken for
-linear, and their frames and values alone are read.
+lie on their keys. Between baked keys, at most a frame apart, there is no time for a curve to be seen: they are taken
+for linear, and their frames and values alone are read.
 """
 
 from collections.abc import Sequence
@@ -31,8 +31,8 @@ _EASINGS = ("AUTO", "EASE_IN", "EASE_OUT", "EASE_IN_OUT")
 @dataclass(frozen=True)
 class Columns:
     """K keys of C curves. begin (C,), end (C,): the rows of each, which may be none; baked (C,): whether it was taken
-    for linear; on_key, left, right (K, 2) scene frame and value; action_frame, interpolation (K,); eased: the columns of
-    FRESH, empty where nothing eases."""
+    for linear; on_key, left, right (K, 2) scene frame and value; action_frame, interpolation (K,); eased: the columns
+    of FRESH, empty where nothing eases."""
 
     begin: Array
     end: Array

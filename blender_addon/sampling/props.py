@@ -312,8 +312,11 @@ def _near(triangles: Array, world: Array, characters: Sequence[Character], unit:
     leg = max(length for _, length in casts)
     places = np.array([p for p, _ in casts])[:, :2]
     lo, hi = (places.min(0) - 2 * leg) / unit, (places.max(0) + 2 * leg) / unit
-    level = triangles @ world[:2, :3].T + world[:2, 3]
-    keep = (level.min(1) <= hi).all(1) & (level.max(1) >= lo).all(1)
+    keep = np.ones(len(triangles), bool)
+    for axis in range(2):
+        a, b, c = (triangles[:, k] @ world[axis, :3] + world[axis, 3] for k in range(3))
+        keep &= np.minimum(np.minimum(a, b), c) <= hi[axis]
+        keep &= np.maximum(np.maximum(a, b), c) >= lo[axis]
     return triangles[keep] if keep.any() else triangles
 
 

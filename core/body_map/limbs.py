@@ -361,6 +361,18 @@ class _Limb:
             self.gain.append(tuple(gains))
             self.said.append(names.is_other(tree.words[k]))
         self.gain.append((0.0, 0.0, 0.0))
+        self._known: dict[tuple[int, int], tuple[float, float, float]] = {}
+
+    def _segment(self, i: int, j: int) -> tuple[float, float, float]:
+        """Of the piece from joint i to joint j: its length, its bend, and what it loses for the joints within."""
+        known = self._known.get((i, j))
+        if known is None:
+            # A segment split for twist is split evenly; one that runs on into the hand is not.
+            inner = self.steps[i:j]
+            split = (j - i - 1) * (0.2 + 0.6 * (1 - float(inner.min()) / max(float(inner.max()), 1e-12)))
+            known = _length(self.places[j] - self.places[i]), _bend(self.places, i, j), split
+            self._known[i, j] = known
+        return known
 
     def names(self, a: int, b: int, c: int) -> float:
         total = self.gain[a][0] + self.gain[b][1] + self.gain[c][2]
@@ -370,16 +382,13 @@ class _Limb:
 
     def shape(self, a: int, b: int, c: int) -> float:
         p = self.places
-        one, two = _length(p[b] - p[a]), _length(p[c] - p[b])
+        (one, bend_one, split_one), (two, bend_two, split_two) = self._segment(a, b), self._segment(b, c)
         if one <= 1e-9 * self.total or two <= 1e-9 * self.total:
             return -20.0
-        score = -1.6 * abs(log(one / two)) - 6 * (_bend(p, a, b) + _bend(p, b, c))
+        score = -1.6 * abs(log(one / two)) - 6 * (bend_one + bend_two)
         # Hand and fingers, foot and toes are some fifth of the line: more share than the rest proves nothing.
         score += 4 * min((one + two) / self.total, 0.9 if self.leg or c == self.n else 0.8)
-        # A segment split for twist is split evenly; one that runs on into the hand is not.
-        for i, j in ((a, b), (b, c)):
-            inner = self.steps[i:j]
-            score -= (j - i - 1) * (0.2 + 0.6 * (1 - float(inner.min()) / max(float(inner.max()), 1e-12)))
+        score -= split_one + split_two
         # Hip and shoulder joints lie beside the midline; a hip link or a collar bone starts on it.
         away = 0.05 if self.leg else 0.12
         score -= 2.0 * max(0.0, 1 - float(self.aside[a]) / away)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..need import Need
-from ..numeric.cast import drop
+from ..numeric.cast import Floor
 from ..shot import SOLE_POINTS, Character, Surface
 from ..study import Study, measure
 from .sole import soles
@@ -16,6 +16,7 @@ Array = np.ndarray
 ABOVE = 0.25
 # Three casts a foot serve its seven points: heel, ball, toe tip.
 _CAST = ("heel", "ball", "toe_tip")
+_BALL = _CAST.index("ball")
 _SERVES = np.array([_CAST.index("toe_tip" if p == "toe_tip" else p.partition("_")[0]) for p in SOLE_POINTS])
 
 
@@ -39,63 +40,81 @@ def upward(gravity: Array) -> Array:
     return -gravity / size if size > 1e-9 else np.array([0.0, 0.0, 1.0])
 
 
-@measure(Need.GROUND, uses=(soles,))
+@measure(Need.GROUND)
+def floors(study: Study, character: None = None) -> dict[int, Floor]:
+    """The shot's still surfaces by their number in it, each made ready once for all feet."""
+    up = upward(study.shot.gravity)
+    return {k: Floor(_world(s, 0), up) for k, s in enumerate(study.shot.surfaces) if _tells(s) and not s.moving}
+
+
+def _tells(surface: Surface) -> bool:
+    """Whether it is a mesh: a plane guessed from the feet themselves tells nothing here."""
+    return surface.name is not None and len(surface.triangles) > 0
+
+
+def _world(surface: Surface, sample: int) -> Array:
+    """The surface's triangles in the world."""
+    world = surface.world[sample]
+    return np.asarray(surface.triangles @ world[:3, :3].T + world[:3, 3])
+
+
+@measure(Need.GROUND, uses=(soles, floors))
 def underfoot(study: Study, character: Character) -> Underfoot:
-    """Casts the soles down on the meshes taken for ground; a plane guessed from the feet themselves tells nothing
-    here."""
+    """Casts the soles down on the meshes taken for ground."""
     up = upward(study.shot.gravity)
     places = study.of(soles, character).points
-    known = [s for s in study.shot.surfaces if s.name is not None and len(s.triangles)]
+    still: dict[int, Floor] = study.of(floors)
     above = ABOVE * character.leg_length
-    height, normal, motion, moving = {}, {}, {}, set()
-    for side, points in places.items():
-        f = len(points)
-        cast = points[:, [SOLE_POINTS.index(p) for p in _CAST]]
-        best = np.full((f, len(_CAST)), -np.inf)
-        slope = np.tile(up, (f, 1))
-        carried = np.zeros((max(0, f - 1), len(SOLE_POINTS), 3))
-        for surface in known:
-            found, normals = _under(cast, surface, up, above)
-            higher = np.nan_to_num(found, nan=-np.inf) > best
-            best = np.where(higher, found, best)
-            ball = higher[:, _CAST.index("ball")]
-            slope[ball] = normals[ball]
-            if surface.moving:
-                if higher.any():
-                    moving.add(str(surface.name))
-                step = _carried(points, surface)
-                carried = np.where(higher[:-1, _SERVES, None], step, carried)
-            else:
-                carried = np.where(higher[:-1, _SERVES, None], 0.0, carried)
-        height[side] = np.where(np.isfinite(best), best, np.nan)[:, _SERVES]
-        normal[side], motion[side] = slope, carried
-    return Underfoot(up, height, normal, motion, tuple(sorted(moving)))
+    f, sides, casts = study.shot.count, len(places), len(_CAST)
+    points = np.stack(list(places.values()), 1) if places else np.zeros((f, 0, len(SOLE_POINTS), 3))  # (F, sides, 7, 3)
+    cast = points[:, :, [SOLE_POINTS.index(p) for p in _CAST]].reshape(f, -1, 3)
+    best = np.full((f, sides, casts), np.nan)
+    slope = np.empty((f, sides, 3))
+    slope[:] = up
+    motion = np.broadcast_to(0.0, (max(0, f - 1), *points.shape[1:]))
+    moving = set()
+    for k, surface in enumerate(study.shot.surfaces):
+        if not _tells(surface):
+            continue
+        under = _under(cast, surface, still.get(k), up, above)
+        found, normals = (a.reshape(f, sides, casts, *a.shape[2:]) for a in under)
+        with np.errstate(invalid="ignore"):
+            higher = ~np.isnan(found) & ~(found <= best)
+        best = np.where(higher, found, best)
+        ball = higher[..., _BALL]
+        slope[ball] = normals[..., _BALL, :][ball]
+        step: Array | float = 0.0
+        if surface.moving:
+            if higher.any():
+                moving.add(str(surface.name))
+            step = _carried(points.reshape(f, -1, 3), surface).reshape(motion.shape)
+        if surface.moving or moving:
+            motion = np.where(higher[:-1][..., _SERVES, None], step, motion)
+    return Underfoot(
+        up,
+        {side: best[:, k, _SERVES] for k, side in enumerate(places)},
+        {side: slope[:, k] for k, side in enumerate(places)},
+        {side: motion[:, k] for k, side in enumerate(places)},
+        tuple(sorted(moving)),
+    )
 
 
-def _under(points: Array, surface: Surface, up: Array, above: float) -> tuple[Array, Array]:
-    """Heights (F, C) under points (F, C, 3), NaN where none, and the normal (F, 3) under the second of them."""
+def _under(points: Array, surface: Surface, floor: Floor | None, up: Array, above: float) -> tuple[Array, Array]:
+    """Heights (F, C) under points (F, C, 3), NaN where none, and the normals (F, C, 3) there, ``up`` where none; floor:
+    the surface made ready, None where it moves."""
     f, c, _ = points.shape
-    if not surface.moving:
-        world = surface.triangles @ surface.world[0, :3, :3].T + surface.world[0, :3, 3]
-        height, which = drop(points.reshape(-1, 3), world, up, above)
-        normals = _normals(world, up)
-        ball = which.reshape(f, c)[:, 1]
-        return height.reshape(f, c), np.where(ball[:, None] >= 0, normals[ball], up)
-    height, normal = np.full((f, c), np.nan), np.tile(up, (f, 1))
+    if floor is not None:
+        height, which = floor.under(points.reshape(-1, 3), above)
+        normals = floor.normals[which]
+        normals[which < 0] = up
+        return height.reshape(f, c), normals.reshape(f, c, 3)
+    height, normals = np.full((f, c), np.nan), np.empty((f, c, 3))
+    normals[:] = up
     for i in range(f):
-        world = surface.triangles @ surface.world[i, :3, :3].T + surface.world[i, :3, 3]
-        height[i], which = drop(points[i], world, up, above)
-        if which[1] >= 0:
-            normal[i] = _normals(world[which[1:2]], up)[0]
-    return height, normal
-
-
-def _normals(triangles: Array, up: Array) -> Array:
-    """Unit normals (T, 3), all on the upper side."""
-    normal = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
-    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-30)
-    upright: Array = normal * np.where(normal @ up < 0, -1.0, 1.0)[:, None]
-    return upright
+        now = Floor(_world(surface, i), up)
+        height[i], which = now.under(points[i], above)
+        normals[i, which >= 0] = now.normals[which[which >= 0]]
+    return height, normals
 
 
 def _carried(points: Array, surface: Surface) -> Array:

@@ -48,18 +48,20 @@ def belt(study: Study, character: Character) -> Belt:
         return Belt(zero, 0.0, False, (), "")
     u = t.speed
     e1, e2 = _plane(t.up)
-    velocity = t.steps / t.dt[:, None, None]
-    flat = np.stack([velocity @ e1, velocity @ e2], -1)
+    along_each = (t.steps.reshape(-1, 3) @ np.stack([e1, e2, t.up], -1)).T.reshape(3, *t.steps.shape[:2])
+    flat, rise = along_each[:2] / t.dt[:, None], along_each[2] / t.dt[:, None]  # rows of memory: (2, D - 1, S)
     height = np.maximum(t.height[:-1], t.height[1:])
-    weight = np.exp(-(height / (LOW * t.leg)) ** 2 - (velocity @ t.up / (QUIET * u)) ** 2)
-    peak = _mode(flat.reshape(-1, 2) / u, weight.ravel())
-    at_peak = _density(flat.reshape(-1, 2) / u, weight.ravel(), peak)
-    at_rest = _density(flat.reshape(-1, 2) / u, weight.ravel(), np.zeros(2))
+    weight = np.exp(-(height / (LOW * t.leg)) ** 2 - (rise / (QUIET * u)) ** 2)
+    # what weighs less is lost to the sums' rounding
+    some = np.flatnonzero(weight.ravel() > 1e-16 * weight.max())
+    values, heavy = flat.reshape(2, -1)[:, some] / u, weight.ravel()[some]
+    peak = _mode(values, heavy)
+    at_peak, at_rest = _density(values, heavy, peak), _density(values, heavy, np.zeros(2))
     speed = float(np.linalg.norm(peak)) * u
     if speed < LEAST_SPEED * u or at_rest >= REST_SHARE * at_peak:
         return Belt(zero, 0.0, False, (), "")
     along = peak / np.linalg.norm(peak)
-    spread = _spread(t, flat, weight, peak * u)
+    spread = _spread(t, np.moveaxis(flat, 0, -1), weight, peak * u)
     moved = float(speed) * character.real_size
     heading = _heading(character, study, along[0] * e1 + along[1] * e2)
     varies = spread > MOST_SPREAD
@@ -81,33 +83,45 @@ def _plane(up: Array) -> tuple[Array, Array]:
 
 
 def _density(values: Array, weight: Array, at: Array) -> float:
-    off = values - at
-    return float(weight @ np.exp(-(off[:, 0] ** 2 + off[:, 1] ** 2) / WIDTH**2))
+    """How much of the weight (N,) lies at a place (2,), from values (2, N)."""
+    return float(weight @ _nearness(values, at))
+
+
+def _nearness(values: Array, at: Array) -> Array:
+    x, y = values[0] - at[0], values[1] - at[1]
+    x *= x
+    y *= y
+    x += y
+    x *= -1.0 / WIDTH**2
+    return np.asarray(np.exp(x, out=x))
 
 
 def _mode(values: Array, weight: Array) -> Array:
-    """The densest place (2,) of weighted planar values: the best cell of a coarse grid, then mean shift."""
+    """The densest place (2,) of weighted planar values (2, N): the best cell of a coarse grid, then mean shift."""
     cell, half = WIDTH / 2, 96                              # the grid holds velocities up to 2.9 u, a sprinter's foot
-    index = np.clip(np.round(values / cell).astype(int) + half, 0, 2 * half)
-    corner = np.array([index[:, 0].min(), index[:, 1].min()]) - 3
-    size = np.array([index[:, 0].max(), index[:, 1].max()]) - corner + 4
-    index -= corner
-    grid = np.bincount(index[:, 0] * size[1] + index[:, 1], weight, size[0] * size[1]).reshape(size)
+    index = np.clip(np.rint(values / cell).astype(int) + half, 0, 2 * half)
+    corner = index.min(1) - 3
+    size = index.max(1) - corner + 4
+    index -= corner[:, None]
+    grid = np.bincount(index[0] * size[1] + index[1], weight, size[0] * size[1]).reshape(size)
     kernel = np.exp(-(np.arange(-3, 4) * cell / WIDTH) ** 2)
     for _ in range(2):                                     # along one axis, then along the other
-        wide = np.pad(grid, ((3, 3), (0, 0)))
-        grid = np.sum([k * wide[s:s + len(grid)] for s, k in enumerate(kernel)], axis=0).T
+        wide = np.zeros((len(grid) + 6, grid.shape[1]))
+        wide[3:-3] = grid
+        grid = kernel[0] * wide[:len(grid)]
+        for s in range(1, 7):
+            grid += kernel[s] * wide[s:s + len(grid)]
+        grid = grid.T
     place = (np.array(np.unravel_index(int(grid.argmax()), grid.shape)) + corner - half) * cell
     # farther away nothing weighs anything, to the last digit
-    close = np.abs(values - place).max(1) < 8 * WIDTH
-    values, weight = values[close], weight[close]
+    close = np.flatnonzero(np.maximum(np.abs(values[0] - place[0]), np.abs(values[1] - place[1])) < 8 * WIDTH)
+    values, weight = values[:, close], weight[close]
     for _ in range(20):
-        off = values - place
-        near = weight * np.exp(-(off[:, 0] ** 2 + off[:, 1] ** 2) / WIDTH**2)
+        near = weight * _nearness(values, place)
         total = near.sum()
         if total <= 0:
             break
-        new = near @ values / total
+        new = values @ near / total
         done = np.abs(new - place).max() < 1e-5
         place = new
         if done:

@@ -156,7 +156,7 @@ def frames(study: Study, character: Character) -> Frames:
     bones = _bones(character, parts).transpose(2, 0, 1, 3)
     with np.errstate(invalid="ignore", divide="ignore"):
         normals = known.normal / (known.upper * known.lower)[..., None]
-    sides: dict[str, tuple[Array, Array]] = {part: (right, up) for part in parts}
+    sides: dict[str, tuple[Array, Array]] = dict.fromkeys(parts, (right, up))
     for limb, normal, bend in zip(known.names, normals, known.bend, strict=True):
         root, mid, end = body.LIMBS[limb]
         guess = _rest_hinge(character, limb, right, up, ahead)

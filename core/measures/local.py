@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """How each part is turned as its nearest mapped parent sees it, for all parts and samples at once."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from .. import body
@@ -10,6 +12,9 @@ from ..shot import Character
 from ..study import Study, measure
 
 Array = np.ndarray
+
+#: Values of one component that are worked on at once: nine such rows and their products fit in a cache of 1 MB.
+NEAR_VALUES = 1 << 13
 
 
 def parent_on(character: Character, part: str) -> str | None:
@@ -32,14 +37,24 @@ def local_axes(character: Character, part: str) -> Array:
 def local_turns(study: Study, character: Character) -> Array | None:
     """(3, 3, P, F), row and column first so that products over all parts and samples run on long rows: the axes of
     each part, by the character's order, in its nearest mapped parent; the pelvis's in the world. None without axes."""
-    if character.axes is None:
+    if character.axes_rows is None:
         return None
-    own = np.ascontiguousarray(character.axes.transpose(2, 3, 1, 0), float)
+    own = character.axes_rows
     above = [parent_on(character, part) for part in character.parts]
     rows = [k for k, part in enumerate(above) if part is not None]
-    out = own.copy()
-    out[:, :, rows] = seen(own[:, :, [character.index[part] for part in above if part is not None]], own[:, :, rows])
+    out = np.empty(own.shape)
+    for k in set(range(len(above))) - set(rows):
+        out[:, :, k] = own[:, :, k]
+    for some in handfuls(rows, own.shape[3]):
+        over = [character.index[part] for part in (above[k] for k in some) if part is not None]
+        out[:, :, some] = seen(own[:, :, over], own[:, :, some])
     return out
+
+
+def handfuls(rows: Sequence[int], samples: int) -> list[list[int]]:
+    """The rows in groups, so that one component of a group over all samples stays near to the processor."""
+    size = max(1, NEAR_VALUES // max(1, samples))
+    return [list(rows[at:at + size]) for at in range(0, len(rows), size)]
 
 
 def seen(a: Array, b: Array) -> Array:

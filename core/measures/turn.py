@@ -16,7 +16,7 @@ from ..numeric.rotation import dot, log, norm
 from ..shot import Character
 from ..study import Study, measure
 from .exposure import exposure
-from .local import local_axes, local_turns, parent_on, seen
+from .local import handfuls, local_axes, local_turns, parent_on, seen
 
 __all__ = ["LEVERS", "LEVER_LEG", "Motion", "Signal", "lever", "local_axes", "parent_on", "turn"]
 
@@ -116,10 +116,11 @@ def turn(study: Study, character: Character) -> Motion:
     if len(taken) > 1:
         axes = study.of(local_turns, character)
         if axes is not None:
-            drawn = axes if len(taken) == axes.shape[3] else axes[..., taken]
-            vectors = log(np.moveaxis(seen(drawn[..., :-1], drawn[..., 1:]), (0, 1), (-2, -1)))
-            for part, vector in zip(character.parts, vectors, strict=True):
-                add(part, "turn", vector * lever(part))
+            for some in handfuls(range(len(character.parts)), len(taken)):
+                drawn = axes[:, :, some] if len(taken) == axes.shape[3] else axes[:, :, some][..., taken]
+                vectors = log(seen(drawn[..., :-1], drawn[..., 1:]).transpose(2, 3, 0, 1))
+                for k, vector in zip(some, vectors, strict=True):
+                    add(character.parts[k], "turn", vector * lever(character.parts[k]))
         if character.has("pelvis"):
             add("pelvis", "path", np.diff(character.head("pelvis")[taken], axis=0) / leg)
         for goal in character.goals:

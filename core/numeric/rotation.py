@@ -118,11 +118,11 @@ def log(rotation: Array) -> Array:
     r = np.asarray(rotation, float)
     # by way of the quaternion, read from its largest component: exact near 0 and near pi alike
     m00, m11, m22 = r[..., 0, 0], r[..., 1, 1], r[..., 2, 2]
-    four = np.stack([1 + m00 + m11 + m22, 1 + m00 - m11 - m22, 1 - m00 + m11 - m22, 1 - m00 - m11 + m22], -1)
     a, b, c = r[..., 2, 1] - r[..., 1, 2], r[..., 0, 2] - r[..., 2, 0], r[..., 1, 0] - r[..., 0, 1]
-    first = four[..., 0]
+    first = 1 + m00 + m11 + m22
     if (first >= 1.0).all():  # turns under 120 degrees, of which the first component is always large: no need to pick
-        return _vector(np.stack([first, a, b, c], -1))
+        return _vector(first, a, b, c)
+    four = np.stack([first, 1 + m00 - m11 - m22, 1 - m00 + m11 - m22, 1 - m00 - m11 + m22], -1)
     pick = np.argmax(four, axis=-1)
     d, e, f = r[..., 0, 1] + r[..., 1, 0], r[..., 0, 2] + r[..., 2, 0], r[..., 1, 2] + r[..., 2, 1]
     rows = np.stack(
@@ -134,17 +134,22 @@ def log(rotation: Array) -> Array:
         ],
         -2,
     )
-    return _vector(np.take_along_axis(rows, pick[..., None, None], axis=-2)[..., 0, :])
-
-
-def _vector(q: Array) -> Array:
-    """The rotation vector (…, 3) of a quaternion (…, 4), w first, of any length and sign."""
-    q = q / np.sqrt(q[..., :1] ** 2 + dot(q[..., 1:], q[..., 1:])[..., None])
+    q = np.take_along_axis(rows, pick[..., None, None], axis=-2)[..., 0, :]
     q = np.where(q[..., :1] < 0, -q, q)
-    length = norm(q[..., 1:])[..., None]
-    angle = 2 * np.arctan2(length, q[..., :1])
-    scale = np.divide(angle, length, out=np.full(angle.shape, 2.0), where=length > 1e-15)
-    return np.asarray(q[..., 1:] * scale)
+    return _vector(q[..., 0], q[..., 1], q[..., 2], q[..., 3])
+
+
+def _vector(w: Array, x: Array, y: Array, z: Array) -> Array:
+    """The rotation vector (…, 3) of a quaternion of any length, its components (…) each; w is not negative."""
+    length = np.sqrt(x * x + y * y + z * z)
+    scale = np.arctan2(length, w)
+    scale *= 2
+    turning = length > 1e-15
+    scale = np.where(turning, scale, 2.0) / np.where(turning, length, np.where(w > 0, w, 1.0))
+    out = np.empty((3, *scale.shape))
+    for row, component in zip(out, (x, y, z), strict=True):
+        row[...] = component * scale
+    return components_last(out)
 
 
 def shortest(a: Array, b: Array) -> Array:

@@ -100,6 +100,7 @@ def tidy() -> float | None:
     remove_strays()
     if session.undoing:
         _evaluate()
+        session.mark_undone(bpy.data.scenes)  # an edit may have followed in the same breath
         session.undoing = False
     return None
 

@@ -1,9 +1,10 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Drives a real Blender window: installs the zip, opens the sample shot, presses the button, stops, steps, undoes, and
-takes the pictures of docs/pictures.
+"""Drives a real Blender: in its window (drive.py, looks.py) and on its command line, with the zip as people install it.
+
+    python tests/window/run.py [drive looks commands]     all three where none is named
 
 Blender is the one in PLUMBLINE_BLENDER, else the one on the PATH; nobody's own settings are read or written. Without a
-display an Xvfb is started where there is one.
+display an Xvfb is started where there is one. drive.py takes the pictures of docs/pictures.
 """
 
 import os
@@ -11,61 +12,62 @@ import shutil
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 HOME = Path(__file__).parents[2]
 WORK = HOME / "dist" / "window"
 SECONDS = 400
+#: What of the screen is kept, for ImageMagick: the 3D view and the sidebar; of a look the sidebar alone.
+SEEN, BAR = "780x920+530+20", "292x900+1018+20"
 
 
 def grab(picture: Path) -> None:
-    """The 3D view and the sidebar of the screen, by ImageMagick: Blender's own picture is black on some screens."""
+    """A part of the screen, by ImageMagick: Blender's own picture is black on some screens."""
     tool = shutil.which("import")
     if tool:
-        part = ["-crop", "780x920+530+20", "+repage"]
+        part = ["-crop", BAR if picture.name.startswith("look-") else SEEN, "+repage"]
         colors = ["+dither", "-colors", "96"]
         subprocess.run([tool, "-window", "root", *part, *colors, str(picture)], check=False)
 
 
-def main() -> int:
-    blender = os.environ.get("PLUMBLINE_BLENDER") or shutil.which("blender")
-    if blender is None:
-        print("no Blender binary was found: put blender on the PATH or name it in PLUMBLINE_BLENDER")
-        return 2
+def build() -> Path:
+    """The zip and the sample shot, new."""
+    shutil.rmtree(WORK, ignore_errors=True)
+    WORK.mkdir(parents=True)
+    subprocess.run([sys.executable, HOME / "build.py", "zip", "--to", WORK], check=True)
+    shot = WORK / "keeper.blend"
+    code = (
+        "import bpy, os; from plumbline.sample_scenes import keeper_faults;"
+        "bpy.ops.wm.read_factory_settings(use_empty=True); keeper_faults.build();"
+        f"bpy.ops.wm.save_as_mainfile(filepath={str(shot)!r}); os._exit(0)"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, stdout=subprocess.DEVNULL)
+    return shot
+
+
+def user(name: str) -> dict[str, str]:
+    """An environment in which Blender has settings of its own, empty at first."""
+    folder = WORK / f"user-{name}"
+    folder.mkdir(exist_ok=True)
+    return {**os.environ, "BLENDER_USER_RESOURCES": str(folder)}
+
+
+def in_window(blender: str, name: str, shot: Path) -> bool:
+    """Runs one script in a window, takes the pictures that it asks for, prints what it says; whether it was done."""
     screen = [] if os.environ.get("DISPLAY") or sys.platform != "linux" else shutil.which("xvfb-run")
     if screen is None:
         print("there is no display to open a window on: set DISPLAY or install xvfb")
-        return 2
-    shutil.rmtree(WORK, ignore_errors=True)
-    (WORK / "user").mkdir(parents=True)
-    subprocess.run([sys.executable, HOME / "build.py", "zip", "--to", WORK], check=True)
-    build = (
-        "import bpy, os; from plumbline.sample_scenes import keeper_faults;"
-        "bpy.ops.wm.read_factory_settings(use_empty=True); keeper_faults.build();"
-        f"bpy.ops.wm.save_as_mainfile(filepath={str(WORK / 'keeper.blend')!r}); os._exit(0)"
-    )
-    subprocess.run([sys.executable, "-c", build], check=True, stdout=subprocess.DEVNULL)
-    words = [
-        blender,
-        "--factory-startup",
-        "--enable-event-simulate",
-        "--window-geometry",
-        "0",
-        "0",
-        "1600",
-        "1000",
-        "--python",
-        str(Path(__file__).with_name("drive.py")),
-        "--",
-        str(next(WORK.glob("*.zip"))),
-        str(WORK / "keeper.blend"),
-        str(WORK),
-    ]
+        return False
+    words = [blender, "--factory-startup", "--enable-event-simulate", "--window-geometry", "0", "0", "1600", "1000"]
+    words += ["--python", str(Path(__file__).with_name(f"{name}.py")), "--"]
+    words += [str(next(WORK.glob("*.zip"))), str(shot), str(WORK)]
     if screen:
         words = [screen, "-a", "-s", "-screen 0 1600x1000x24", *words]
-    environment = {**os.environ, "BLENDER_USER_RESOURCES": str(WORK / "user")}
-    with (WORK / "log.txt").open("w", encoding="utf-8") as log:
-        process = subprocess.Popen(words, env=environment, stdout=log, stderr=subprocess.STDOUT)
+    said: list[str] = []
+    path = WORK / f"{name}.txt"
+    with path.open("w", encoding="utf-8") as log:
+        process = subprocess.Popen(words, env=user(name), stdout=log, stderr=subprocess.STDOUT)
         until = time.monotonic() + SECONDS
         while process.poll() is None:
             for want in WORK.glob("*.want"):
@@ -75,17 +77,75 @@ def main() -> int:
             if time.monotonic() > until:
                 process.kill()
                 print(f"the window did not end within {SECONDS} seconds")
-    said = [
-        line[5:] for line in (WORK / "log.txt").read_text("utf-8", "replace").splitlines() if line.startswith("SAID ")
-    ]
+    said = [line[5:] for line in path.read_text("utf-8", "replace").splitlines() if line.startswith("SAID ")]
     print("\n".join(said))
     if not said or said[-1] != "done":
-        print(f"the window run failed; see {WORK / 'log.txt'}")
-        return 1
-    for picture in sorted(WORK.glob("*.png")):
+        print(f"{name} failed; see {path}")
+        return False
+    return True
+
+
+def drive(blender: str, shot: Path) -> bool:
+    done = in_window(blender, "drive", shot)
+    for picture in sorted(WORK.glob("panel-*.png")) if done else ():
         shutil.copy(picture, HOME / "docs" / "pictures" / picture.name)
-    return 0
+    return done
+
+
+def looks(blender: str, shot: Path) -> bool:
+    return in_window(blender, "looks", shot)
+
+
+def commands(blender: str, shot: Path) -> bool:
+    """``blender --command plumbline``, installed by Blender's own command: its exit codes and its notes file."""
+    environment, notes = user("commands"), WORK / "keeper.notes.json"
+
+    def run(*words: str) -> tuple[int, str]:
+        done = subprocess.run(
+            [blender, "--command", *words], env=environment, capture_output=True, text=True, timeout=SECONDS
+        )
+        return done.returncode, done.stdout + done.stderr
+
+    code, told = run("extension", "install-file", "-r", "user_default", "-e", str(next(WORK.glob("*.zip"))))
+    if code != 0:
+        print(f"Blender's command did not install the zip: {told}")
+        return False
+    good = True
+    for expected, words in (
+        (0, ["check", str(shot)]),
+        (1, ["check", str(shot), "--fail-on", "medium", "--json", str(notes)]),
+        (2, ["check", str(WORK / "nothing.blend")]),
+        (2, ["check", str(shot), "--checks", "no-such-check"]),
+        (0, ["explain", "slip"]),
+    ):
+        code, told = run("plumbline", *words)
+        shown = " ".join(Path(w).name if w.startswith("/") else w for w in words)
+        last = next((line for line in reversed(told.splitlines()) if line.strip()), "")
+        print(f"blender --command plumbline {shown}: {code}   {last}")
+        if code != expected:
+            print(f"expected {expected}; it said:\n{told}")
+            good = False
+    if '"complete": true' not in notes.read_text("utf-8").replace('":true', '": true'):
+        print("the notes file is not complete")
+        good = False
+    return good
+
+
+PARTS: dict[str, Callable[[str, Path], bool]] = {"drive": drive, "looks": looks, "commands": commands}
+
+
+def main(words: list[str]) -> int:
+    blender = os.environ.get("PLUMBLINE_BLENDER") or shutil.which("blender")
+    if blender is None:
+        print("no Blender binary was found: put blender on the PATH or name it in PLUMBLINE_BLENDER")
+        return 2
+    unknown = [word for word in words if word not in PARTS]
+    if unknown:
+        print(f"there is no part {', '.join(unknown)}; the parts are {', '.join(PARTS)}")
+        return 2
+    shot = build()
+    return 0 if all([PARTS[name](blender, shot) for name in words or PARTS]) else 1
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,120 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""How the sidebar looks where something is wrong, missing, or much; and that a check leaves a saved file saved."""
+
+import importlib.util
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+_spec: Any = importlib.util.spec_from_file_location("hands", Path(__file__).with_name("hands.py"))
+hands: Any = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(hands)
+
+#: Sub-panels that are shown open, each with the picture that it belongs to.
+OPEN = ("PLUMBLINE_PT_not_checked",)
+
+
+def rig() -> Any:
+    return next(o for o in bpy.context.scene.objects if o.type == "ARMATURE")
+
+
+def opened(*names: str) -> None:
+    """Has these sub-panels come up open the next time that the sidebar shows them first."""
+    for name in names:
+        panel = getattr(bpy.types, name)
+        panel.bl_options = set(getattr(panel, "bl_options", ())) - {"DEFAULT_CLOSED"}
+        bpy.utils.unregister_class(panel)
+        bpy.utils.register_class(panel)
+
+
+def no_character() -> None:
+    for object in [o for o in bpy.context.scene.objects if o.type == "ARMATURE"]:
+        bpy.data.objects.remove(object)
+
+
+def in_edit_mode() -> None:
+    with hands.inside():
+        bpy.context.view_layer.objects.active = rig()
+        bpy.ops.object.mode_set(mode="EDIT")
+
+
+def a_giant() -> None:
+    rig().scale = (100, 100, 100)
+
+
+def no_camera() -> None:
+    bpy.context.scene.camera = None
+
+
+def a_check_breaks() -> None:
+    catalogue = hands.core("catalogue").catalogue()
+
+    def breaks(*_: Any) -> Any:
+        raise ValueError("planted by the window test")
+
+    type(catalogue["slip"]).run = breaks
+
+
+STATES: dict[str, tuple[Callable[[], None], str]] = {
+    "no-character": (no_character, "no armature"),
+    "cannot-measure": (in_edit_mode, "Edit Mode"),
+    "giant": (a_giant, "stands for"),
+    "no-camera": (no_camera, "no camera"),
+    "check-failed": (a_check_breaks, "planted"),
+}
+
+
+def told() -> str:
+    """All that the result of this scene says besides its notes."""
+    checked = hands.module("session").of(bpy.context.scene)
+    return checked.why + " | ".join(text for _, text in hands.module("panels.sidebar").silent(checked))
+
+
+def many(count: int) -> None:
+    """The list with so many notes: those of the shot, over and over."""
+    session, settings = hands.module("session"), hands.module("settings")
+    checked = session.of(bpy.context.scene)
+    notes = checked.result.notes
+    more = tuple(
+        replace(notes[i % len(notes)], worst=notes[i % len(notes)].worst, text=f"{notes[i % len(notes)].text}")
+        for i in range(count)
+    )
+    checked.result = replace(checked.result, notes=more)
+    settings.fill_rows(bpy.context.scene)
+
+
+def steps() -> Iterator[float]:
+    hands.install()
+    opened(*OPEN)
+    yield from hands.open_shot()
+    session = hands.module("session")
+    assert not bpy.data.is_dirty, "the file was just opened"
+    yield from hands.check()
+    assert session.of(bpy.context.scene).notes
+    assert not bpy.data.is_dirty, "a check marks the file as changed"
+    hands.say("a file that is saved stays saved through a check")
+    for count in (1, 20, 500):
+        many(count)
+        yield from hands.settled()
+        hands.picture(f"look-{count}")
+    bpy.context.preferences.view.ui_scale = 1.5
+    yield from hands.settled()
+    hands.picture("look-large")
+    bpy.context.preferences.view.ui_scale = 0.7
+    yield from hands.settled()
+    hands.picture("look-small")
+    bpy.context.preferences.view.ui_scale = 1.0
+    for name, (spoil, says) in STATES.items():
+        yield from hands.open_shot()
+        spoil()
+        yield 0.5
+        yield from hands.check()
+        assert says.lower() in told().lower(), f"{name}: {told()}"
+        hands.picture(f"look-{name}")
+        hands.say(f"{name}: {told()[:160]}")
+
+
+hands.drive(steps())

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Spans in which a signal marches on evenly between two corners, as a machine does and a body does not."""
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isnan, sqrt
 
 import numpy as np
@@ -78,12 +78,13 @@ def even_spans(signal: Signal, straight: Sequence[tuple[int, int]] = ()) -> list
         return []
     change = norm(velocity[1:] - velocity[:-1])
     limit = np.maximum(speed[:-1], speed[1:])
-    calm = change <= EVEN * limit
-    if not straight and not _in_row(calm, LEAST_STEPS - 1).any():
+    calm = spans(change <= EVEN * limit, LEAST_STEPS - 1)
+    if not straight and not calm:
         return []
     found: list[EvenSpan] = []
-    tried = [(a, b + 1, hard, soft) for even, hard, soft in ((EVEN, HARD, SOFT), (EXACT, EXACT_HARD, 0.0))
-             for a, b in spans(change <= even * limit) if b - a + 2 >= LEAST_STEPS]
+    tried = [(a, b + 1, HARD, SOFT) for a, b in calm]
+    if calm:                                               # what is exactly even is even as well
+        tried += [(a, b + 1, EXACT_HARD, 0.0) for a, b in spans(change <= EXACT * limit, LEAST_STEPS - 1)]
     straight_steps = {(a, b - 1) for a, b in straight}
     tried += [(a, b - 1, EXACT_HARD, 0.0) for a, b in straight
               if (change[a:b - 1] <= KEYED_EVEN * limit[a:b - 1]).all()]
@@ -92,18 +93,8 @@ def even_spans(signal: Signal, straight: Sequence[tuple[int, int]] = ()) -> list
         if span is None or not _ends_hard(span, hard, soft) or any(_overlap(span, f) for f in found):
             continue
         if (a, b) in straight_steps or _wander(velocity[a:b + 1]) <= WANDER:
-            found.append(span)
+            found.append(replace(span, noisy=_trembles(signal, a, b)))
     return sorted(found, key=lambda s: s.first)
-
-
-def _in_row(mask: Array, count: int) -> Array:
-    """(N,) where ``count`` entries in a row, from here on, are true; False near the end."""
-    out = np.zeros(len(mask), bool)
-    kept = max(0, len(mask) - count + 1)
-    out[:kept] = mask[:kept]
-    for shift in range(1, count):
-        out[:kept] &= mask[shift:shift + kept]
-    return out
 
 
 def _wander(velocity: Array) -> float:
@@ -168,14 +159,14 @@ def _span(signal: Signal, a: int, b: int) -> EvenSpan | None:
     if b - a + 1 < LEAST_STEPS:
         return None
     velocity, speed = signal.velocity, signal.speed
-    mean = float(speed[a:b + 1].mean())
-    if signal.seconds[a:b + 1].sum() < LEAST_SECONDS - 1e-6 or mean <= LEAST_SPEED:
+    mean = float(np.add.reduce(speed[a:b + 1])) / (b - a + 1)
+    if mean <= LEAST_SPEED or signal.seconds[a:b + 1].sum() < LEAST_SECONDS - 1e-6:
         return None
     into = _corner(velocity[a::-1])
     out = _corner(velocity[b:])
     if isnan(into) and isnan(out):
         return None
-    return EvenSpan(signal, a, b + 1, mean, float(speed[a:b + 1].max() / mean), (into, out), _trembles(signal, a, b))
+    return EvenSpan(signal, a, b + 1, mean, float(speed[a:b + 1].max() / mean), (into, out))
 
 
 def _trembles(signal: Signal, a: int, b: int) -> bool:
@@ -190,9 +181,9 @@ def _trembles(signal: Signal, a: int, b: int) -> bool:
 def _corner(outward: Array) -> float:
     """Change of velocity just outside a span whose end step comes first in ``outward`` (N, 3); NaN at the shot's end.
 
-    A key between two frames splits its corner over two changes that go the same way. Where the motion beyond is calm for
-    as long as a span must last, both count, less the change that it has anyway; elsewhere, as where a move swings back
-    at once, the second change is the motion's own.
+    A key between two frames splits its corner over two changes that go the same way. Where the motion beyond is calm
+    for as long as a span must last, both count, less the change that it has anyway; elsewhere, as where a move swings
+    back at once, the second change is the motion's own.
     """
     changes = outward[1:LEAST_STEPS + 2] - outward[:LEAST_STEPS + 1][:max(0, len(outward) - 1)]
     if not len(changes):

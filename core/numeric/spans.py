@@ -16,12 +16,16 @@ Span = tuple[int, int]
 HELD_SECONDS = 0.08
 
 
-def spans(mask: Array) -> list[Span]:
-    """The runs of True in a mask (F,), both ends inside."""
+def spans(mask: Array, least: int = 1) -> list[Span]:
+    """The runs of True in a mask (F,), both ends inside, those of ``least`` samples or more."""
     padded = np.zeros(len(mask) + 2, bool)
     padded[1:-1] = mask
-    edges = np.flatnonzero(padded[1:] != padded[:-1]).tolist()
-    return [(a, b - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    edges = (padded[1:] != padded[:-1]).nonzero()[0]
+    if least > 1 and len(edges):
+        edges = edges.reshape(-1, 2)
+        edges = edges[edges[:, 1] - edges[:, 0] >= least].ravel()
+    ends = iter(edges.tolist())
+    return [(a, b - 1) for a, b in zip(ends, ends, strict=True)]
 
 
 def joined(found: Sequence[Span], gap: int) -> list[Span]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from statistics import median
 from typing import Any
 
-from plumbline.blender_addon.sampling import armatures, meshes
+from plumbline.blender_addon.sampling import armatures, kisses
 from plumbline.blender_addon.sampling.sweep import Request, sweep_now
 from plumbline.core.catalogue import chosen
 from plumbline.core.runner import finish, needs_of
@@ -72,11 +72,11 @@ def take(
         for frame in frames:
             scene.frame_set(frame)
 
-    def count(stage: Any, pairs: Any, which: Any, sample: int, *rest: Any) -> Any:
+    def count(looks: Any, which: Any, sample: int, *rest: Any) -> Any:
         looked.add(sample)
-        return look(stage, pairs, which, sample, *rest)
+        return look(looks, which, sample, *rest)
 
-    look, meshes._Stage._look = meshes._Stage._look, count
+    look, kisses.Looks.look = kisses.Looks.look, count
     try:
         # what is paid once a process: imports, first use
         judged = chosen(None)
@@ -99,5 +99,5 @@ def take(
             told = ", ".join(f"{row[-1].ratio:.3f}" for row in out)
             tell(f"round {number + 1} of {rounds}: bare {alone:.2f} s, reviewed for {told} of it")
     finally:
-        meshes._Stage._look = look
+        kisses.Looks.look = look
     return [Taken(tuple(row)) for row in out]

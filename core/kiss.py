@@ -28,6 +28,15 @@ class Thing:
 
 
 @dataclass(frozen=True, slots=True)
+class Pieces:
+    """n pieces of an outline, not in order: start, stop (n, 2) U; ends (n, 2): numbers by which they can be chained."""
+
+    start: Array
+    stop: Array
+    ends: Array
+
+
+@dataclass(frozen=True, slots=True)
 class Kiss:
     """One place in one frame at which two outlines, a's and b's, nearly touch.
 
@@ -36,8 +45,9 @@ class Kiss:
     form: 'parallel' (the outlines face each other along a stretch), 'aligned' (one edge lies along another) or
     'corner'.
     place (x, y) U. normal (x, y): unit direction in the picture that takes a away from b. depth_a, depth_b: metres from
-    the camera's plane. lines_a, lines_b: pieces of both outlines near the place, each (k, 2) U. centers: the middles
-    of a's and b's boxes in the picture, U, by which a place is known again where both move through the picture.
+    the camera's plane. pieces_a, pieces_b: of both outlines near the place. centers: the middles of a's and b's boxes
+    in the picture, U, by which a place is known again where both move through the picture. crossed: whether the two
+    outlines run deep into each other at another place, where the eye sees which is before.
     """
 
     sample: int
@@ -47,9 +57,10 @@ class Kiss:
     normal: tuple[float, float]
     depth_a: float
     depth_b: float
-    lines_a: tuple[Array, ...] = ()
-    lines_b: tuple[Array, ...] = ()
+    pieces_a: Pieces | None = None
+    pieces_b: Pieces | None = None
     centers: tuple[tuple[float, float], tuple[float, float]] = ((0.0, 0.0), (0.0, 0.0))
+    crossed: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -85,7 +85,7 @@ def _worlds(scene: Any, bodies: Sequence[Body], frames: Array, unit: float) -> l
 
 
 def _box_of(body: Body) -> Array | None:
-    """Corners (8, 3) of the body's box, with room for what its modifiers do, in its own space; None without vertices."""
+    """Corners (8, 3) of the body's box in its own space, with room for what its modifiers do; None without vertices."""
     points = np.empty(3 * len(body.object.data.vertices), np.float32)
     if not len(points):
         return None

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from ...core.kiss import Kiss, Kisses, PairKisses, Thing
-from ...core.measures.kiss_pairs import Pair, camera_runs, pairs_of
+from ...core.measures.kiss_pairs import Pair, beside_of, camera_runs, pairs_of
 from ...core.measures.kisses import boxes_of, first_look, follow, gate, held, meet, second_look, view_of
 from ...core.numeric.kissing import BEHIND, NEAR_GAP, Picture, kisses
 from ...core.shot import Shot
@@ -110,7 +110,8 @@ class Looks:
             pair = self.pairs[p]
             thirds = [n for t, n in index.items() if t.kind != "character" and not _in_pair(t, pair)]
             thirds += range(len(things), len(tops))
-            some = kisses(picture, index[pair.a], index[pair.b], thirds, pair.height)
+            beside = [index[t] for t in beside_of(pair, self.pairs, sample) if t in index]
+            some = kisses(picture, index[pair.a], index[pair.b], thirds, pair.height, beside)
             self.found[p, sample] = [k.at(sample) for k in some]
 
     def _hide(self) -> Generator[float, None, None]:

@@ -15,7 +15,8 @@ from ..measures.kisses import Track, held, tracks, view_of
 from ..need import Need
 from ..note import Limit, Note, Severity, Skip
 from ..numeric.camera import View
-from ..numeric.kissing import TOUCH
+from ..numeric.kissing import APART, TOUCH
+from ..numeric.outline import chain
 from ..remedy import Move
 from ..shot import Array, Character, Shot
 from ..study import Study
@@ -34,24 +35,22 @@ class Tangent(Check):
 
     Measures: the signed gap between the outlines of evaluated meshes in the shot's camera, in pixels of a picture whose
     shorter side is 1080, negative where one lies inside the other; followed from frame to frame within one run of the
-    camera.
-    Only outlines that can be seen count: no folds inside a thing, nothing that a nearer thing hides.
+    camera. Only outlines that can be seen count: no folds inside a thing, nothing that a nearer thing hides.
 
     Limit: low within 3 px for 0.25 s, medium within 2.25 px for 0.25 s, high within 2.25 px for 0.5 s or for the whole
-    of a
-    shorter run of the camera. Where a corner touches, medium at most; where the two touch in the world too, low. Common
-    practice, no source.
+    of a shorter run of the camera. A corner that touches is medium at most, and away from a head, where fewer eyes
+    rest, only from 0.5 s. Low where the two touch in the world too, and where they overlap plainly at another place,
+    which tells what is before. Common practice, no source.
 
     Silent when: the outlines cross in passing, one lies well behind the other's edge, the place is hidden, the limb
-    holds
-    the prop, the prop is fastened to the part, or the two are parts of one body that meet at a joint.
+    holds the prop, the prop is fastened to the part, or the two are parts of one body that meet at a joint.
 
-    Cannot see: color and contrast, motion blur, depth of field, alpha, displacement, subdivision and hair; sets, the
-    frame's border and the horizon as partners; a tangent that is wanted. Panoramic lenses are skipped.
+    Cannot see: the frame's border, set pieces, set lines and the horizon are not judged, nor one limb against another.
+    Color and contrast, motion blur, depth of field, alpha, displacement, subdivision and hair are not seen, nor whether
+    a tangent is wanted. Panoramic lenses are skipped.
 
     Remedy: move the thing across the view until 6 px of background show between the outlines, or the other way until
-    they
-    overlap by 16 px; by the thing, the limb or the camera is a person's choice.
+    they overlap by 16 px; by the thing, the limb or the camera is a person's choice.
     """
 
     lane: ClassVar[str] = "Staging"
@@ -150,21 +149,26 @@ def _judge(shot: Shot, track: Track) -> tuple[Severity | None, Track]:
         (w for w in wide if narrow and w.kisses[0].sample <= narrow[0].kisses[0].sample <= w.kisses[-1].sample),
         max(wide, key=lambda t: len(t.kisses)),
     )
-    severity = Severity.LOW
-    if narrow and not _touching(shot, inside):
-        severity = Severity.MEDIUM
-        if _form(inside) != "corner" and held(track, limit.high, max(long, least)):
-            severity = Severity.HIGH
-    return severity, inside
+    if not narrow or _touching(shot, inside) or _crossed(inside):
+        return Severity.LOW, inside
+    lasting, corner = bool(held(track, limit.high, max(long, least))), _form(inside) == "corner"
+    if corner and not lasting and not any(thing.name == "head" for thing in (track.a, track.b)):
+        return Severity.LOW, inside
+    return Severity.HIGH if lasting and not corner else Severity.MEDIUM, inside
 
 
 def _at_once(one: Track, other: Track) -> bool:
-    """Whether two places of the same pair kiss at the same time."""
-    return (
-        (one.a, one.b) == (other.a, other.b)
-        and one.kisses[0].sample <= other.kisses[-1].sample
-        and other.kisses[0].sample <= one.kisses[-1].sample
-    )
+    """Whether two tracks are one fault: kisses of one thing with one other at the same time, wherever they are, or with
+    two parts of one body where these meet."""
+    if one.kisses[0].sample > other.kisses[-1].sample or other.kisses[0].sample > one.kisses[-1].sample:
+        return False
+    if (one.a, one.b) == (other.a, other.b):
+        return True
+    if one.a != other.a or not one.b.character or one.b.character != other.b.character:
+        return False
+    places = {k.sample: k.place for k in one.kisses}
+    apart = [np.hypot(*np.subtract(places[k.sample], k.place)) for k in other.kisses if k.sample in places]
+    return bool(apart) and float(np.median(apart)) < APART
 
 
 def _samples(shot: Shot, seconds: float) -> int:
@@ -184,6 +188,11 @@ def _touching(shot: Shot, track: Track) -> bool:
     """Whether the two touch in the world for most of the stretch."""
     near = [abs(k.depth_a - k.depth_b) < TOUCH * _height(shot) for k in track.kisses]
     return sum(near) * 2 > len(near)
+
+
+def _crossed(track: Track) -> bool:
+    """Whether the two overlap clearly at another place for most of the stretch, which tells the eye what is before."""
+    return sum(k.crossed for k in track.kisses) * 2 > len(track.kisses)
 
 
 def _worst(track: Track) -> Kiss:
@@ -255,8 +264,9 @@ def _sentence(shot: Shot, track: Track, worst: Kiss, who: Character | None, part
 def _shown(seen: View, worst: Kiss, frames: tuple[int, int]) -> list[Evidence]:
     """Both outlines near the place, in the picture and in the world, and a ring about it."""
     shapes: list[Evidence] = []
-    for role, lines, depth in (("found", worst.lines_a, worst.depth_a), ("held_against", worst.lines_b, worst.depth_b)):
-        for line in lines:
+    sides = (("found", worst.pieces_a, worst.depth_a), ("held_against", worst.pieces_b, worst.depth_b))
+    for role, pieces, depth in sides:
+        for line in chain(pieces) if pieces is not None else ():
             shapes.append(ScreenOutline(role, frames, tuple((float(x), float(y)) for x, y in line)))
             places = tuple(_tuple(seen.place(float(x), float(y), depth)) for x, y in line)
             shapes.append(Polyline(role, frames, places))

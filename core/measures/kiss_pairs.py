@@ -5,7 +5,7 @@ Judged: a prop against every body part but the limb that holds it, prop against 
 character. Never: parts that meet at a joint, and things that ride on each other over a whole run of the camera.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -96,6 +96,18 @@ def pairs_of(shot: Shot, radii: Mapping[str, float] | None = None) -> tuple[Pair
                 if other.kind == "character" and other.character != head.character
             ]
     return tuple(pair for pair in found if pair.open.any())
+
+
+def beside_of(pair: Pair, pairs: Sequence[Pair], sample: int) -> list[Thing]:
+    """The other parts of b's body that a may overlap at a sample: not the limb that holds it, and none for a head, at
+    which every kiss counts."""
+    if pair.a.kind != "prop" or pair.b.kind != "part" or pair.b.name == "head":
+        return []
+    return [
+        other.b
+        for other in pairs
+        if other.a == pair.a and other.b.character == pair.b.character and other.b != pair.b and other.open[sample]
+    ]
 
 
 def run_slices(shot: Shot) -> list[slice]:

@@ -9,6 +9,7 @@ import numpy as np
 from ..kiss import Kiss, PairKisses, Thing
 from ..need import Need
 from ..numeric.camera import View, view
+from ..numeric.lenses import Lenses
 from ..shot import Array, Camera, Shot
 from ..study import Study, measure
 from .kiss_pairs import Pair, camera_runs, height_of
@@ -49,28 +50,45 @@ def stride(rate: float) -> int:
     return max(1, int(0.125 * rate + 1e-6))
 
 
-def gate(shot: Shot, pairs: Sequence[Pair], radii: Mapping[Thing, float] | None = None) -> Array:
-    """(P, F) whether two things may come near each other in the picture, from capsules about bones and props.
+def boxes_of(shot: Shot, things: Iterable[Thing], radii: Mapping[Thing, float] | None = None) -> dict[Thing, Array]:
+    """Boxes (F, K, 4) in the picture, each left, low, right, high in U, of the capsules that each thing lies in.
 
-    radii: thing -> metres by which its mesh reaches beyond its bones or, for a prop, its origin. A capsule that crosses
-    the camera's plane passes; a pair that is not open, or seen through a lens that cannot be followed, does not.
+    radii: thing -> metres by which its mesh reaches beyond its bones or, for a prop, its origin. Grown by MARGIN and
+    clipped to the picture; NaN out of it, where there is no camera, and where its lens cannot be followed. A capsule
+    that crosses the camera's plane has an endless box.
     """
-    passed = np.zeros((len(pairs), shot.count), bool)
-    camera = shot.camera
-    if camera is None or not pairs:
-        return passed
-    known = radii or {}
-    things = tuple(dict.fromkeys(t for pair in pairs for t in (pair.a, pair.b)))
-    views = [view_of(camera, sample) for sample in range(shot.count)]
+    known, camera = radii or {}, shot.camera
+    views = [None if camera is None else view_of(camera, sample) for sample in range(shot.count)]
     seen = np.array([n for n, v in enumerate(views) if v is not None], int)
-    if not len(seen):
-        return passed
-    lens = _Lenses([v for v in views if v is not None])
-    boxes = {t: lens.boxes(_capsules(shot, t)[seen], known.get(t, _guess(shot, t))) for t in things}
+    lens = Lenses([v for v in views if v is not None]) if len(seen) else None
+    boxes = {}
+    for t in things:
+        lines = _capsules(shot, t)
+        boxes[t] = np.full((*lines.shape[:2], 4), np.nan)
+        if lens is not None:
+            boxes[t][seen] = lens.boxes(lines[seen], known.get(t, _guess(shot, t)), MARGIN)
+    return boxes
+
+
+def meet(boxes: Array, box: Array) -> Array:
+    """(...,) whether boxes (..., 4) meet a box (4,) or boxes of the same shape; NaN meets nothing."""
+    out: Array = (
+        (boxes[..., 0] <= box[..., 2])
+        & (box[..., 0] <= boxes[..., 2])
+        & (boxes[..., 1] <= box[..., 3])
+        & (box[..., 1] <= boxes[..., 3])
+    )
+    return out
+
+
+def gate(shot: Shot, pairs: Sequence[Pair], radii: Mapping[Thing, float] | None = None) -> Array:
+    """(P, F) whether two things may come near each other in the picture, by their boxes; radii as in ``boxes_of``. A
+    pair that is not open does not pass."""
+    passed = np.zeros((len(pairs), shot.count), bool)
+    boxes = boxes_of(shot, dict.fromkeys(t for pair in pairs for t in (pair.a, pair.b)), radii)
     for p, pair in enumerate(pairs):
-        a, b = boxes[pair.a][:, :, None, :], boxes[pair.b][:, None, :, :]
-        meet = (a[..., 0] <= b[..., 2]) & (b[..., 0] <= a[..., 2]) & (a[..., 1] <= b[..., 3]) & (b[..., 1] <= a[..., 3])
-        passed[p, seen] = meet.any(axis=(1, 2)) & pair.open[seen]
+        met = meet(boxes[pair.a][:, :, None, :], boxes[pair.b][:, None, :, :])
+        passed[p] = met.any(axis=(1, 2)) & pair.open
     return passed
 
 
@@ -87,36 +105,6 @@ def _guess(shot: Shot, thing: Thing) -> float:
     if thing.kind == "prop":
         return next(p.size for p in shot.props if p.name == thing.name) or 0.5
     return THICK * height_of(next(c for c in shot.characters if c.name == thing.character))
-
-
-class _Lenses:
-    """The views of many frames as arrays."""
-
-    def __init__(self, views: Sequence[View]) -> None:
-        self.turn = np.stack([v.camera_from_world for v in views])
-        self.origin = np.stack([v.origin for v in views])
-        self.scale = np.array([v.scale for v in views])[:, None]
-        self.flat = np.array([v.orthographic for v in views])[:, None]
-        self.centre = np.stack([v.centre for v in views])
-        self.size = views[0].size
-
-    def boxes(self, lines: Array, radius: float) -> Array:
-        """Boxes (F, K, 4) in U of capsules (F, K, 2, 3), grown by MARGIN, clipped to the picture; NaN out of it."""
-        f, k = lines.shape[:2]
-        local = (lines - self.origin[:, None, None]).reshape(f, 2 * k, 3) @ self.turn.transpose(0, 2, 1)
-        depth = -local[..., 2]
-        per = np.where(self.flat, self.scale, self.scale / np.maximum(depth, 1e-3))
-        places = (local[..., :2] * per[..., None] + self.centre[:, None]).reshape(f, k, 2, 2)
-        least, most = depth.reshape(f, k, 2).min(axis=2), depth.reshape(f, k, 2).max(axis=2)
-        near = np.where(self.flat, self.scale, self.scale / np.maximum(least - radius, 1e-3))
-        grow = (radius * near + MARGIN)[..., None]
-        boxes = np.concatenate([places.min(axis=2) - grow, places.max(axis=2) + grow], axis=2)
-        boxes[least <= radius] = (-np.inf, -np.inf, np.inf, np.inf)
-        boxes[most <= -radius] = np.nan
-        boxes[..., :2] = np.maximum(boxes[..., :2], -MARGIN)
-        boxes[..., 2:] = np.minimum(boxes[..., 2:], self.size + MARGIN)
-        boxes[(boxes[..., 0] > boxes[..., 2]) | (boxes[..., 1] > boxes[..., 3])] = np.nan
-        return boxes
 
 
 def first_look(passed: Array, rate: float) -> Array:

@@ -43,24 +43,26 @@ class View:
     def project(self, places: Array, world: Array | None = None) -> tuple[Array, Array, Array]:
         """Picture x and y in U and nearness w of places (N, 3) in world metres; three arrays (N,).
 
-        world (4, 4): where the places are given in a space of their own, that space in the world. w is linear along
+        world (4, 4): where the places are given in a space of their own, that space in the world; single floats are
+        then answered in single floats. w is linear along
         straight lines in the picture and larger for what is nearer: 1 / depth in perspective, minus the depth in an
         orthographic view. Places behind the camera's plane get NaN in all three.
         """
         m, origin = self.camera_from_world, -self.origin
-        p = np.asarray(places, float)
         if world is None:
-            cam_x, cam_y, cam_z = m @ (p + origin).T
+            cam_x, cam_y, cam_z = m @ (np.asarray(places, float) + origin).T
         else:
-            offset = m @ (world[:3, 3] + origin)
-            cam_x, cam_y, cam_z = (m @ world[:3, :3]) @ p.T + offset[:, None]
+            kind = np.float32 if places.dtype == np.float32 else np.float64
+            turn, offset = (m @ world[:3, :3]).astype(kind), (m @ (world[:3, 3] + origin)).astype(kind)
+            cam_x, cam_y, cam_z = turn @ places.T + offset[:, None]
         depth = -cam_z
         ahead = depth > NEAR
         if not ahead.all():
             depth = np.where(ahead, depth, np.nan)
         w = -depth if self.orthographic else 1.0 / depth
-        k = np.where(ahead, self.scale, np.nan) if self.orthographic else w * self.scale
-        return cam_x * k + self.centre[0], cam_y * k + self.centre[1], w
+        k = np.where(ahead, self.scale, np.nan).astype(w.dtype) if self.orthographic else w * self.scale
+        x, y = self.centre.tolist()
+        return cam_x * k + x, cam_y * k + y, w
 
     def depth(self, w: Array | float) -> Array:
         """Metres before the camera's plane, from nearness."""

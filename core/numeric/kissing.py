@@ -14,10 +14,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..kiss import Kiss, Pieces
 from .camera import View
 from .cover import Cover
-from .outline import STEP, Contour, Samples, between_segments, chain, contour, edge_pairs, near_pairs, sample
+from .outline import STEP, Contour, Samples, between_segments, contour, edge_pairs, near_pairs, sample
 from .topology import Topology
+from .winding import Winding
 
 Array = np.ndarray
 
@@ -33,15 +35,19 @@ CLOSE = 13.0
 SMALLEST = 40.0
 #: Length of facing outline within REACH that makes a parallel kiss; of agreeing outline that makes an aligned one, U.
 PARALLEL, ALIGNED, REACH = 16.0, 60.0, 27.0
+#: So much of an outline within APART of a kiss, U, plainly over what goes on beside it, tells what is before.
+RUNS_OVER = 12.0
 #: A third thing this share of the character's height behind an outline, or nearer, hides it or carries its surface on.
 BEHIND = 0.03
+#: The least and the most of what is in the picture, NaN aside, and what they are of nothing.
+EXTREMES = ((np.fmin.reduce, np.inf), (np.fmax.reduce, -np.inf))
 #: Depths that differ by less than this share of the height touch in the world.
 TOUCH = 0.02
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """A kiss of things a and b; fields as in core.kiss.Kiss."""
+    """A kiss of things a and b in one picture; fields as in core.kiss.Kiss."""
 
     gap: float
     form: str
@@ -49,28 +55,53 @@ class Found:
     normal: Array
     depth_a: float
     depth_b: float
-    lines_a: tuple[Array, ...]
-    lines_b: tuple[Array, ...]
+    pieces_a: Pieces
+    pieces_b: Pieces
     centers: tuple[Array, Array]
+    crossed: bool = False
+
+    def at(self, sample: int) -> Kiss:
+        """The same as a kiss of the shot's frame of this index."""
+        return Kiss(
+            sample,
+            self.gap,
+            self.form,
+            _pair(self.place),
+            _pair(self.normal),
+            self.depth_a,
+            self.depth_b,
+            self.pieces_a,
+            self.pieces_b,
+            (_pair(self.centers[0]), _pair(self.centers[1])),
+            self.crossed,
+        )
 
 
 class Picture:
     """Things projected in one frame, each only when it is asked for.
 
     view; topologies: one a thing; read(thing) -> what ``View.project`` gives for that topology's vertices, or their
-    world places (n, 3) in metres.
+    world places (n, 3) in metres. may_meet(thing, box): False where it is known without reading the thing that nothing
+    of it lies in a box (4,) of the picture: left, low, right, high, U.
     """
 
     def __init__(
-        self, view: View, topologies: Sequence[Topology], read: Callable[[int], Array | tuple[Array, Array, Array]]
+        self,
+        view: View,
+        topologies: Sequence[Topology],
+        read: Callable[[int], Array | tuple[Array, Array, Array]],
+        may_meet: Callable[[int, Array], bool] = lambda thing, box: True,
     ) -> None:
         self.view = view
+        self._may_meet = may_meet
         self._topologies = topologies
         self._read = read
         self._flat: dict[int, tuple[Array, Array, Array]] = {}
         self._boxes: dict[int, Array] = {}
         self._contours: dict[int, tuple[Array, Contour]] = {}
-        self._covers: dict[tuple[int, ...], tuple[Cover, dict[int, int]]] = {}
+        self._windings: dict[int, Winding] = {}
+        self._open: dict[int, bool] = {}
+        self._covers: dict[int, Cover] = {}
 
     def flat(self, thing: int) -> tuple[Array, Array, Array]:
         """x, y, w (n,) of the thing's vertices."""
@@ -82,42 +113,56 @@ class Picture:
     def box(self, thing: int) -> Array:
         """left, low, right, high (4,) of the thing, NaN where none of it is before the camera."""
         if thing not in self._boxes:
-            x, y, _ = self.flat(thing)
-            low, left, high, right = (
-                np.fmin.reduce(y, initial=np.inf),
-                np.fmin.reduce(x, initial=np.inf),
-                np.fmax.reduce(y, initial=-np.inf),
-                np.fmax.reduce(x, initial=-np.inf),
-            )
-            box = np.array([left, low, right, high])
+            x, y, _ = self.flat(thing)  # the least and the most are found fast where nothing is NaN
+            box = np.array([f(v) for f in (np.min, np.max) for v in (x, y)] if len(x) else [np.nan] * 4, float)
+            if np.isnan(box).any():  # what lies behind the camera is left out, which takes longer
+                box = np.array([f(v, initial=i) for f, i in EXTREMES for v in (x, y)], float)
             self._boxes[thing] = box if np.isfinite(box).all() else np.full(4, np.nan)
         return self._boxes[thing]
 
     def contour(self, thing: int, window: Array) -> Contour:
-        """The thing's contour edges that meet the window (4,), and perhaps others."""
+        """The thing's contour edges that meet the window (4,) or lie to the right of it, and perhaps others."""
         known = self._contours.get(thing)
         if known is None or not _holds(known[0], window):
-            known = self._contours[thing] = window, contour(self._topologies[thing], *self.flat(thing), window)
+            # What covers a point is told by all edges to its right.
+            strip, box = np.array([window[0], window[1], np.inf, window[3]]), self.box(thing)
+            whole = _holds(strip, box)
+            known = strip, contour(self._topologies[thing], *self.flat(thing), None if whole else strip)
+            self._contours[thing] = known
+            self._windings.pop(thing, None)
         return known[1]
 
-    def nearest(self, points: Array, things: Sequence[int], all_: Sequence[int], window: Array) -> Array:
-        """Nearness (K,) of the nearest of the things where it covers the points (K, 2) U, -inf elsewhere. all_: things
-        that will be asked for soon in the window (4,)."""
-        if not len(points) or not len(things):
-            return np.full(len(points), -np.inf)
-        # One cover for all things, whatever their order: what is asked of one pair is asked of the next.
-        key = tuple(sorted(all_))
-        known = self._covers.get(key)
-        if known is None or not known[0].holds(points):
-            wide = np.concatenate(
-                [np.minimum(window[:2], points.min(axis=0)), np.maximum(window[2:], points.max(axis=0))]
-            )
-            met = [thing for thing in key if _meet(self.box(thing), wide, 0.0)]
-            cover = Cover([(*self.flat(thing), self._topologies[thing].triangles) for thing in met], wide)
-            known = self._covers[key] = cover, {thing: n for n, thing in enumerate(met)}
-        cover, column = known
-        met = [column[thing] for thing in things if thing in column]
-        return cover.nearest(points, met) if met else np.full(len(points), -np.inf)
+    def covers(self, thing: int, points: Array, window: Array) -> Array:
+        """(K,) whether the thing covers the points (K, 2) U, which lie in the window (4,) or not far from it."""
+        if thing not in self._open:
+            self._open[thing] = bool(np.isnan(self.flat(thing)[0].sum()))
+        if self._open[thing]:  # triangles that reach behind the camera leave gaps in the contour
+            return np.isfinite(self._nearest(points, thing, window))
+        inside = self.contour(thing, _around(points, window))
+        if thing not in self._windings:
+            self._windings[thing] = Winding(inside)
+        return self._windings[thing].covers(points)
+
+    def nearest(self, points: Array, things: Sequence[int], window: Array, depth: float) -> Array:
+        """Nearness (K,) of the nearest of the things where it covers the points (K, 2) U, -inf elsewhere. window (4,):
+        where more will be asked soon. What is farther from the camera than ``depth`` metres may be left out."""
+        found = np.full(len(points), -np.inf)
+        if not len(points):
+            return found
+        box = np.concatenate([points.min(axis=0), points.max(axis=0)])
+        for thing in things:
+            if self._may_meet(thing, box) and _meet(self.box(thing), box, 0.0):
+                nearest = float(np.nanmax(self.flat(thing)[2]))
+                if self.view.depth(nearest) <= depth:
+                    found = np.maximum(found, self._nearest(points, thing, window))
+        return found
+
+    def _nearest(self, points: Array, thing: int, window: Array) -> Array:
+        cover = self._covers.get(thing)
+        if cover is None or not cover.holds(points):
+            triangles = self._topologies[thing].triangles
+            cover = self._covers[thing] = Cover([(*self.flat(thing), triangles)], _around(points, window))
+        return cover.nearest(points, [0])
 
 
 class _Side:
@@ -148,6 +193,7 @@ class _Pair:
         box_a, box_b = picture.box(a), picture.box(b)
         grown = np.array([-1.0, -1.0, 1.0, 1.0]) * (2.0 * DISC)
         window = np.concatenate([np.maximum(box_a[:2], box_b[:2]), np.minimum(box_a[2:], box_b[2:])]) + grown
+        self.crossed = False  # whether some place looked at runs deeper than a kiss
         self.centers = (box_a[:2] + box_a[2:]) / 2.0, (box_b[:2] + box_b[2:]) / 2.0
         self.around = box_a + grown  # the same for all pairs of a, so that what is found in it is found once
         self.sides = _Side(picture, a, window, self.around), _Side(picture, b, window, self.around)
@@ -166,7 +212,10 @@ class _Pair:
             asked.append(r[clear])
             silhouette.append(outer[clear])
         view = self.picture.view
-        nearest = self._nearest(np.concatenate(silhouette), self.thirds)
+        deep = [view.depth(side.samples.w[r]).max() for side, r in zip(self.sides, asked, strict=True) if len(r)]
+        nearest = self.picture.nearest(
+            np.concatenate(silhouette), self.thirds, self.around, max(deep, default=0.0) + self.behind
+        )
         for own, (side, r) in enumerate(zip(self.sides, asked, strict=True)):
             w = nearest[: len(r)] if own == 0 else nearest[len(nearest) - len(r) :]
             hidden = np.isfinite(w)
@@ -176,19 +225,17 @@ class _Pair:
 
     def covered(self, by: int, points: Array) -> Array:
         """(K,) whether the thing of one side, 0 or 1, covers the points (K, 2)."""
-        out: Array = np.isfinite(self._nearest(points, self.things[by : by + 1]))
-        return out
-
-    def _nearest(self, points: Array, things: Sequence[int]) -> Array:
-        return self.picture.nearest(points, things, (*self.things, *self.thirds), self.around)
+        return self.picture.covers(self.things[by], points, self.around)
 
 
-def kisses(picture: Picture, a: int, b: int, thirds: Sequence[int], height: float) -> list[Found]:
+def kisses(
+    picture: Picture, a: int, b: int, thirds: Sequence[int], height: float, body: Sequence[int] = ()
+) -> list[Found]:
     """The kisses of things a and b in this picture, nearest first.
 
     thirds: every thing that can hide the place or carry a surface on, without a, b and the parts of either. height:
-    metres,
-    of the character that the depths are measured by.
+    metres, of the character that the depths are measured by. body: what is of one body with b: where a runs plainly
+    over some of it by a kiss, the kiss is crossed too.
     """
     box_a, box_b = picture.box(a), picture.box(b)
     if not _meet(box_a, box_b, 10.0) or not _meet(box_a, np.array([0.0, 0.0, *picture.view.size]), 10.0):
@@ -219,7 +266,26 @@ def kisses(picture: Picture, a: int, b: int, thirds: Sequence[int], height: floa
         kiss = _judge_place(pair, i, j, distance, squared, place, size)
         if kiss is not None:
             found.append(kiss)
-    return sorted(found, key=lambda kiss: abs(kiss.gap))
+    told = [replace(kiss, crossed=pair.crossed or _runs_over(pair, kiss.place, body)) for kiss in found]
+    return sorted(told, key=lambda kiss: abs(kiss.gap))
+
+
+def _runs_over(pair: _Pair, place: Array, others: Sequence[int]) -> bool:
+    """Whether a's outline runs plainly over others, or they over it, near a place: RUNS_OVER U of it lie deeper in them
+    than a kiss does, whichever way depth is taken."""
+    if not others:
+        return False
+    one = pair.sides[0]
+    rows = one.within(place, APART)
+    points, normal = one.samples.place[rows], one.samples.normal[rows]
+    outline = np.flatnonzero(~pair.covered(0, points + normal))
+    rows, points, normal = rows[outline], points[outline], (NEAR_GAP + 1.0) * normal[outline]
+    tried = np.concatenate([points, points + normal, points - normal])
+    for other in others:
+        deep = pair.picture.covers(other, tried, pair.around).reshape(3, -1).all(axis=0)
+        if one.samples.length[rows[deep]].sum() >= RUNS_OVER:
+            return True
+    return False
 
 
 def _least(one: _Side, two: _Side, i: Array, j: Array) -> float:
@@ -238,11 +304,13 @@ def _judge_place(
     free = [rows[side.free[rows]] for side, rows in zip(pair.sides, close_by, strict=True)]
     pair.ask((free[0], free[1]))
     if any(side.inside[rows].any() for side, rows in zip(pair.sides, free, strict=True)):
+        pair.crossed = True
         return None
     wider = [side.within(place, DISC + 16.0) for side in pair.sides]
     pair.ask((wider[0], wider[1]))
     depth = max(_deepest(pair, own, place, close_by[own], wider[1 - own]) for own in (0, 1))
     if depth > NEAR_GAP:
+        pair.crossed = True
         return None
     near = squared <= CLOSE**2
     m, n = edge_pairs(one.samples, two.samples, i[near], j[near], len(two.edges))
@@ -270,8 +338,8 @@ def _judge_place(
         normal=normal / np.hypot(*normal),
         depth_a=float(view.depth(one.samples.w[i[first]])),
         depth_b=float(view.depth(two.samples.w[j[first]])),
-        lines_a=_pieces(one, middle),
-        lines_b=_pieces(two, middle),
+        pieces_a=_pieces(one, middle),
+        pieces_b=_pieces(two, middle),
         centers=pair.centers,
     )
 
@@ -333,17 +401,28 @@ def _form(
     return "corner"
 
 
-def _pieces(side: _Side, place: Array) -> tuple[Array, ...]:
+def _pieces(side: _Side, place: Array) -> Pieces:
     rows = side.within(place, REACH)
     rows = rows[side.valid[rows]]
     edges = np.unique(side.samples.edge[rows])
     start, stop = _clipped(side.edges, edges, place, REACH)
-    return tuple(chain(replace(side.edges.take(edges), start=start, stop=stop)))
+    return Pieces(start, stop, side.edges.ends[edges])
+
+
+def _pair(place: Array) -> tuple[float, float]:
+    return float(place[0]), float(place[1])
 
 
 def _holds(outer: Array, inner: Array) -> bool:
     """Whether one box lies in the other."""
     return bool((outer[:2] <= inner[:2]).all() and (outer[2:] >= inner[2:]).all())
+
+
+def _around(points: Array, window: Array) -> Array:
+    """The box (4,) of a window and some points (K, 2)."""
+    if not len(points):
+        return window
+    return np.concatenate([np.minimum(window[:2], points.min(axis=0)), np.maximum(window[2:], points.max(axis=0))])
 
 
 def _meet(a: Array, b: Array, margin: float) -> bool:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..kiss import Pieces
 from .topology import Topology
 
 Array = np.ndarray
@@ -24,7 +25,8 @@ class Contour:
     """m edges of one thing's contour in one frame.
 
     start, stop (m, 2) U; w (m, 2) nearness at both; normal (m, 2), away from the face; ends (m, 2): vertex positions in
-    the topology, by which edges can be chained.
+    the topology, by which edges can be chained. layers (m,): how many more triangles lie at an edge's left hand, seen
+    from start to stop, than at its right: 2 or -2 at a fold, 1 or -1 at a rim.
     """
 
     start: Array
@@ -32,12 +34,15 @@ class Contour:
     w: Array
     normal: Array
     ends: Array
+    layers: Array
 
     def __len__(self) -> int:
         return len(self.start)
 
     def take(self, rows: Array) -> "Contour":
-        return Contour(self.start[rows], self.stop[rows], self.w[rows], self.normal[rows], self.ends[rows])
+        return Contour(
+            self.start[rows], self.stop[rows], self.w[rows], self.normal[rows], self.ends[rows], self.layers[rows]
+        )
 
     def within(self, box: Array) -> "Contour":
         """The edges whose boxes meet ``box`` (4,): left, low, right, high."""
@@ -68,28 +73,46 @@ def contour(top: Topology, x: Array, y: Array, w: Array, window: Array | None = 
     """
     asked, area = _areas(top, x, y, window)
     one, two = top.faces.T if asked is None else top.faces[asked].T
-    flip, rim = (top.flip, top.rim) if asked is None else (top.flip[asked], top.rim[asked])
     front = area > 0.0
-    rows = np.flatnonzero((front[one] ^ front[two] ^ flip) | rim)
+    turned = front[one] ^ front[two]
+    if asked is None:
+        turned ^= top.flip
+        turned |= top.rim
+    else:
+        turned ^= top.flip[asked]
+        turned |= top.rim[asked]
+    rows = np.flatnonzero(turned)
+    one, two = one[rows], two[rows]
+    area_one, area_two = area[one], area[two]
     # A triangle that reaches behind the camera has no area (NaN): its edges are no outline.
-    rows = rows[np.isfinite(area[one[rows]]) & np.isfinite(area[two[rows]])]
+    if not np.isfinite(area_one.sum() + area_two.sum()):
+        kept = np.isfinite(area_one) & np.isfinite(area_two)
+        rows, one, two, area_one, area_two = rows[kept], one[kept], two[kept], area_one[kept], area_two[kept]
     rows = rows if asked is None else asked[rows]
-    one, two = top.faces.T
-    i, j = top.edges[rows].T
-    start, stop = np.stack([x[i], y[i]], axis=1), np.stack([x[j], y[j]], axis=1)
+    ends = top.edges[rows]
+    i, j = ends.T
+    xi, yi = x[i], y[i]
+    along_x, along_y = x[j] - xi, y[j] - yi
+    length = np.hypot(along_x, along_y)
+    full = np.flatnonzero(length > 1e-9)
+    if len(full) < len(rows):
+        rows, one, two, area_one, area_two = rows[full], one[full], two[full], area_one[full], area_two[full]
+        xi, yi, along_x, along_y, length, ends = (v[full] for v in (xi, yi, along_x, along_y, length, ends))
+        i, j = ends.T
     # The normal points away from the face that shows more of itself: a face seen edge-on has no side. Its middle
     # is taken, since along a doubled seam the two faces share no vertices.
-    shows = np.where(np.abs(area[two[rows]]) > np.abs(area[one[rows]]), two[rows], one[rows])
-    middle = (start + stop) / 2.0
-    along = stop - start
-    length = np.hypot(along[:, 0], along[:, 1])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        normal = np.stack([along[:, 1], -along[:, 0]], axis=1) / length[:, None]
-    centre = np.stack([x[top.triangles[shows]].mean(axis=1), y[top.triangles[shows]].mean(axis=1)], axis=1)
-    side = ((centre - middle) * normal).sum(axis=1)
-    normal[side > 0.0] *= -1.0
-    full = np.flatnonzero(length > 1e-9)
-    return Contour(start[full], stop[full], np.stack([w[i], w[j]], axis=1)[full], normal[full], top.edges[rows][full])
+    a, b, c = top.triangles[np.where(np.abs(area_two) > np.abs(area_one), two, one)].T
+    beyond_x, beyond_y = (x[a] + x[b] + x[c]) / 3.0 - xi, (y[a] + y[b] + y[c]) / 3.0 - yi
+    side = np.where(beyond_x * along_y > beyond_y * along_x, -1.0, 1.0).astype(length.dtype) / length
+    start = np.stack([xi, yi]).T
+    return Contour(
+        start,
+        start + np.stack([along_x, along_y]).T,
+        np.stack([w[i], w[j]]).T,
+        np.stack([along_y * side, -along_x * side]).T,
+        ends,
+        np.where(area_one > 0.0, 1, -1) * np.where(top.rim[rows], 1, 2),
+    )
 
 
 def _areas(top: Topology, x: Array, y: Array, window: Array | None) -> tuple[Array | None, Array]:
@@ -113,7 +136,7 @@ def _areas(top: Topology, x: Array, y: Array, window: Array | None) -> tuple[Arr
     area = (x[b] - xa) * (y[c] - ya) - (y[b] - ya) * (x[c] - xa)
     if asked is None:
         return None, area
-    all_ = np.zeros(len(top.triangles))
+    all_ = np.zeros(len(top.triangles), area.dtype)
     all_[faces] = area
     return asked, all_
 
@@ -266,7 +289,7 @@ def box_of(edges: Contour) -> Array:
     )
 
 
-def chain(edges: Contour) -> list[Array]:
+def chain(edges: Contour | Pieces) -> list[Array]:
     """Edges joined at their common ends into open lines of places (k, 2)."""
     lines: list[list[tuple[int, Array]]] = []
     for (i, j), start, stop in zip(edges.ends.tolist(), edges.start, edges.stop, strict=True):

@@ -13,9 +13,10 @@ WELD = 1e-5
 
 @dataclass(frozen=True, slots=True)
 class Topology:
-    """vertices (n,): ids in the caller's vertex array; triangles (t, 3), edges (m, 2): positions in ``vertices``;
-    faces (m, 2): the triangles on both sides of an edge, the same twice at a rim; flip (m,): the two faces are wound
-    against each other; rim (m,): the edge counts in every view (one face, or more than two)."""
+    """vertices (n,): ids in the caller's vertex array; triangles (t, 3), edges (m, 2): positions in ``vertices``, in
+    edges always the same one of those that coincide; faces (m, 2): the triangles on both sides of an edge, the same
+    twice at a rim; flip (m,): the two faces are wound against each other; rim (m,): the edge counts in every view (one
+    face, or more than two)."""
 
     vertices: Array
     triangles: Array
@@ -52,6 +53,8 @@ def topology(triangles: Array, welded: Array) -> Topology:
     face = np.repeat(np.arange(len(local)), 3)
     key = np.minimum(ws, we) * (int(welded.max(initial=0)) + 1) + np.maximum(ws, we)
     order = np.argsort(key, kind="stable")
+    _, place, same = np.unique(welded[vertices], return_index=True, return_inverse=True)
+    start, stop = place[same.ravel()[start]], place[same.ravel()[stop]]
     _, first, count = np.unique(key[order], return_index=True, return_counts=True)
     two = first[count == 2]
     one, other = order[two], order[two + 1]

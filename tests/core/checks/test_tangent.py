@@ -13,7 +13,7 @@ import pytest
 from plumbline.core.catalogue import catalogue
 from plumbline.core.evidence import Point, ScreenOutline
 from plumbline.core.kiss import Kiss, Kisses, PairKisses, Thing
-from plumbline.core.measures.kiss_pairs import pairs_of
+from plumbline.core.measures.kiss_pairs import beside_of, pairs_of
 from plumbline.core.measures.kisses import first_look, gate, second_look, view_of
 from plumbline.core.numeric.kissing import Picture, kisses
 from plumbline.core.numeric.topology import Topology, topology, weld
@@ -127,20 +127,7 @@ class Set:
             picture = Picture(seen, tops, lambda n, at=offsets: self.world((meshes[n][0] + at[n])[tops[n].vertices]))
             if tuple(place) not in known:
                 known[tuple(place)] = kisses(picture, 0, 1, range(2, len(tops)), 1.75)
-            for k in known[tuple(place)]:
-                found.append(
-                    Kiss(
-                        i,
-                        k.gap,
-                        k.form,
-                        (float(k.place[0]), float(k.place[1])),
-                        (float(k.normal[0]), float(k.normal[1])),
-                        k.depth_a,
-                        k.depth_b,
-                        k.lines_a,
-                        k.lines_b,
-                    )
-                )
+            found += [k.at(i) for k in known[tuple(place)]]
         head = Thing("head", "part", "Keeper", ("head", "neck"))
         return Kisses((PairKisses(Thing("Lantern", "prop"), head, tuple(found)),))
 
@@ -267,6 +254,55 @@ class TestTangent(CheckTest):
         notes = self.notes(replace(shot, kisses=Kisses((gappy,))))
         assert [(n.start, n.end) for n in notes] == [(n.start, n.end) for n in self.notes(shot)]
 
+    def test_an_overlap_at_another_place_softens_a_kiss(self) -> None:
+        """A lantern on a bar that runs across the brow: what is before is plain, so its side by the cheek is low."""
+        shot = held(24.0, 1.0, 0.5, 1.3).shot()
+        seen = view_of(shot.camera, 0)
+        assert seen is not None
+        places, faces = crate(0.06, 0.06, 0.2)
+        bar, more = crate(0.25, 0.06, 0.03)
+        lantern = np.concatenate([places, bar + np.array([0.1, 0.0, 0.085])]), np.concatenate([faces, more + 8])
+        tops = [solid(lantern), solid(ball())]
+        worlds = [lantern[0] + HEAD + np.array([-0.141, -0.4, 0.0]), ball()[0] + HEAD]
+        found = kisses(Picture(seen, tops, lambda n: worlds[n][tops[n].vertices]), 0, 1, (), 1.75)
+        assert [k.crossed for k in found] == [True] and abs(found[0].gap - 1.0) < 0.15, found
+        pair = shot.kisses.pairs[0]
+        assert not any(k.crossed for k in pair.kisses) and self.notes(shot)[0].severity == "high"
+        crossed = replace(pair, kisses=tuple(replace(k, crossed=True) for k in pair.kisses))
+        assert [n.severity for n in self.notes(replace(shot, kisses=Kisses((crossed,))))] == ["low"]
+
+    def test_a_lantern_plainly_before_the_next_part_of_the_body_is_crossed(self) -> None:
+        """A hip beside the kiss: over it by 60 px, over it by its edge alone, and too far below to be seen with it."""
+        seen = view_of(held(24.0, 1.0, 0.5, 1.3).shot().camera, 0)
+        assert seen is not None
+        lantern, hip = crate(0.06, 0.06, 0.2), crate(0.3, 0.1, 0.06)
+        tops = [solid(mesh) for mesh in (lantern, ball(), hip)]
+        edge = -0.111 + 0.15 - 0.001
+        for offset, crossed in (((0.0, 0.0, -0.06), True), ((edge, 0.0, -0.06), False), ((0.0, 0.0, -0.09), False)):
+            at = ((-0.141, -0.4, 0.0), (0.0, 0.0, 0.0), offset)
+            worlds = [m[0] + HEAD + np.array(o) for m, o in zip((lantern, ball(), hip), at, strict=True)]
+            picture = Picture(seen, tops, lambda n, w=worlds: w[n][tops[n].vertices])
+            found = kisses(picture, 0, 1, (2,), 1.75, (2,))
+            assert [k.crossed for k in found] == [crossed], (offset, found)
+
+    def test_a_corner_away_from_a_head_counts_once_it_lasts(self) -> None:
+        for seconds, at_head, elsewhere in ((0.36, "medium", "low"), (0.8, "medium", "medium")):
+            shot = held(24.0, 1.0, 0.5, 0.5 + seconds, turned=60.0).shot()
+            pair = shot.kisses.pairs[0]
+            torso = replace(pair, b=Thing("torso", "part", "Keeper", ("chest",)))
+            told = [self.notes(replace(shot, kisses=Kisses((p,))))[0].severity for p in (pair, torso)]
+            assert told == [at_head, elsewhere], seconds
+
+    def test_a_kiss_where_two_parts_meet_is_one(self) -> None:
+        """Chin and shoulder at one place are one fault; a second place on the body is another."""
+        shot = held(24.0, 1.0, 0.5, 1.3).shot()
+        pair = shot.kisses.pairs[0]
+        torso = replace(pair, b=Thing("torso", "part", "Keeper", ("chest",)))
+        for far, notes in ((20.0, 1), (120.0, 2)):
+            some = tuple(replace(k, place=(k.place[0], k.place[1] - far)) for k in pair.kisses)
+            both = Kisses((pair, replace(torso, kisses=some)))
+            assert len(self.notes(replace(shot, kisses=both))) == notes, far
+
     def test_what_cannot_be_judged_is_said(self) -> None:
         shot = held(24.0, 1.0, 0.5, 1.3).shot()
         for bare, word in (
@@ -313,7 +349,10 @@ def test_a_prop_that_is_held_leaves_its_limb_out() -> None:
     assert {p.b.name for p in pairs_of(shot)} == {"head", "torso", "arm.L", "arm.R", "leg.L", "leg.R"}
     hand = shot.characters[0].end("hand.R") + np.array([0.0, 0.0, -0.12])
     carried = replace(shot, props=(replace(shot.props[0], origin=hand),))
-    assert {p.b.name for p in pairs_of(carried)} == {"head", "torso", "arm.L", "leg.L", "leg.R"}
+    pairs = pairs_of(carried)
+    assert {p.b.name for p in pairs} == {"head", "torso", "arm.L", "leg.L", "leg.R"}
+    beside = {p.b.name: {t.name for t in beside_of(p, pairs, 0)} for p in pairs}
+    assert beside["torso"] == {"head", "arm.L", "leg.L", "leg.R"} and not beside["head"]
 
 
 @pytest.mark.parametrize("turned", [0.0, 20.0, 60.0])

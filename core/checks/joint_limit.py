@@ -42,6 +42,15 @@ class Bound:
     source: str
     from_card: bool = False
 
+    @property
+    def least(self) -> float:
+        """Degrees that the limit is nowhere under, whatever eases it."""
+        return self.most if self.from_card or self.range.eased is None else min(self.most, self.range.eased[3])
+
+
+#: The ends of the table by the part that turns, sides left out.
+_ENDS = {part: tuple(r for r in RANGES if r.part == part) for part in {r.part for r in RANGES}}
+
 
 class JointLimit(Check):
     """A joint bends farther than that joint goes, or the wrong way.
@@ -122,6 +131,9 @@ class JointLimit(Check):
         hint: str,
     ) -> Iterator[Note]:
         """Notes of one angle at one bound. hint: why the range is no more than one for this figure, or ''."""
+        farthest = (np.fmax if bound.sign > 0 else np.fmin).reduce(angle.degrees, initial=np.nan)
+        if not bound.sign * farthest > bound.least:
+            return  # as most do: nowhere near
         value = bound.sign * angle.degrees
         limit = self._limits(study, character, angle, bound, known)
         past = value - limit
@@ -185,7 +197,7 @@ def bounds(character: Character, part: str) -> list[Bound]:
     opposite angle's limit ('knee_flexion' from -3 is 'knee_hyperextension' up to 3); an end left out stays as it was.
     """
     out = []
-    for row in (r for r in RANGES if r.part == body.base(part)):
+    for row in _ENDS.get(body.base(part), ()):
         least, most = _card(character, row.name, part)
         if most is None and row.opposite:
             turned = _card(character, row.opposite, part)[0]

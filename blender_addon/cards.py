@@ -18,8 +18,6 @@ rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns n
 
 def refusal(context: Any) -> str:
     """Why there is no character to keep something on, or ''."""
-    if session.job is not None:
-        return "A check is running; Esc stops it"
     checked = session.of(context.scene) if context.scene else None
     if checked is None or checked.shot is None:
         return "Check the shot first, so that characters are known"

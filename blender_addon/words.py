@@ -9,32 +9,33 @@ from ..core.note import Note
 _DEGREE = "\N{DEGREE SIGN}"
 
 
+#: How a unit is written where there is little room: factor, ending, decimals of what was measured.
+_UNITS = {
+    "m": (100.0, " cm", 1),
+    "deg": (1.0, _DEGREE, 0),
+    "1": (100.0, " %", 1),
+    "frames": (1.0, " fr", 0),
+    "px": (1.0, " px", 1),
+}
+
+
 def amount(note: Note) -> str:
-    """What was measured, with its unit: '4.1 cm', '98°', '3.5 %', '2 px'."""
-    value, unit = note.measured, note.unit
-    if unit == "m":
-        return f"{value * 100:.1f} cm" if abs(value) < 1 else f"{value:.2f} m"
-    if unit == "deg":
-        return f"{value:.0f}{_DEGREE}"
-    if unit == "1":
-        return f"{value * 100:.1f} %"
-    if unit == "frames":
-        return f"{value:.0f} fr"
-    if unit == "px":
-        return f"{value:.1f} px"
-    return f"{value:.2f} {unit}"
+    """What was measured, with its unit: '4.1 cm', '98°', '3.5 %', '2.0 px'."""
+    factor, ending, decimals = _written(note.measured, note.unit)
+    return f"{note.measured * factor:.{decimals}f}{ending}"
 
 
 def limit(note: Note) -> str:
-    """The limit that was passed, in the words of ``amount``."""
-    value, unit = note.limit, note.unit
-    if unit == "m":
-        return f"{_short(value * 100)} cm" if abs(value) < 1 else f"{_short(value)} m"
-    if unit == "deg":
-        return f"{_short(value)}{_DEGREE}"
-    if unit == "1":
-        return f"{_short(value * 100)} %"
-    return f"{value:.3g} {'fr' if unit == 'frames' else unit}"
+    """The limit that was passed: as ``amount``, without zeros at the end."""
+    factor, ending, decimals = _written(note.limit, note.unit)
+    number = f"{note.limit * factor:.{max(decimals, 1)}f}"
+    return f"{number.rstrip('0').rstrip('.')}{ending}"
+
+
+def _written(value: float, unit: str) -> tuple[float, str, int]:
+    if unit == "m" and abs(value) >= 1:
+        return 1.0, " m", 2
+    return _UNITS.get(unit, (1.0, f" {unit}", 2))
 
 
 def place(note: Note) -> str:
@@ -49,7 +50,12 @@ def place(note: Note) -> str:
 
 def title(note: Note) -> str:
     """The check and the part: 'Slip, left foot'."""
-    return f"{note.check.replace('-', ' ').capitalize()}, {_lower(place(note), note)}"
+    return f"{check(note.check)}, {_lower(place(note), note)}"
+
+
+def check(name: str) -> str:
+    """A check's name as a title: 'Joint limit'."""
+    return name.replace("-", " ").capitalize()
 
 
 def marker(notes: Iterable[Note]) -> str:
@@ -66,11 +72,6 @@ def cut(text: str, most: int) -> str:
 
 def _lower(words: str, note: Note) -> str:
     return words if note.part not in PARTS else words[0].lower() + words[1:]
-
-
-def _short(value: float) -> str:
-    """One decimal, and none where it is zero."""
-    return f"{value:.1f}".removesuffix(".0")
 
 
 def _several(part: str) -> str:

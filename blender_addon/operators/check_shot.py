@@ -8,6 +8,7 @@ import bpy
 
 from .. import mending, redraw, session, settings
 from ..checking import Checking
+from .refusing import Refusing
 
 iface_: Any = bpy.app.translations.pgettext_iface  # the stubs say that it returns nothing
 rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
@@ -36,7 +37,7 @@ _VIEW = {
 }
 
 
-class PLUMBLINE_OT_check_shot(bpy.types.Operator):
+class PLUMBLINE_OT_check_shot(Refusing, bpy.types.Operator):
     """Measure every character in the frame range and list what breaks its limit. The scene stays as it is"""
 
     bl_idname = "plumbline.check_shot"
@@ -46,15 +47,10 @@ class PLUMBLINE_OT_check_shot(bpy.types.Operator):
     _timer: Any = None
     _shown = 0.0
 
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        if context.scene is None or context.scene.library is not None:
-            cls.poll_message_set("There is no scene that can be checked")
-            return False
-        if session.job is not None:
-            cls.poll_message_set("A check is running; Esc stops it")
-            return False
-        return True
+    @staticmethod
+    def refusal(context: Any) -> str:
+        good = context.scene is not None and context.scene.library is None
+        return "" if good else "There is no scene that can be checked"
 
     def invoke(self, context: Any, event: Any) -> Any:
         if bpy.app.background or context.window is None:

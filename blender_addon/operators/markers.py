@@ -29,22 +29,16 @@ class PLUMBLINE_OT_add_markers(Refusing, bpy.types.Operator):
         return {"FINISHED"}
 
 
-class PLUMBLINE_OT_remove_markers(bpy.types.Operator):
+class PLUMBLINE_OT_remove_markers(Refusing, bpy.types.Operator):
     """Remove the markers of notes from the timeline. Your own markers stay as they are"""
 
     bl_idname = "plumbline.remove_markers"
     bl_label = "Remove Markers"
     bl_options = {"REGISTER", "UNDO"}
 
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        if context.scene is None or not markers.ours(context.scene):
-            cls.poll_message_set("The timeline has no markers of notes")
-            return False
-        if session.job is not None:
-            cls.poll_message_set("A check is running; Esc stops it")
-            return False
-        return True
+    @staticmethod
+    def refusal(context: Any) -> str:
+        return "" if context.scene and markers.ours(context.scene) else "The timeline has no markers of notes"
 
     def execute(self, context: Any) -> Any:
         count = markers.remove(context.scene)

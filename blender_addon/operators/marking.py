@@ -14,8 +14,6 @@ rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns n
 
 def refusal(context: Any) -> str:
     """Why no object can be marked, or ''."""
-    if session.job is not None:
-        return "A check is running; Esc stops it"
     return "" if _chosen(context) else "Select the objects to mark"
 
 

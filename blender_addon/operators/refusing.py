@@ -3,15 +3,20 @@
 
 from typing import Any, ClassVar
 
+from .. import session
+
 
 class Refusing:
-    """Mixin of operators that cannot always run: ``refusal(context)`` gives the reason, or '' where they can."""
+    """Mixin of operators that cannot always run: ``refusal(context)`` gives the reason, or '' where they can.
+
+    While a check runs none of them can: nothing may push a step of undo then.
+    """
 
     refusal: ClassVar[Any]
 
     @classmethod
     def poll(cls: Any, context: Any) -> bool:
-        why = cls.refusal(context)
+        why = "A check is running; Esc stops it" if session.job is not None else cls.refusal(context)
         if why:
             cls.poll_message_set(why)
         return not why

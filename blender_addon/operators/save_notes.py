@@ -9,9 +9,10 @@ import bpy
 from ...core.report.json_notes import dump, notes_data
 from ...core.report.notes_file import CannotWrite, claim, finish, write
 from .. import session
+from .refusing import Refusing
 
 
-class PLUMBLINE_OT_save_notes(bpy.types.Operator):
+class PLUMBLINE_OT_save_notes(Refusing, bpy.types.Operator):
     """Save the notes of the last check as a JSON file"""
 
     bl_idname = "plumbline.save_notes"
@@ -22,13 +23,10 @@ class PLUMBLINE_OT_save_notes(bpy.types.Operator):
     filter_glob: bpy.props.StringProperty(default="*.json", options={"HIDDEN"})  # type: ignore[valid-type]
     check_existing: bpy.props.BoolProperty(default=True, options={"HIDDEN"})  # type: ignore[valid-type]
 
-    @classmethod
-    def poll(cls, context: Any) -> bool:
+    @staticmethod
+    def refusal(context: Any) -> str:
         checked = session.of(context.scene) if context.scene else None
-        if checked is None or checked.result is None:
-            cls.poll_message_set("The shot was not checked yet")
-            return False
-        return True
+        return "The shot was not checked yet" if checked is None or checked.result is None else ""
 
     def invoke(self, context: Any, event: Any) -> Any:
         if not self.filepath:

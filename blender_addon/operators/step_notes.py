@@ -15,8 +15,6 @@ rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns n
 
 def refusal(context: Any) -> str:
     """Why there is no note to go to, or ''."""
-    if session.job is not None:
-        return "A check is running; Esc stops it"
     checked = session.of(context.scene) if context.scene else None
     if checked is None:
         return "The shot was not checked yet"

@@ -62,6 +62,7 @@ class PLUMBLINE_PT_sidebar(_Sidebar, bpy.types.Panel):
             sentence(layout.box(), context, _capital(checked.why), icon="ERROR")
             return
         _unknown_sizes(layout, context, checked)
+        _failures(layout, context, checked)
         if not checked.notes:
             _no_notes(layout, context, checked)
             return
@@ -108,7 +109,10 @@ def silent(checked: session.Checked | None) -> list[tuple[bool, str]]:
     """(whether it failed, sentence) of all that was not judged."""
     if checked is None or checked.result is None or checked.shot is None:
         return []
-    out = [(True, ": ".join(w for w in (f.check, f.character, f.error) if w)) for f in checked.result.failed]
+    out = [
+        (True, ": ".join(w for w in (iface_("{:s} failed").format(words.check(f.check)), f.character, f.error) if w))
+        for f in checked.result.failed
+    ]
     aside = [("", "", why) for why in checked.shot.remarks]
     aside += [("", c.name, why) for c in checked.shot.characters for why in c.warnings]
     aside += [(s.check, s.character, s.why) for s in checked.result.skipped]
@@ -116,7 +120,7 @@ def silent(checked: session.Checked | None) -> list[tuple[bool, str]]:
     for check, who, why in aside:  # the same reason of several checks is one sentence
         seen.setdefault((who, why), []).append(check)
     for (who, why), checks in seen.items():
-        names = ", ".join(dict.fromkeys(c for c in checks if c))
+        names = ", ".join(dict.fromkeys(c.replace("-", " ") for c in checks if c))
         out.append((False, _capital(": ".join(w for w in (names, who, why) if w))))
     return out
 
@@ -147,7 +151,8 @@ def _detail(box: Any, context: Any, note: Note) -> None:
     if note.remedy is not None:
         sentence(box, context, note.remedy.sentence(), icon="TOOL_SETTINGS")
     head, source = box.panel("PLUMBLINE_source", default_closed=True)
-    head.label(text=iface_("Limit {:s}").format(words.limit(note)), translate=False)
+    step = {"low": iface_("Low from {:s}"), "medium": iface_("Medium from {:s}"), "high": iface_("High from {:s}")}
+    head.label(text=step[note.severity.value].format(words.limit(note)), translate=False)
     if source is not None:
         sentence(source, context, _capital(note.source), dim=True)
     _frames(box, context, note)
@@ -196,9 +201,21 @@ def _unknown_sizes(layout: Any, context: Any, checked: session.Checked) -> None:
             icon="QUESTION",
         )
         button = box.operator(
-            "plumbline.set_height", text=iface_("Stands for {:.2f} m").format(height), translate=False
+            "plumbline.set_height", text=iface_("Set Height to {:.2f} m").format(height), translate=False
         )
         button.character, button.height = character.name, height
+
+
+def _failures(layout: Any, context: Any, checked: session.Checked) -> None:
+    """A check that failed has said nothing about the shot: that must not hide in a closed panel."""
+    failed = dict.fromkeys(words.check(f.check) for f in checked.result.failed) if checked.result else {}
+    if failed:
+        sentence(
+            layout.box(),
+            context,
+            iface_("{:s} failed, see Not Checked").format(", ".join(failed)),
+            icon="ERROR",
+        )
 
 
 def _capital(text: str) -> str:

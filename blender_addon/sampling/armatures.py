@@ -392,9 +392,9 @@ def _unusable(rig: Rig, stands: Stands) -> str | None:
             return f"its bones lie in the linked file {library.filepath}, which is missing"
         return "it has no bones"
     if object.mode == "EDIT" or object.data.is_editmode:
-        return "it is in Edit Mode, where its pose does not move"
+        return "it is in Edit Mode, where its pose does not move; leave Edit Mode"
     if object.data.pose_position == "REST":
-        return "it is set to its rest position"
+        return "it is set to its rest position; set it to its pose position"
     world = np.array(rig.world_now(stands), float)
     if not np.isfinite(world).all() or abs(np.linalg.det(world[:3, :3])) < 1e-18:
         return "its place, turn or scale is zero or not a number"

@@ -144,7 +144,8 @@ def main(words: list[str]) -> int:
         print(f"there is no part {', '.join(unknown)}; the parts are {', '.join(PARTS)}")
         return 2
     shot = build()
-    return 0 if all([PARTS[name](blender, shot) for name in words or PARTS]) else 1
+    done = [PARTS[name](blender, shot) for name in words or PARTS]  # each, whatever became of the one before
+    return 0 if all(done) else 1
 
 
 if __name__ == "__main__":

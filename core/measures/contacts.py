@@ -11,6 +11,7 @@ import numpy as np
 
 from .. import body
 from ..need import Need
+from ..numeric.rotation import dot, norm
 from ..numeric.spans import sliding, spans
 from ..shot import SOLE_POINTS, Character
 from ..study import Study, measure
@@ -99,14 +100,16 @@ def _elsewhere(character: Character, t: Tread) -> Array:
     out = np.zeros((len(t.samples), len(t.sides)), bool)
     if not t.sides:
         return out
-    floor = (t.places @ t.up - t.height).min(1)
-    for part in character.parts:
-        reach = CARRIES.get(body.base(part))
-        if reach is not None:
-            low = character.head(part)[t.samples] @ t.up - floor < reach * t.leg
-            for k, side in enumerate(t.sides):
-                if body.base(part) != "shin" or body.side(part) == side:
-                    out[:, k] |= low
+    floor = (dot(t.places, t.up) - t.height).min(1)
+    parts = [part for part in character.parts if body.base(part) in CARRIES]
+    if not parts:
+        return out
+    heads = character.head_rows[:, [character.index[part] for part in parts]][..., t.samples]
+    reach = np.array([CARRIES[body.base(part)] for part in parts])
+    low = np.tensordot(t.up, heads, 1) - floor < reach[:, None] * t.leg
+    for k, side in enumerate(t.sides):
+        mine = [body.base(part) != "shin" or body.side(part) == side for part in parts]
+        out[:, k] = low[mine].any(0)
     return out
 
 
@@ -121,17 +124,23 @@ def plant(t: Tread, relative: Array) -> Array:
     sure = (speed < SURE_SPEED * threshold) & (t.height < SURE_HEIGHT * t.leg)
     planted = np.zeros((d, s), bool)
     dt = 1.0 / t.rate
-    for column in range(s):
-        runs = [(a, b) for a, b in spans(near[:, column]) if sure[a:b + 1, column].any()]
-        joined: list[tuple[int, int]] = []
-        for a, b in runs:
-            if joined and (a - joined[-1][1] - 1) * dt < FILL:
-                joined[-1] = (joined[-1][0], b)
-            else:
-                joined.append((a, b))
-        for a, b in joined:
-            if (b - a + 1) * dt >= DROP or a == 0 or b == d - 1:
-                planted[a:b + 1, column] = True
+    # all points one after the other, one empty drawing between them
+    row = d + 1
+    close, told = np.zeros((s, row), bool), np.zeros((s, row), int)
+    close[:, :d], told[:, :d] = near.T, sure.T
+    count = np.concatenate([[0], np.cumsum(told)])
+    joined: list[tuple[int, int]] = []
+    for a, b in spans(close.ravel()):
+        if count[b + 1] == count[a]:
+            continue
+        if joined and joined[-1][0] // row == a // row and (a - joined[-1][1] - 1) * dt < FILL:
+            joined[-1] = (joined[-1][0], b)
+        else:
+            joined.append((a, b))
+    for a, b in joined:
+        column, a, b = a // row, a % row, b % row
+        if (b - a + 1) * dt >= DROP or a == 0 or b == d - 1:
+            planted[a:b + 1, column] = True
     _bridge(t, planted)
     # Here the rescue of dwelling points belongs, for feet on unknown obstacles: it needs the vertical force.
     return planted
@@ -144,12 +153,16 @@ def frame_speed(t: Tread, relative: Array) -> Array:
     Above 30 drawings a second each is read over 1/30 s: single frames of a capture are mostly noise.
     """
     k = int(min(max(1, round(t.rate / SMOOTH_RATE)), len(relative)))
-    path = np.concatenate([np.zeros((1, *relative.shape[1:])), np.cumsum(relative, 0)])
-    time = np.concatenate([[0.0], np.cumsum(t.dt)])
-    far = np.linalg.norm(path[k:] - path[:-k], axis=-1) / (time[k:] - time[:-k])[:, None]
-    after = np.concatenate([far, np.full((k, far.shape[1]), np.inf)])
-    before = np.concatenate([np.full((k, far.shape[1]), np.inf), far])
-    return np.minimum(before, after)
+    if k == 1:
+        far = norm(relative) / t.dt[:, None]
+    else:
+        path = np.concatenate([np.zeros((1, *relative.shape[1:])), np.cumsum(relative, 0)])
+        time = np.concatenate([[0.0], np.cumsum(t.dt)])
+        far = norm(path[k:] - path[:-k]) / (time[k:] - time[:-k])[:, None]
+    out = np.full_like(far, np.inf, shape=(len(far) + k, far.shape[1]))
+    out[:-k] = far
+    np.minimum(out[k:], far, out=out[k:])
+    return out
 
 
 def _threshold(t: Tread, speed: Array) -> Array:
@@ -158,7 +171,7 @@ def _threshold(t: Tread, speed: Array) -> Array:
     swinging = t.height > SWING_HEIGHT * t.leg
     peak = np.where(swinging, speed, -np.inf)
     last = len(speed) - 1
-    for column in range(speed.shape[1]):
+    for column in np.flatnonzero(swinging[0] | swinging[last]):
         runs = spans(swinging[:, column])
         whole = [float(speed[a:b + 1, column].max()) for a, b in runs if a > 0 and b < last]
         if whole:                       # a swing cut by the clip's end has not shown its peak: it borrows the others'

@@ -113,13 +113,15 @@ def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, lea
         window = hi - lo if keyed else min(hi - lo, max(1, round(WINDOW * t.rate)))
         floor = least_keyed if keyed else least
         spells = _merged(_spells(path, lo, hi, window, floor), round(TOGETHER * t.rate), window, path)
+        if not spells:
+            continue
         after = (stances[k + 1][0] - b) / t.rate if k + 1 < len(stances) else 1.0
+        reach = path[lo:hi + 1] - path[lo]
+        total = float(norm(reach[:, None] - reach[None, ::max(1, len(reach) // 64)]).max())
         for first, last, size in spells:
             so_far = path - path[first]
             so_far[:first] = 0.0
             so_far[last:] = path[last] - path[first]
-            reach = path[lo:hi + 1] - path[lo]
-            total = float(norm(reach[:, None] - reach[None, ::max(1, len(reach) // 64)]).max())
             found.append(Drift(first, last, b, size, max(total, size), path[last] - path[first], so_far, keyed, after))
     return found
 
@@ -165,6 +167,8 @@ class _Repeats:
 
 def _spells(path: Array, lo: int, hi: int, window: int, least: float) -> list[tuple[int, int, float]]:
     """Largest drift between lo and hi, then the largest ones before and after it, and so on down to ``least``."""
+    if hi > lo and norm(np.ptp(path[lo:hi + 1], axis=0)) < least:        # nowhere farther apart than their box
+        return []
     best, where = _largest(path, lo, hi, window)
     if best < least or best <= 0:
         return []

@@ -59,16 +59,20 @@ def sole_of(character: Character, side: str) -> Sole:
 
 def carried(character: Character, sole: Sole) -> Array:
     """The sole's points (F, 7, 3) in the world: rigid on the foot, the toe tip rigid on the toe where there is one."""
-    out = np.empty((len(character.heads), len(SOLE_POINTS), 3))
+    if character.axes_rows is None:
+        raise ValueError("soles: the shot was sampled without rotations")
+    out = np.empty((3, len(SOLE_POINTS), len(character.heads)))
     toe = f"toe.{sole.side}"
     foot = f"foot.{sole.side}"
     tip = SOLE_POINTS.index("toe_tip")
     rows: list[tuple[str, slice]] = [(foot, slice(0, tip)), (toe if character.has(toe) else foot, slice(tip, tip + 1))]
     for part, row in rows:
-        turn = _turns(character, part)
-        arm = (sole.points[row] - character.rest_head(part)) * character.scale[:, None, None]
-        out[:, row] = character.head(part)[:, None] + np.einsum("fij,fpj->fpi", turn, arm)
-    return out
+        i = character.index[part]
+        arm = (sole.points[row] - character.rest_heads[i]) @ character.rest_axes[i]     # in the bone's own axes
+        out[:, row] = np.matmul(arm, character.axes_rows[:, :, i])
+        out[:, row] *= character.scale
+        out[:, row] += character.head_rows[:, i, None]
+    return out.T
 
 
 def _turns(character: Character, part: str) -> Array:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..need import Need
+from ..numeric.rotation import dot
 from ..numeric.spans import sliding
 from ..shot import SOLE_POINTS, Character
 from ..study import Study, measure
@@ -64,9 +65,10 @@ def tread(study: Study, character: Character) -> Tread:
     if not sides:
         empty = np.zeros((len(taken), 0, 3))
         return Tread(sides, taken, dt, rate, empty, empty[..., 0], empty[:-1], empty, ground.up, leg, 1.0, ())
-    places = np.concatenate([sole[s][taken] for s in sides], 1)
-    base = np.concatenate([_known(ground.height[s][taken]) for s in sides], 1)
-    raw = places @ ground.up - np.nan_to_num(base)
+    # the drawings last in memory: sums and searches then run along rows
+    places = np.concatenate([sole[s].T[..., taken] for s in sides], 1).T
+    base = np.concatenate([_known(ground.height[s][taken]).T for s in sides]).T
+    raw = dot(places, ground.up) - np.nan_to_num(base)
     floor = sliding(raw, max(1, round(FLOOR_WINDOW * rate)), np.minimum)
     known = ~np.isnan(base)
     floor = np.where(known, np.clip(floor, -FLOOR_BAND * leg, FLOOR_BAND * leg), floor)
@@ -85,8 +87,9 @@ def tread(study: Study, character: Character) -> Tread:
 def _known(height: Array) -> Array:
     """Ground heights (D, S) with gaps filled from the nearest known drawing; all NaN stays NaN."""
     out = height.copy()
-    for column in range(height.shape[1]):
-        good = np.flatnonzero(~np.isnan(height[:, column]))
+    lacking = np.isnan(height)
+    for column in np.flatnonzero(lacking.any(0)):
+        good = np.flatnonzero(~lacking[:, column])
         if len(good):
             at = np.clip(np.searchsorted(good, np.arange(len(height))), 0, len(good) - 1)
             before = np.clip(at - 1, 0, None)

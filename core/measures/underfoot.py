@@ -66,7 +66,8 @@ def underfoot(study: Study, character: Character) -> Underfoot:
     still: dict[int, Floor] = study.of(floors)
     above = ABOVE * character.leg_length
     f, sides, casts = study.shot.count, len(places), len(_CAST)
-    points = np.stack(list(places.values()), 1) if places else np.zeros((f, 0, len(SOLE_POINTS), 3))  # (F, sides, 7, 3)
+    points = np.stack([p.T for p in places.values()]).T if places else np.zeros((f, len(SOLE_POINTS), 3, 0))
+    points = points.transpose(0, 3, 1, 2)  # (F, sides, 7, 3)
     cast = points[:, :, [SOLE_POINTS.index(p) for p in _CAST]].reshape(f, -1, 3)
     best = np.full((f, sides, casts), np.nan)
     slope = np.empty((f, sides, 3))

@@ -59,11 +59,16 @@ def beyond(level: Array, opens: Array | float, closes: Array | float, gap: int =
 
 def sliding(values: Array, reach: int, extreme: Callable[..., Array] = np.maximum) -> Array:
     """The extreme (``np.maximum`` or ``np.minimum``) of values (F, ...) from ``reach`` samples before to after."""
-    out = np.array(values, copy=True)
-    for step in range(1, min(reach, len(out) - 1) + 1):
-        out[:-step] = extreme(out[:-step], values[step:])
-        out[step:] = extreme(out[step:], values[:-step])
-    return out
+    reach = min(reach, len(values) - 1)
+    if reach <= 0:
+        return np.array(values, copy=True)
+    # an end value once more changes no extreme of a window that holds it
+    out = np.concatenate([values[:1]] * reach + [values] + [values[-1:]] * reach)
+    width, whole = 1, 2 * reach + 1
+    while 2 * width <= whole:
+        out, width = extreme(out[:-width], out[width:]), 2 * width
+    rest = whole - width
+    return extreme(out[:-rest], out[rest:]) if rest else out
 
 
 def samples(seconds: float, rate: float, least: int = 1) -> int:

@@ -4,7 +4,7 @@
 import numpy as np
 
 from . import names
-from .skeleton import Array, Skeleton
+from .skeleton import Array, Skeleton, length_of
 
 SAME_M = 0.001
 #: Copies by their prefix, best first; goals and widgets carry no twist.
@@ -22,13 +22,13 @@ def copies_of(
     """
     near = np.flatnonzero(((sk.heads - sk.heads[bone]) ** 2).sum(1) <= SAME_M**2)
     along = (next_joint if next_joint is not None else sk.tails[bone]) - sk.heads[bone]
-    length = float(np.linalg.norm(along))
+    length = length_of(along)
     found = []
     for i in map(int, near):
         if i == bone or i in sk.goals or any(t in _NEVER for t in raw[i]) or length <= 0:
             continue
         own = sk.tails[i] - sk.heads[i]
-        if np.linalg.norm(own - along) <= 0.06 * length:
+        if length_of(own - along) <= 0.06 * length:
             found.append(i)
 
     def rank(i: int) -> tuple[int, int]:

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from .skeleton import Array
+from .skeleton import Array, length_of
 
 #: Cosine to the back over which a foot, toe joints and a drooping tail included, plainly points backward.
 PLAINLY = 0.5
@@ -26,12 +26,12 @@ def facing(
     change sides or where names are contradicted by both feet.
     """
     forward = np.cross(lateral, up)
-    forward = forward / np.linalg.norm(forward)
+    forward = forward / length_of(forward)
     evidence = sum(float(v @ forward) for v in feet) + 0.8 * sum(float(v @ forward) for v in knees)
     if extra is not None:
         evidence += 2 * float(extra @ forward)
     against = evidence < 0
     if named:
-        backward = len(feet) > 1 and all(-float(v @ forward) > PLAINLY * float(np.linalg.norm(v)) for v in feet)
+        backward = len(feet) > 1 and all(-float(v @ forward) > PLAINLY * length_of(v) for v in feet)
         return (-forward if against and backward else forward), False, against
     return (-forward if against else forward), against, False

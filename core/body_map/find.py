@@ -18,7 +18,7 @@ from .facing import facing
 from .limbs import ARM, LEG, Joints, Pair, choose_up, joints, legs_and_arms, limb_pairs
 from .plane import Mirror, find_plane
 from .result import AGREED, BodyMap, BodyMapError
-from .skeleton import Array, Skeleton
+from .skeleton import Array, Skeleton, length_of
 from .tree import Tree, choose, grow
 from .trunk import find_trunk
 
@@ -114,7 +114,7 @@ def _level(up: Array) -> Array:
     """
     first = np.array([0.0, -1.0, 0.0])
     flat = first - (first @ up) * up
-    return flat / np.linalg.norm(flat) if np.linalg.norm(flat) > 0.1 else np.array([1.0, 0.0, 0.0])
+    return flat / length_of(flat) if length_of(flat) > 0.1 else np.array([1.0, 0.0, 0.0])
 
 
 def _whole(sk: Skeleton, bone: int, following: int | None, words: list[tuple[str, ...]]) -> bool:
@@ -123,7 +123,7 @@ def _whole(sk: Skeleton, bone: int, following: int | None, words: list[tuple[str
     """
     if following is None:
         return True
-    span = float(np.linalg.norm(sk.heads[following] - sk.heads[bone]))
+    span = length_of(sk.heads[following] - sk.heads[bone])
     between: list[int] = []
     p = int(sk.parents[following])
     while p >= 0 and p != bone and len(between) < len(sk):
@@ -134,13 +134,13 @@ def _whole(sk: Skeleton, bone: int, following: int | None, words: list[tuple[str
             return True
         first = between[-1]
         stem = [t for t in words[bone] if not t.isdigit()]
-        reached = float(np.linalg.norm(sk.heads[first] - sk.heads[bone]))
+        reached = length_of(sk.heads[first] - sk.heads[bone])
         return reached >= 0.98 * span or (
             reached >= 0.6 * span and [t for t in words[first] if not t.isdigit()] != stem
         )
     own = sk.tails[bone] - sk.heads[bone]
     onward = sk.heads[following] - sk.heads[bone]
-    return bool(own @ onward >= 0.6 * span**2 and np.linalg.norm(own) <= 1.4 * span)
+    return bool(own @ onward >= 0.6 * span**2 and length_of(own) <= 1.4 * span)
 
 
 class _Finder:

@@ -10,7 +10,7 @@ import numpy as np
 
 from . import names
 from .plane import Mirror, left_first
-from .skeleton import Array
+from .skeleton import Array, length_of
 from .tree import Tree
 
 LEG, ARM = ("thigh", "shin", "foot"), ("upper_arm", "forearm", "hand")
@@ -48,11 +48,11 @@ def path_down(tree: Tree, top: int) -> list[int]:
 
         def inside(c: int, kids: Sequence[int] = kids, steps: dict[int, Array] = steps) -> bool:
             for s in kids:
-                length = float(np.linalg.norm(steps[s]))
+                length = length_of(steps[s])
                 if s == c or length < 0.02 * tree.size or tree.reach[s] < tree.reach[c]:
                     continue
                 t = float(steps[c] @ steps[s]) / length**2
-                off = float(np.linalg.norm(steps[c] - t * steps[s]))
+                off = length_of(steps[c] - t * steps[s])
                 # A twist bone lies on the way to the next joint; a second child at the very end is a branch.
                 if -0.02 < t < 0.96 and off < 0.03 * length:
                     return True
@@ -67,7 +67,7 @@ def path_down(tree: Tree, top: int) -> list[int]:
             max(
                 worthy,
                 key=lambda c: (
-                    float(np.linalg.norm(steps[c]))
+                    length_of(steps[c])
                     + tree.reach[c]
                     + 0.02 * tree.size * float(tree.count[c]) ** 0.5
                     + 0.05 * tree.size * max(tree.points(c).values(), default=0.0)
@@ -151,11 +151,11 @@ def choose_up(tree: Tree, mirror: Mirror, pairs: Sequence[Pair], scene_up: Array
     """
     a = mirror.lateral
     first = scene_up - (scene_up @ a) * a
-    if np.linalg.norm(first) < 0.3:  # lying on its side
+    if length_of(first) < 0.3:  # lying on its side
         flat = tree.heads - tree.heads.mean(0)
         flat = flat - (flat @ a)[:, None] * a
         first = np.linalg.svd(flat, full_matrices=False)[2][0]
-    first = first / np.linalg.norm(first)
+    first = first / length_of(first)
     second = np.cross(a, first)
     mid = mirror.midline()
     feet = [
@@ -194,16 +194,16 @@ def choose_up(tree: Tree, mirror: Mirror, pairs: Sequence[Pair], scene_up: Array
         legs = low.start - low.tip
         trunk, legs = (v - (v @ a) * a for v in (trunk, legs))
         # Both trunk and legs lean the same way from all four: the whole figure was turned.
-        if min(np.linalg.norm(trunk), np.linalg.norm(legs)) > 0.1 * tree.size:
-            trunk, legs = trunk / np.linalg.norm(trunk), legs / np.linalg.norm(legs)
-            whole = (trunk + legs) / max(float(np.linalg.norm(trunk + legs)), 1e-9)
+        if min(length_of(trunk), length_of(legs)) > 0.1 * tree.size:
+            trunk, legs = trunk / length_of(trunk), legs / length_of(legs)
+            whole = (trunk + legs) / max(length_of(trunk + legs), 1e-9)
             if trunk @ legs > 0.96 and max(trunk @ best, legs @ best) < 0.96:
                 best = whole
-    return best / np.linalg.norm(best)
+    return best / length_of(best)
 
 
 def _cosine(a: Array, b: Array) -> float:
-    length = float(np.linalg.norm(a) * np.linalg.norm(b))
+    length = length_of(a) * length_of(b)
     return float(a @ b) / length if length > 0 else 0.0
 
 
@@ -243,11 +243,9 @@ def legs_and_arms(tree: Tree, mirror: Mirror, pairs: Sequence[Pair], up: Array) 
     rest = [p for p in ranked if p not in legs]
     for p in rest:
         grounded = (float(p.tip @ up) - floor) < 0.12 * tall and _cosine(p.tip - p.start, -up) > 0.5
-        apart = p.host != first.host or float(np.linalg.norm(p.start - first.start)) > 0.15 * tree.size
+        apart = p.host != first.host or length_of(p.start - first.start) > 0.15 * tree.size
         between = p.start - first.start
-        level = abs(float(between @ up)) < 0.5 * float(
-            np.linalg.norm(between)
-        )  # a cat's front legs may well be called arms
+        level = abs(float(between @ up)) < 0.5 * length_of(between)  # a cat's front legs may well be called arms
         handed = (p.arm > p.leg + 1.5 or p.fan >= 4 and p.leg < 2) and not level
         if legs and grounded and apart and not handed and p.length > 0.4 * first.length:
             legs.append(p)
@@ -275,7 +273,7 @@ def legs_and_arms(tree: Tree, mirror: Mirror, pairs: Sequence[Pair], up: Array) 
         ends = [k for k in range(len(tree.bones)) if _is_head(tree, k)] or ([head] if head is not None else [])
         if ends:
             place = tree.heads[ends[0]]
-            legs.sort(key=lambda p: (p.arm > p.leg + 2, -float(np.linalg.norm(p.start - place))))
+            legs.sort(key=lambda p: (p.arm > p.leg + 2, -length_of(p.start - place)))
     return legs, arms
 
 
@@ -312,10 +310,6 @@ def _bend(places: Array, i: int, j: int) -> float:
     inner = places[i + 1 : j] - places[i]
     off = inner - (inner @ chord / square)[:, None] * chord
     return sqrt(float((off * off).sum(axis=1).max()) / square)
-
-
-def _length(v: Array) -> float:
-    return sqrt(float(v @ v))
 
 
 def joints(
@@ -370,7 +364,7 @@ class _Limb:
             # A segment split for twist is split evenly; one that runs on into the hand is not.
             inner = self.steps[i:j]
             split = (j - i - 1) * (0.2 + 0.6 * (1 - float(inner.min()) / max(float(inner.max()), 1e-12)))
-            known = _length(self.places[j] - self.places[i]), _bend(self.places, i, j), split
+            known = length_of(self.places[j] - self.places[i]), _bend(self.places, i, j), split
             self._known[i, j] = known
         return known
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .skeleton import Array
+from .skeleton import Array, length_of
 from .tree import Tree
 
 NEAR = 0.02  # share of the size within which a mirrored centre is the partner's
@@ -100,7 +100,7 @@ def _candidates(tree: Tree, up: Array) -> list[tuple[Array, list[float]]]:
             for j in group[a + 1 :]:
                 large, small = max(tree.count[i], tree.count[j]), min(tree.count[i], tree.count[j])
                 alike = abs(tree.reach[i] - tree.reach[j]) < 0.05 * max(tree.reach[i], tree.reach[j])
-                across = float(np.linalg.norm(tree.centre[i] - tree.centre[j]))
+                across = length_of(tree.centre[i] - tree.centre[j])
                 if large - small <= 0.2 * large and alike and across > 0.02 * tree.size:
                     siblings.append((min(tree.reach[i], tree.reach[j]), large, i, j, across))
     siblings.sort(key=lambda s: (-round(s[0] / tree.size, 6), -s[1], s[2], s[3]))
@@ -121,7 +121,7 @@ def _fit(tree: Tree, which: Array, partner: Array, normal: Array, offset: float)
     across = a - b
     across *= np.sign(across @ normal)[:, None]
     total = across.sum(0)
-    length = float(np.linalg.norm(total))
+    length = length_of(total)
     if length > 0:
         normal = total / length
     return normal, float(np.median((a + b) @ normal / 2))

@@ -3,6 +3,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import sqrt
 from typing import Any
 
 import numpy as np
@@ -61,6 +62,11 @@ class Skeleton:
         """All bones meant by 'bone' or 'armature/bone'; a bone's own name may hold a slash."""
         plain = [i for i, name in enumerate(self.names) if name == text]
         return plain or [i for i, name in enumerate(self.names) if f"{self.armatures[i]}/{name}" == text]
+
+
+def length_of(v: Array) -> float:
+    """The length of one direction (3,): numpy's own norm takes five times as long for it."""
+    return sqrt(v.dot(v))
 
 
 def merge(skeletons: Sequence[Skeleton]) -> Skeleton:

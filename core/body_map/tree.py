@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from . import names
-from .skeleton import Array, Skeleton
+from .skeleton import Array, Skeleton, length_of
 
 SAME = 0.004  # share of the size within which two heads are one place
 REACH = 0.15  # share of the size over which a root left over still joins
@@ -194,9 +194,9 @@ def _ends(sk: Skeleton, bones: list[int], parent: list[int], size: float) -> Arr
     ends = np.array(sk.tails[bones]) if bones else np.zeros((0, 3))
     for k, b in enumerate(bones):
         along = ends[k] - sk.heads[b]
-        length = float(np.linalg.norm(along))
+        length = length_of(along)
         if length > 0.35 * size and parent[k] >= 0:
-            step = float(np.linalg.norm(sk.heads[b] - sk.heads[bones[parent[k]]]))
+            step = length_of(sk.heads[b] - sk.heads[bones[parent[k]]])
             ends[k] = sk.heads[b] + along * (step / length)
     return ends
 
@@ -270,7 +270,7 @@ def _measure(tree: Tree) -> None:
     for k in reversed(order):
         if tree.children[k]:
             tree.reach[k] = max(
-                float(np.linalg.norm(tree.heads[c] - tree.heads[k])) + tree.reach[c] for c in tree.children[k]
+                length_of(tree.heads[c] - tree.heads[k]) + tree.reach[c] for c in tree.children[k]
             )
         p = tree.parent[k]
         if p >= 0:

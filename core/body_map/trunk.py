@@ -7,7 +7,7 @@ import numpy as np
 
 from . import names
 from .plane import Mirror
-from .skeleton import Array
+from .skeleton import Array, length_of
 from .tree import Tree
 
 
@@ -28,7 +28,7 @@ def find_trunk(
     shape: dict[str, int] = {}
 
     def near(k: int) -> float:
-        return float(np.linalg.norm(tree.heads[k] - hips))
+        return length_of(tree.heads[k] - hips)
 
     low = [k for k in line if near(k) < 0.25 * tree.size] or line[:1]
     plain = [k for k in low if "spine" not in tree.points(k) and "chest" not in tree.points(k)]
@@ -163,7 +163,7 @@ def _risen(tree: Tree, above: list[int], up: Array) -> list[int]:
     kept: list[int] = []
     for at, k in enumerate(above):
         onward = (tree.heads[above[at + 1]] if at + 1 < len(above) else tree.ends[k]) - tree.heads[k]
-        falls = float(onward @ up) < -0.3 * float(np.linalg.norm(onward))
+        falls = float(onward @ up) < -0.3 * length_of(onward)
         if kept and falls and not tree.points(k):
             break
         kept.append(k)

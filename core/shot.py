@@ -126,13 +126,14 @@ class Goal:
 
     part is the limb's end ('foot.L', 'hand.R'); place (F, 3) where the target is, reach (F, 3) where the chain's
     end is,
-    influence (F,) of the constraint.
+    influence (F,) of the constraint. controls: owners ('rig/bone') of the keys that move the goal or its pole.
     """
 
     part: str
     place: Array
     reach: Array
     influence: Array
+    controls: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         _freeze(self, "place", (None, 3))

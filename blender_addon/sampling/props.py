@@ -32,6 +32,8 @@ STILL_SHARE, STILL_TURN = 1e-3, 1e-3
 ABOVE, BELOW = 0.15, 0.4
 #: Share of the looked-at frames on which a mesh must be under a foot to be ground, and how many frames are looked at.
 UNDER_SHARE, LOOKS = 0.05, 60
+#: Area, over the square of a mesh's own size, under which a marked ground is a line or a point.
+LEAST_AREA = 1e-10
 
 
 @dataclass(frozen=True)
@@ -50,7 +52,7 @@ class Things:
         self.scene, self.inside, self.stands = scene, inside, stands
         self.wants_props, self.wants_ground = Need.PROPS in needs, Need.GROUND in needs
         self.remarks: list[str] = []
-        self._things = list(_things(scene)) if self.wants_props or self.wants_ground else []
+        self._things = list(_things(scene, self.remarks)) if self.wants_props or self.wants_ground else []
         self._readers: dict[int, PlaceReader] = {}
         for thing in self._things:
             if thing.moves:
@@ -197,6 +199,11 @@ class Things:
             self.remarks.append(f"{object.name} is marked as ground but its points are not numbers")
             return None
         world = self._world(thing)
+        if not _spreads(triangles, world):
+            self.remarks.append(
+                f"{object.name} is marked as ground but its scale leaves no area on it, so no foot can stand there"
+            )
+            return None
         moving = self._moving(thing, world)
         world = np.array(world if moving else world[:1])
         if not moving:
@@ -205,11 +212,24 @@ class Things:
         return Surface(object.name, why, triangles, world)
 
 
-def _things(scene: Any) -> Iterator[_Thing]:
-    """Every object that may be a prop or ground."""
+def _spreads(triangles: Array, world: Array) -> bool:
+    """Whether triangles (T, 3, 3) have any area on any of the frames of world (1 or F, 4, 4), however large the
+    thing is."""
+    size = float(np.abs(triangles).max()) or 1.0
+    edges = (triangles[:, 1:] - triangles[:, :1]) / size
+    for turn in world[np.unique(np.linspace(0, len(world) - 1, 9).astype(int)), :3, :3]:
+        a, b = np.moveaxis(edges @ turn.T, 1, 0)
+        if float(np.linalg.norm(np.cross(a, b), axis=-1).max()) > LEAST_AREA:
+            return True
+    return False
+
+
+def _things(scene: Any, remarks: list[str]) -> Iterator[_Thing]:
+    """Every object that may be a prop or ground; what is wrong with their marks goes to ``remarks``."""
     shapes = {bone.custom_shape for o in scene.objects if o.type == "ARMATURE" and o.pose for bone in o.pose.bones}
     in_view = seen(scene, render=True)
     for object in scene.objects:
+        remarks.extend(_false_marks(object))
         prop, ground = _mark(object, PROP), _mark(object, GROUND)
         group = (
             object.type == "EMPTY"
@@ -242,14 +262,28 @@ def _holds_armature(collection: Any, depth: int = 0) -> bool:
     )
 
 
-def _mark(object: Any, name: str) -> bool | None:
+def _said(object: Any, name: str) -> bool | None:
+    """The mark on the object itself; what is neither true nor false is no mark."""
     value = object.get(name)
+    return bool(value) if isinstance(value, int) and value in (0, 1) else None
+
+
+def _false_marks(object: Any) -> Iterator[str]:
+    for name in (PROP, GROUND):
+        value = object.get(name)
+        if value is not None and _said(object, name) is None:
+            shown = repr(value) if isinstance(value, (str, int, float)) else "no number"
+            yield f"{object.name} is not taken as marked: its property {name} is {shown}, not true or false"
+
+
+def _mark(object: Any, name: str) -> bool | None:
+    value = _said(object, name)
     if value is not None:
-        return bool(value)
+        return value
     # what hangs on a thing that is said to be none is none either: a lantern's glass goes with the lantern
     above = object.parent
     while above is not None:
-        value = above.get(name)
+        value = _said(above, name)
         if value is not None:
             return None if value else False
         above = above.parent

@@ -145,7 +145,8 @@ def reach(
             was_tail = np.linalg.norm(character.tails[:, character.index[part]] - character.end(part), axis=-1) < 1e-4
             tails[:, character.index[part]] = np.where(was_tail[:, None], joint, tails[:, character.index[part]])
     goals = tuple(
-        Goal(g.part, np.where(active[:, None], place, g.place), np.where(active[:, None], ankle, g.reach), g.influence)
+        Goal(g.part, np.where(active[:, None], place, g.place), np.where(active[:, None], ankle, g.reach), g.influence,
+             g.controls)
         if g.part == end
         else g
         for g in new.goals

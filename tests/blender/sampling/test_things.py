@@ -6,11 +6,13 @@ from typing import Any
 import bpy
 import numpy as np
 import pytest
+from mathutils import Vector
 from plumbline.blender_addon.sampling.sweep import Request, sweep_now
+from plumbline.core.measures.key_refs import keys_in
 from plumbline.core.need import Need
 from plumbline.core.shot import SOLE_POINTS
 
-from .figure import boots, box
+from .figure import boots, box, key
 
 ALL = Need.JOINTS | Need.ROTATIONS | Need.GOALS | Need.KEYS | Need.GROUND | Need.PROPS
 
@@ -39,6 +41,35 @@ def test_goal_of_a_leg(scene: Any, rig: Any) -> None:
         np.testing.assert_allclose(goal.reach[i], rig.matrix_world @ rig.pose.bones["shin.L"].tail, atol=3e-6)
     # out of reach in the middle of the shot
     assert np.linalg.norm(goal.place[14] - goal.reach[14]) > 0.05
+
+
+def test_notes_name_the_keys_of_the_controls(scene: Any, rig: Any) -> None:
+    """The goal bone hangs on a keyed control, the pole is keyed itself; keys of the body's root are not the limb's."""
+    bpy.context.view_layer.objects.active = rig
+    bpy.ops.object.mode_set(mode="EDIT")
+    bones = rig.data.edit_bones
+    foot = bones["foot.L"].head.copy()
+    for name, parent, head in (
+        ("foot_ik.L", None, foot),
+        ("MCH-goal.L", "foot_ik.L", foot),
+        ("knee_pole.L", None, foot + Vector((0, -0.6, 0.5))),
+    ):
+        bone = bones.new(name)
+        bone.head, bone.tail, bone.use_deform = head, head + Vector((0, -0.1, 0)), False
+        bone.parent = bones[parent] if parent else None
+    bpy.ops.object.mode_set(mode="OBJECT")
+    constraint = rig.pose.bones["shin.L"].constraints.new("IK")
+    constraint.target, constraint.subtarget, constraint.chain_count = rig, "MCH-goal.L", 2
+    constraint.pole_target, constraint.pole_subtarget = rig, "knee_pole.L"
+    for name, frames in (("foot_ik.L", (1, 12, 31)), ("knee_pole.L", (1, 14)), ("pelvis", (1, 13))):
+        for frame in frames:
+            key(rig, name, "location", frame, (0.0, 0.01 * frame, 0.0))
+    character = sweep_now(scene, Request(ALL)).characters[0]
+    (goal,) = (g for g in character.goals if g.part == "foot.L")
+    assert set(goal.controls) == {"Keeper/foot_ik.L", "Keeper/MCH-goal.L", "Keeper/knee_pole.L"}
+    named = {(k.owner, k.frames) for k in keys_in(character, ("shin.L",), 10, 20) if k.owner != "Keeper/shin.L"}
+    assert named == {("Keeper/foot_ik.L", (12.0,)), ("Keeper/knee_pole.L", (14.0,))}
+    assert not [k for k in keys_in(character, ("shin.R",), 10, 20) if ".L" in k.owner]
 
 
 def test_goal_counts_only_while_it_is_on(scene: Any, rig: Any) -> None:
@@ -152,6 +183,30 @@ def test_ground_whose_points_are_not_numbers_is_said(scene: Any, rig: Any) -> No
     shot = sweep_now(scene, Request(ALL))
     assert [s.name for s in shot.surfaces] == [None]
     assert any(r == "Floor is marked as ground but its points are not numbers" for r in shot.remarks)
+
+
+@pytest.mark.parametrize("scale", [(0, 0, 0), (1, 0, 0)])
+def test_marked_ground_scaled_to_nothing_is_said(scene: Any, rig: Any, scale: tuple[float, float, float]) -> None:
+    floor = box("Floor", (-3, -3, -0.2), (3, 3, 0))
+    floor["plumbline_ground"] = True
+    floor.scale = scale
+    bpy.context.view_layer.update()
+    shot = sweep_now(scene, Request(ALL))
+    assert [s.name for s in shot.surfaces] == [None]
+    assert any(r.startswith("Floor is marked as ground but its scale leaves no area") for r in shot.remarks)
+
+
+@pytest.mark.parametrize("value", ["no", "true", 2, 0.5, [1.0, 0.0]])
+def test_a_mark_that_is_neither_true_nor_false_is_said_and_no_mark(scene: Any, rig: Any, value: Any) -> None:
+    thing = box("Crate", (-3, -3, 2), (-2, -2, 3))  # still: no prop without a mark
+    thing["plumbline_prop"] = value
+    shot = sweep_now(scene, Request(ALL))
+    assert not shot.props
+    assert any(r.startswith("Crate is not taken as marked: its property plumbline_prop is") for r in shot.remarks)
+    for good in (True, 1):
+        thing["plumbline_prop"] = good
+        shot = sweep_now(scene, Request(ALL))
+        assert [p.name for p in shot.props] == ["Crate"] and not any("Crate" in r for r in shot.remarks)
 
 
 def test_marked_ground_that_moves(scene: Any, rig: Any) -> None:

@@ -84,15 +84,15 @@ class Tangent(Check):
         told: list[Track] = []
         for severity, stretch in judged:
             # Two corners of one prop at one head are one kiss: the graver place speaks for both.
-            if not any(_at_once(stretch, other) for other in told):
+            if not any(_one_fault(shot, stretch, other) for other in told):
                 told.append(stretch)
-                yield self._note(study, severity, stretch, [s for _, s in judged if _at_once(s, stretch)])
+                yield self._note(study, severity, stretch, [s for _, s in judged if _one_fault(shot, s, stretch)])
 
     def _note(self, study: Study, severity: Severity, stretch: Track, together: list[Track]) -> Note:
         shot = study.shot
         worst = _worst(stretch)
-        samples = stretch.samples
-        span = (int(samples[0]), int(samples[-1]))
+        whole = [s for s in together if (s.a, s.b) == (stretch.a, stretch.b)]
+        span = min(int(s.samples[0]) for s in whole), max(int(s.samples[-1]) for s in whole)
         a, b = stretch.a, stretch.b
         assert shot.camera is not None
         seen = view_of(shot.camera, worst.sample)
@@ -112,11 +112,11 @@ class Tangent(Check):
             worst.sample,
             severity=severity,
             measured=worst.gap,
-            text=_sentence(shot, stretch, worst, who, part, far, seen),
+            text=_sentence(shot, stretch, span, worst, who, part, far, seen),
             remedy=remedy,
             evidence=_shown(seen, worst, (shot.frame(span[0]), shot.frame(span[1]))),
             kind=_form(stretch),
-            parts=(part,) if who is not None and a.kind == "part" else (part, a.name),
+            parts=(part,) if a.kind == "part" else (part if who is not None else b.name, a.name),
         )
 
 
@@ -157,18 +157,20 @@ def _judge(shot: Shot, track: Track) -> tuple[Severity | None, Track]:
     return Severity.HIGH if lasting and not corner else Severity.MEDIUM, inside
 
 
-def _at_once(one: Track, other: Track) -> bool:
-    """Whether two tracks are one fault: kisses of one thing with one other at the same time, wherever they are, or with
-    two parts of one body where these meet."""
-    if one.kisses[0].sample > other.kisses[-1].sample or other.kisses[0].sample > one.kisses[-1].sample:
+def _one_fault(shot: Shot, one: Track, other: Track) -> bool:
+    """Whether two tracks are one fault: kisses of one thing with one other in one run of the camera, wherever they are,
+    at the same time or with less between them than makes a kiss; or with two parts of one body where these meet."""
+    assert shot.camera is not None
+    apart = max(one.kisses[0].sample - other.kisses[-1].sample, other.kisses[0].sample - one.kisses[-1].sample)
+    if shot.camera.run[one.kisses[0].sample] != shot.camera.run[other.kisses[0].sample]:
         return False
     if (one.a, one.b) == (other.a, other.b):
-        return True
+        return apart <= _samples(shot, HELD)
     if one.a != other.a or not one.b.character or one.b.character != other.b.character:
         return False
     places = {k.sample: k.place for k in one.kisses}
-    apart = [np.hypot(*np.subtract(places[k.sample], k.place)) for k in other.kisses if k.sample in places]
-    return bool(apart) and float(np.median(apart)) < APART
+    between = [np.hypot(*np.subtract(places[k.sample], k.place)) for k in other.kisses if k.sample in places]
+    return bool(between) and float(np.median(between)) < APART
 
 
 def _samples(shot: Shot, seconds: float) -> int:
@@ -234,7 +236,16 @@ def _way(normal: tuple[float, float]) -> str:
     return height if abs(x) < 0.38 * abs(y) else f"{height} and to the {side}"
 
 
-def _sentence(shot: Shot, track: Track, worst: Kiss, who: Character | None, part: str, far: float, seen: View) -> str:
+def _sentence(
+    shot: Shot,
+    track: Track,
+    span: tuple[int, int],
+    worst: Kiss,
+    who: Character | None,
+    part: str,
+    far: float,
+    seen: View,
+) -> str:
     a = f'"{track.a.name}"' if track.a.kind == "prop" else f"{who.name if who else track.a.character}'s head"
     b = (
         f'"{track.b.name}"'
@@ -245,8 +256,7 @@ def _sentence(shot: Shot, track: Track, worst: Kiss, who: Character | None, part
     state = (
         f"overlap by {-gap:.1f} px" if gap < -0.05 else f"are {gap:.1f} px apart" if gap > 0.05 else "touch at 0.0 px"
     )
-    count = int(track.samples[-1] - track.samples[0]) + 1
-    seconds = count / shot.rate
+    seconds = (span[1] - span[0] + 1) / shot.rate
     form = {"parallel": "side by side", "aligned": "edge along edge", "corner": "at a corner"}[_form(track)]
     between = abs(worst.depth_a - worst.depth_b)
     depth = f"{between:.2f} m apart in depth"

@@ -3,9 +3,13 @@
 artist sets them up. Nothing is planted: what two outlines do here they do by chance.
 """
 
+import contextlib
+import io
+import tempfile
 import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +29,7 @@ from .played import play, pods
 Array = np.ndarray
 
 #: Longest piece of a clip that is staged, seconds: a shot, not a session.
-LONGEST = 8.0
+LONGEST = 6.0
 #: Actions of the glTF characters that are worth a shot of their own; held poses and copies are left out.
 ACTIONS = {
     "Mage": (
@@ -85,15 +89,17 @@ def takes(more: Path | None) -> Iterator[Take]:
     Hand-keyed: the .blend files named animation-human-*, whose rig is linked, and the ACTIONS of the .glb files.
     """
     for name in clips.names(more):
-        yield Take("captured", name, lambda n=name: _played(n, more))  # type: ignore[misc]
+        yield Take("captured", name, partial(_played, name, more))
     if more is None:
         return
     for path in sorted(more.rglob("animation-human-*.blend")):
         if "as_published" not in path.parts:
-            yield Take("hand-keyed", path.stem, lambda p=path: files.open_blend(p))  # type: ignore[misc]
-    for path in sorted(more.rglob("*.glb")):
-        for action in ACTIONS.get(path.stem, ()):
-            yield Take("hand-keyed", f"{path.stem} {action}", lambda p=path, a=action: _acted(p, a))  # type: ignore
+            yield Take("hand-keyed", path.stem, partial(files.open_blend, path))
+    with tempfile.TemporaryDirectory() as folder:
+        for path in sorted(more.rglob("*.glb")):
+            kept = Path(folder) / f"{path.stem}.blend"
+            for action in ACTIONS.get(path.stem, ()):
+                yield Take("hand-keyed", f"{path.stem} {action}", partial(_acted, path, action, kept))
 
 
 def _played(name: str, more: Path | None) -> None:
@@ -106,8 +112,16 @@ def _played(name: str, more: Path | None) -> None:
     play(scene, who, pods(who), scene.frame_end)
 
 
-def _acted(path: Path, action: str) -> None:
-    files.import_glb(path)
+def _acted(path: Path, action: str, kept: Path) -> None:
+    """A glTF file is read once and kept as a .blend: every action wants a fresh scene, and reading it takes long."""
+    if kept.exists():
+        files.open_blend(kept)
+    else:
+        files.import_glb(path)
+        for known in bpy.data.actions:
+            known.use_fake_user = True
+        with contextlib.redirect_stdout(io.StringIO()):
+            bpy.ops.wm.save_as_mainfile(filepath=str(kept), copy=True)
     files.assign(action)
 
 

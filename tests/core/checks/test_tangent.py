@@ -303,6 +303,15 @@ class TestTangent(CheckTest):
             both = Kisses((pair, replace(torso, kisses=some)))
             assert len(self.notes(replace(shot, kisses=both))) == notes, far
 
+    def test_a_kiss_that_opens_for_a_moment_is_one(self) -> None:
+        """A breath between two kisses of a lantern and a head: one note over both; half a second between: two."""
+        shot = held(24.0, 1.0, 0.5, 1.5).shot()
+        pair = shot.kisses.pairs[0]
+        for opened, spans in (((20, 23), [(13, 37)]), ((19, 30), [(13, 19), (32, 37)])):
+            kept = tuple(k for k in pair.kisses if not opened[0] <= k.sample <= opened[1])
+            notes = self.notes(replace(shot, kisses=Kisses((replace(pair, kisses=kept),))))
+            assert [(n.start, n.end) for n in notes] == spans
+
     def test_what_cannot_be_judged_is_said(self) -> None:
         shot = held(24.0, 1.0, 0.5, 1.3).shot()
         for bare, word in (

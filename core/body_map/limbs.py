@@ -168,22 +168,17 @@ def choose_up(tree: Tree, mirror: Mirror, pairs: Sequence[Pair], scene_up: Array
     depths = [tree.depth(p.host) if p.host >= 0 else 0 for p in long]
     lowest = [p for p, d in zip(long, depths, strict=True) if d == min(depths)]
 
+    risen = tree.heads[head].mean(0) - tree.heads[feet].mean(0) if feet and head else None
+    middle = tree.heads[mid].mean(0) - np.mean([p.tip for p in pairs], axis=0) if mid and pairs else None
+
     def score(u: Array) -> float:
         total = 1.4 * float(u @ scene_up)
-        if feet and head:
-            total += (
-                3
-                * float(np.sign((tree.heads[head].mean(0) - tree.heads[feet].mean(0)) @ u))
-                * _cosine(tree.heads[head].mean(0) - tree.heads[feet].mean(0), u) ** 2
-            )
+        if risen is not None:
+            total += 3 * float(np.sign(risen @ u)) * _cosine(risen, u) ** 2
         if lowest:
             total += 1.6 * max(_cosine(p.start - p.tip, u) for p in lowest)
-        if mid and pairs:
-            total += float(
-                np.clip(
-                    (tree.heads[mid].mean(0) - np.mean([p.tip for p in pairs], axis=0)) @ u / (0.25 * tree.size), -1, 1
-                )
-            )
+        if middle is not None:
+            total += min(max(float(middle @ u / (0.25 * tree.size)), -1.0), 1.0)
         return total
 
     best = max((first, second, -first, -second), key=score)
@@ -299,17 +294,22 @@ class Joints:
     by_shape: bool
 
 
-def _bend(places: Array, i: int, j: int) -> float:
+def _bend(places: Sequence[tuple[float, float, float]], i: int, j: int) -> float:
     """How far joints between i and j lie off the straight line, over its length."""
     if j - i < 2:
         return 0.0
-    chord = places[j] - places[i]
-    square = float(chord @ chord)
+    (ax, ay, az), (bx, by, bz) = places[i], places[j]
+    cx, cy, cz = bx - ax, by - ay, bz - az
+    square = cx * cx + cy * cy + cz * cz
     if square <= 0:
         return 1.0
-    inner = places[i + 1 : j] - places[i]
-    off = inner - (inner @ chord / square)[:, None] * chord
-    return sqrt(float((off * off).sum(axis=1).max()) / square)
+    most = 0.0
+    for px, py, pz in places[i + 1 : j]:
+        x, y, z = px - ax, py - ay, pz - az
+        t = (x * cx + y * cy + z * cz) / square
+        x, y, z = x - t * cx, y - t * cy, z - t * cz
+        most = max(most, x * x + y * y + z * z)
+    return sqrt(most / square)
 
 
 def joints(
@@ -338,6 +338,7 @@ class _Limb:
         self.n = len(path)
         self.leg = parts is LEG
         self.places = spots(tree, path)
+        self.spots = [(x, y, z) for x, y, z in self.places.tolist()]
         self.steps = np.linalg.norm(np.diff(self.places, axis=0), axis=1)
         self.total = max(float(self.steps.sum()), 1e-12)
         self.aside = np.abs(self.places @ mirror.lateral - mirror.offset) / self.total
@@ -364,7 +365,7 @@ class _Limb:
             # A segment split for twist is split evenly; one that runs on into the hand is not.
             inner = self.steps[i:j]
             split = (j - i - 1) * (0.2 + 0.6 * (1 - float(inner.min()) / max(float(inner.max()), 1e-12)))
-            known = length_of(self.places[j] - self.places[i]), _bend(self.places, i, j), split
+            known = length_of(self.places[j] - self.places[i]), _bend(self.spots, i, j), split
             self._known[i, j] = known
         return known
 

@@ -84,7 +84,8 @@ def pair_sides(
                 wish.append((key, which, left))
                 keys[key][which].append(i)
         # Whole words before glued letters: 'Left' before the l of 'leg'.
-        wish.sort(key=lambda w: "glued" in str(w[0]) or "behind" in str(w[0]))
+        if len(wish) > 1:
+            wish.sort(key=lambda w: "glued" in str(w[0]) or "behind" in str(w[0]))
         wishes.append(wish)
     side, partner, words = [""] * n, [-1] * n, list(folded)
     for i, wish in enumerate(wishes):

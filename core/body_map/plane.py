@@ -8,7 +8,7 @@ import numpy as np
 from .skeleton import Array, length_of
 from .tree import Tree
 
-NEAR = 0.02  # share of the size within which a mirrored centre is the partner's
+NEAR = 0.02  # share of the size within which a mirrored center is the partner's
 LEAST = 4  # bones that must have a partner, else there is no body
 
 
@@ -174,7 +174,7 @@ def find_plane(tree: Tree, up: Array) -> Mirror | None:
 
 
 def left_first(tree: Tree, mirror: Mirror, i: int, j: int) -> tuple[int, int]:
-    """The pair with its left bone (by name, else towards the lateral) first."""
+    """The pair with its left bone (by name, else toward the lateral) first."""
     if tree.side[i] and tree.partner[i] == j:
         return (i, j) if tree.side[i] == "L" else (j, i)
     return (i, j) if tree.centre[i] @ mirror.lateral >= tree.centre[j] @ mirror.lateral else (j, i)

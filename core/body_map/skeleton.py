@@ -13,7 +13,7 @@ Array = np.ndarray
 
 @dataclass(frozen=True)
 class Skeleton:
-    """The rest pose of B bones, in world metres.
+    """The rest pose of B bones, in world meters.
 
     names, armatures: per bone, its name and its armature's. parents (B,) int, the index of the parent bone, -1 at a
     root; a parent may stand anywhere in the order. heads, tails (B, 3); axes (B, 3, 3), columns = the bone's x, y, z

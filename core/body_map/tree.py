@@ -12,6 +12,7 @@ from .skeleton import Array, Skeleton, length_of
 
 SAME = 0.004  # share of the size within which two heads are one place
 REACH = 0.15  # share of the size over which a root left over still joins
+_PAIRS = 1 << 17  # pairs of bones held against each other at once: a MB of distances
 
 
 @dataclass
@@ -123,16 +124,23 @@ def _twins(sk: Skeleton, bones: list[int], size: float) -> dict[int, list[int]]:
     directions = sk.tails - sk.heads
     lengths = np.linalg.norm(directions, axis=1, keepdims=True)
     directions = directions / np.where(lengths > 0, lengths, 1)
+    outside = np.array([i for i in np.flatnonzero(np.isfinite(sk.heads).all(1)).tolist() if i not in inside], int)
     found: dict[int, list[int]] = {}
-    for i in range(len(sk)):
-        if i in inside or not np.isfinite(sk.heads[i]).all():
-            continue
-        near = np.flatnonzero(((heads - sk.heads[i]) ** 2).sum(1) <= (SAME * size) ** 2)
-        if len(near):
-            along = directions[[bones[k] for k in near]] @ directions[i]
-            found[i] = [bones[near[k]] for k in np.argsort(-along, kind="stable") if along[k] > 0.99] or [
-                -1 - bones[near[0]]
-            ]
+    rows = max(1, _PAIRS // max(1, len(bones)))
+    for at in range(0, len(outside), rows):
+        some = outside[at : at + rows]
+        apart = [heads[:, k] - sk.heads[some, k, None] for k in range(3)]
+        near = apart[0] ** 2 + apart[1] ** 2 + apart[2] ** 2 <= (SAME * size) ** 2
+        first, count = near.argmax(1), near.sum(1)
+        same_way = (directions[np.array(bones)[first]] * directions[some]).sum(1) > 0.99
+        for row in np.flatnonzero(count).tolist():
+            i, b = int(some[row]), bones[int(first[row])]
+            if count[row] == 1:
+                found[i] = [b if same_way[row] else -1 - b]
+                continue
+            several = np.flatnonzero(near[row])
+            along = directions[[bones[k] for k in several]] @ directions[i]
+            found[i] = [bones[several[k]] for k in np.argsort(-along, kind="stable") if along[k] > 0.99] or [-1 - b]
     return found
 
 

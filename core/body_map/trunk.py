@@ -71,7 +71,7 @@ def find_trunk(
             parts["spine"] = spines[len(spines) // 2 if named else 0]
         elif between and not named:
             parts["spine"] = between[0]
-    if upright:  # what hangs from the hips backwards or down is a tail or a coat, unless it is named
+    if upright:  # what hangs from the hips backward or down is a tail or a coat, unless it is named
         floor = float(hips @ up) + 0.12 * tree.size
         above = [k for k in above if float(tree.heads[k] @ up) > floor or tree.points(k)]
         above = _risen(tree, above, up)

@@ -339,7 +339,7 @@ def demo(words: list[str]) -> int:
 
 
 def corpus(words: list[str]) -> int:
-    """Run the checks over real motion and print found, missed and false notes ([--more DIR])."""
+    """Run the checks over real motion and print found, missed and false notes ([--more DIR] [--only TEXT])."""
     present("tests/corpus/run.py")
     python = favorite()
     fetch_clips(python)

@@ -28,8 +28,8 @@ SLACK = 0.2
 
 @dataclass(frozen=True)
 class Accepted:
-    """One check's notes on one clip. part: a body part, or '' for any; first, last: frames at the clip's own rate, from
-    frame 1 on, or None for the whole clip; rate: the clip's own."""
+    """One check's notes on one clip. part: a body part or several ('shin.L, shin.R'), or '' for any; first, last:
+    frames at the clip's own rate, the range's first being 1, or None for the whole clip; rate: the clip's own."""
 
     clip: str
     check: str
@@ -40,11 +40,13 @@ class Accepted:
     reason: str
 
     def covers(self, clip: str, shot: Shot, note: Note) -> bool:
-        if clip != self.clip or note.check != self.check or (self.part and set(note.parts) != {self.part}):
+        if clip != self.clip or note.check != self.check:
+            return False
+        if self.part and not set(note.parts) <= set(self.part.split(", ")):
             return False
         if self.first is None or self.last is None:
             return True
-        start, end = ((f - float(shot.frames[0])) / shot.fps for f in (note.start, note.end))
+        start, end = ((f - (shot.first or 0)) / shot.fps for f in (note.start, note.end))
         return (self.first - 1) / self.rate - SLACK <= start and end <= (self.last - 1) / self.rate + SLACK
 
 

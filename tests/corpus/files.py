@@ -22,16 +22,21 @@ from plumbline.sample_scenes import keeper_shot
 GLB_FPS = 30
 
 
-def subjects(folder: Path) -> Iterator[tuple[Subject, str]]:
-    """Subjects of the folder's files with '' or the sentence why a file cannot be measured."""
+def subjects(folder: Path, only: str = "") -> Iterator[tuple[Subject, str]]:
+    """Subjects of the folder's files with '' or the sentence why a file cannot be measured; ``only``: those whose name
+    holds this."""
     for path in sorted(folder.rglob("*.blend")):
         if path.stem.startswith("rig-"):
             continue
         name = path.stem if "as_published" not in path.parts else f"{path.stem} (as published)"
+        if only not in name:
+            continue
         yield from _shots(name, lambda p=path: _blend(p))
     for path in sorted(folder.rglob("*.glb")):
         import_glb(path)
         for action in sorted(a.name for a in bpy.data.actions):
+            if only not in f"{path.stem} {action}":
+                continue
             yield from _shots(f"{path.stem} {action}", lambda p=path, a=action: _act(a))
 
 
@@ -48,7 +53,8 @@ def _shots(name: str, make: Callable[[], Shot]) -> Iterator[tuple[Subject, str]]
                       lambda s=shot, f=fps, o=own: s if o else resampled(s, f)), ""
 
 
-def _sampled() -> Shot:
+def sampled() -> Shot:
+    """The open scene as it stands."""
     # no camera is asked for: the corpus judges bodies
     return sweep_now(bpy.context.scene, Request(needs=needs_of(chosen(None)) & ~Need.KISSES))
 
@@ -66,7 +72,7 @@ def open_blend(path: Path) -> None:
 
 def _blend(path: Path) -> Shot:
     open_blend(path)
-    return _sampled()
+    return sampled()
 
 
 def import_glb(path: Path) -> None:
@@ -105,4 +111,4 @@ def assign(name: str) -> None:
 
 def _act(name: str) -> Shot:
     assign(name)
-    return _sampled()
+    return sampled()

@@ -8,7 +8,7 @@ import numpy as np
 
 from ..kiss import Kiss, PairKisses, Thing
 from ..need import Need
-from ..numeric.camera import View, view
+from ..numeric.camera import View, view, views
 from ..numeric.lenses import Lenses
 from ..shot import Array, Camera, Shot
 from ..study import Study, measure
@@ -16,6 +16,9 @@ from .kiss_pairs import Pair, camera_runs, height_of
 
 #: U from frame to frame within which a place is the same place, in the picture or on one of the things.
 FOLLOW = 40.0
+
+#: U by which a frame that was skipped may be nearer than all others and stay unseen.
+CLOSER = 0.5
 
 #: Margin in U by which the screen boxes of two things' capsules are grown.
 MARGIN = 24.0
@@ -50,15 +53,43 @@ def stride(rate: float) -> int:
     return max(1, int(0.125 * rate + 1e-6))
 
 
-def boxes_of(shot: Shot, things: Iterable[Thing], radii: Mapping[Thing, float] | None = None) -> dict[Thing, Array]:
+def views_of(camera: Camera | None, count: int) -> tuple[View | None, ...]:
+    """The view at each of ``count`` samples, None where there is none."""
+    found: list[View | None] = [None] * count
+    for run, kind in enumerate(camera.kind if camera is not None else ()):
+        assert camera is not None
+        mine = np.flatnonzero(camera.run[:count] == run)
+        if kind in ("PERSP", "ORTHO") and len(mine):
+            some = views(
+                camera.world_from_camera[mine],
+                kind=kind,
+                fit=camera.fit[run],
+                lens_mm=camera.lens_mm[mine],
+                ortho_scale=camera.ortho_scale[mine],
+                sensor_mm=camera.sensor_mm[mine],
+                shift=camera.shift[mine],
+                resolution=camera.resolution,
+                pixel_aspect=camera.pixel_aspect,
+            )
+            for sample, one in zip(mine.tolist(), some, strict=True):
+                found[sample] = one
+    return tuple(found)
+
+
+def boxes_of(
+    shot: Shot,
+    things: Iterable[Thing],
+    radii: Mapping[Thing, float] | None = None,
+    views: Sequence[View | None] | None = None,
+) -> dict[Thing, Array]:
     """Boxes (F, K, 4) in the picture, each left, low, right, high in U, of the capsules that each thing lies in.
 
     radii: thing -> metres by which its mesh reaches beyond its bones or, for a prop, its origin. Grown by MARGIN and
     clipped to the picture; NaN out of it, where there is no camera, and where its lens cannot be followed. A capsule
-    that crosses the camera's plane has an endless box.
+    that crosses the camera's plane has an endless box. views: as from ``views_of``, where they are known already.
     """
-    known, camera = radii or {}, shot.camera
-    views = [None if camera is None else view_of(camera, sample) for sample in range(shot.count)]
+    known = radii or {}
+    views = views_of(shot.camera, shot.count) if views is None else views
     seen = np.array([n for n, v in enumerate(views) if v is not None], int)
     lens = Lenses([v for v in views if v is not None]) if len(seen) else None
     boxes = {}
@@ -81,11 +112,16 @@ def meet(boxes: Array, box: Array) -> Array:
     return out
 
 
-def gate(shot: Shot, pairs: Sequence[Pair], radii: Mapping[Thing, float] | None = None) -> Array:
-    """(P, F) whether two things may come near each other in the picture, by their boxes; radii as in ``boxes_of``. A
-    pair that is not open does not pass."""
+def gate(
+    shot: Shot,
+    pairs: Sequence[Pair],
+    radii: Mapping[Thing, float] | None = None,
+    views: Sequence[View | None] | None = None,
+) -> Array:
+    """(P, F) whether two things may come near each other in the picture, by their boxes; radii and views as in
+    ``boxes_of``. A pair that is not open does not pass."""
     passed = np.zeros((len(pairs), shot.count), bool)
-    boxes = boxes_of(shot, dict.fromkeys(t for pair in pairs for t in (pair.a, pair.b)), radii)
+    boxes = boxes_of(shot, dict.fromkeys(t for pair in pairs for t in (pair.a, pair.b)), radii, views)
     for p, pair in enumerate(pairs):
         met = meet(boxes[pair.a][:, :, None, :], boxes[pair.b][:, None, :, :])
         passed[p] = met.any(axis=(1, 2)) & pair.open
@@ -114,8 +150,13 @@ def first_look(passed: Array, rate: float) -> Array:
     return np.flatnonzero(coarse & passed.any(axis=0))
 
 
-def second_look(passed: Array, hits: Array, rate: float) -> Array:
-    """(P, F) what must be looked at as well, given hits (P, F) of the first look: the samples around each."""
+def second_look(passed: Array, hits: Array, rate: float, steady: Array | None = None) -> Array:
+    """(P, F) what must be looked at as well, given hits (P, F) of the first look: the samples around each.
+
+    steady (P, F): hits whose kisses all go on at the next sample of the first look, as from ``goes_on``. Between two
+    such only every second sample is looked at, since a kiss is followed over a missing one: where it starts and ends is
+    found all the same.
+    """
     step = stride(rate)
     around = np.zeros_like(hits)
     for shift in range(1 - step, step):
@@ -126,7 +167,29 @@ def second_look(passed: Array, hits: Array, rate: float) -> Array:
             ]
             around |= moved
     around[:, ::step] = False
+    for p, sample in np.argwhere(steady) if steady is not None else ():
+        around[p, sample + 1 : sample + step : 2] = False
     return around & passed
+
+
+def goes_on(now: Sequence[Kiss], later: Sequence[Kiss]) -> bool:
+    """Whether the kisses of a pair at two samples are the same places."""
+    if not now or len(now) != len(later):
+        return False
+    far = [[_moved(k, n) for n in later] for k in now]
+    least = FOLLOW * (later[0].sample - now[0].sample)
+    return len({row.index(min(row)) for row in far}) == len(now) and max(min(row) for row in far) <= least
+
+
+def closer_look(track: "Track", looked: Array, passed: Array) -> list[int]:
+    """The samples that a track skips at which it may be nearer than at any that was looked at, by more than CLOSER U:
+    beside its nearest one, and where the outlines pass through each other. looked, passed (F,): of its pair."""
+    samples, gaps = track.samples, track.gaps
+    near = [int(samples[int(np.abs(gaps).argmin())])]
+    skipped = [near[0] - 1, near[0] + 1]
+    if np.abs(gaps).min() > CLOSER:
+        skipped += (samples[:-1][np.diff(np.sign(gaps)) != 0.0] + 1).tolist()
+    return sorted({s for s in skipped if samples[0] < s < samples[-1] and passed[s] and not looked[s]})
 
 
 # ---- over time ------------------------------------------------------------------------------------------------------

@@ -2,7 +2,7 @@
 """From world places to the picture, as Blender's cameras do it.
 
 The picture is measured in U: the picture as it is shown (pixels made square), scaled so that its shorter side is 1080,
-x to the right and y upwards from the lower left corner. At 1920 x 1080 with square pixels one U is one pixel. A gap is
+x to the right and y upward from the lower left corner. At 1920 x 1080 with square pixels one U is one pixel. A gap is
 a
 matter of the eye, so it scales with the picture and not with its number of pixels.
 
@@ -18,7 +18,7 @@ Array = np.ndarray
 #: Shorter side of the picture in U.
 SHORT_SIDE = 1080.0
 
-#: Places nearer to the camera's plane than this, in metres, or behind it, have no place in the picture.
+#: Places nearer to the camera's plane than this, in meters, or behind it, have no place in the picture.
 NEAR = 1e-3
 
 
@@ -26,9 +26,9 @@ NEAR = 1e-3
 class View:
     """One frame's camera.
 
-    camera_from_world (3, 3) and origin (3,) world metres: camera places are ``camera_from_world @ (place - origin)``,
+    camera_from_world (3, 3) and origin (3,) world meters: camera places are ``camera_from_world @ (place - origin)``,
     the
-    camera looks along -Z. scale: U per unit of X / depth (perspective) or per metre (orthographic). centre (2,): where
+    camera looks along -Z. scale: U per unit of X / depth (perspective) or per meter (orthographic). center (2,): where
     the
     optical axis meets the picture, U. size (2,): width and height of the picture, U.
     """
@@ -41,7 +41,7 @@ class View:
     orthographic: bool
 
     def project(self, places: Array, world: Array | None = None) -> tuple[Array, Array, Array]:
-        """Picture x and y in U and nearness w of places (N, 3) in world metres; three arrays (N,).
+        """Picture x and y in U and nearness w of places (N, 3) in world meters; three arrays (N,).
 
         world (4, 4): where the places are given in a space of their own, that space in the world; single floats are
         then answered in single floats. w is linear along
@@ -65,13 +65,13 @@ class View:
         return cam_x * k + x, cam_y * k + y, w
 
     def depth(self, w: Array | float) -> Array:
-        """Metres before the camera's plane, from nearness."""
+        """Meters before the camera's plane, from nearness."""
         w = np.asarray(w, float)
         with np.errstate(divide="ignore"):
             return -w if self.orthographic else 1.0 / w
 
     def metres_per_unit(self, depth: Array | float) -> Array:
-        """World metres across the view that one U covers at this depth."""
+        """World meters across the view that one U covers at this depth."""
         depth = np.asarray(depth, float)
         return np.full_like(depth, 1.0 / self.scale) if self.orthographic else depth / self.scale
 
@@ -83,7 +83,7 @@ class View:
         return out
 
     def place(self, x: float, y: float, depth: float) -> Array:
-        """World place (3,) that is seen at (x, y) U at this depth in metres."""
+        """World place (3,) that is seen at (x, y) U at this depth in meters."""
         per = float(self.metres_per_unit(depth))
         local = np.array([(x - self.centre[0]) * per, (y - self.centre[1]) * per, -depth])
         out: Array = np.linalg.inv(self.camera_from_world) @ local + self.origin
@@ -109,32 +109,55 @@ def view(
     resolution: Array,
     pixel_aspect: Array,
 ) -> View:
-    """The view of a camera at world_from_camera (4, 4), with Blender's meanings of the lens.
+    """The view of a camera at world_from_camera (4, 4): see ``views``."""
+    return views(
+        np.asarray(world_from_camera, float)[None],
+        kind=kind,
+        fit=fit,
+        lens_mm=np.array([lens_mm], float),
+        ortho_scale=np.array([ortho_scale], float),
+        sensor_mm=np.asarray(sensor_mm, float)[None],
+        shift=np.asarray(shift, float)[None],
+        resolution=resolution,
+        pixel_aspect=pixel_aspect,
+    )[0]
 
-    kind 'PERSP' or 'ORTHO'; fit 'AUTO', 'HORIZONTAL' or 'VERTICAL'; sensor_mm (2,) width and height; shift (2,);
-    resolution (2,) pixels; pixel_aspect (2,). Raises ValueError for other kinds of lens.
+
+def views(
+    world_from_camera: Array,
+    *,
+    kind: str,
+    fit: str,
+    lens_mm: Array,
+    ortho_scale: Array,
+    sensor_mm: Array,
+    shift: Array,
+    resolution: Array,
+    pixel_aspect: Array,
+) -> list[View]:
+    """The views of one camera on F frames, at world_from_camera (F, 4, 4), with Blender's meanings of the lens.
+
+    kind 'PERSP' or 'ORTHO'; fit 'AUTO', 'HORIZONTAL' or 'VERTICAL'; lens_mm, ortho_scale (F,); sensor_mm (F, 2) width
+    and height; shift (F, 2); resolution (2,) pixels; pixel_aspect (2,). Raises ValueError for other kinds of lens.
 
     The sensor's height counts only where the fit is set to vertical: AUTO measures by the width both ways. The inverse
-    of
-    the camera's normalized axes is taken, not their transpose, since a camera under an unevenly scaled parent is
+    of the camera's normalized axes is taken, not their transpose, since a camera under an unevenly scaled parent is
     sheared.
     """
     if kind not in ("PERSP", "ORTHO"):
         raise ValueError(f"no projection for a camera of kind {kind}")
     matrix = np.asarray(world_from_camera, float)
-    axes = matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0)
+    axes = matrix[:, :3, :3] / np.linalg.norm(matrix[:, :3, :3], axis=1)[:, None]
     (width, height), (ax, ay) = np.asarray(resolution, float), np.asarray(pixel_aspect, float)
     horizontal = fit == "HORIZONTAL" or (fit == "AUTO" and ax * width >= ay * height)
-    sensor = float(sensor_mm[1] if fit == "VERTICAL" else sensor_mm[0])
+    sensor = sensor_mm[:, 1 if fit == "VERTICAL" else 0]
     across = width if horizontal else height * ay / ax
     to_units = SHORT_SIDE / min(width * ax, height * ay)
     side = to_units * ax * across
     size = picture_size(resolution, pixel_aspect)
-    return View(
-        camera_from_world=np.linalg.inv(axes),
-        origin=matrix[:3, 3].copy(),
-        scale=float(side / ortho_scale if kind == "ORTHO" else side * lens_mm / sensor),
-        centre=size / 2.0 - side * np.asarray(shift, float),
-        size=size,
-        orthographic=kind == "ORTHO",
-    )
+    scale = side / ortho_scale if kind == "ORTHO" else side * lens_mm / sensor
+    turns, origins, centres = np.linalg.inv(axes), matrix[:, :3, 3].copy(), size / 2.0 - side * shift
+    return [
+        View(turn, origin, one, centre, size, kind == "ORTHO")
+        for turn, origin, one, centre in zip(turns, origins, scale.tolist(), centres, strict=True)
+    ]

@@ -39,7 +39,7 @@ def base(part: str) -> str:
 
 @cache
 def side(part: str) -> str:
-    """'L', 'R', or '' for a part of the centre line."""
+    """'L', 'R', or '' for a part of the center line."""
     return part.partition(".")[2]
 
 

@@ -24,8 +24,8 @@ class Card:
 
     parts: part -> bone ('' = the character has none). limits: joint angle name (see tables.joint_ranges) -> (least,
     most) in degrees,
-    either may be None. masses: part -> kg. soles: side -> 7 points in metres in the foot's rest world (see shot.Sole).
-    stretch: limb ('leg.L') -> share by which it may grow. height: metres that the figure stands for.
+    either may be None. masses: part -> kg. soles: side -> 7 points in meters in the foot's rest world (see shot.Sole).
+    stretch: limb ('leg.L') -> share by which it may grow. height: meters that the figure stands for.
     """
 
     name: str = ""

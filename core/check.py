@@ -31,7 +31,7 @@ class Check:
 
     lane: a key of LANES. uses: the measures that ``run`` asks for. own_needs: what it reads itself.
     groups: groups of parts that it judges one by one; a group with a missing part is skipped and said.
-    metric: it speaks in metres or seconds, so it is skipped on a figure of unknown size.
+    metric: it speaks in meters or seconds, so it is skipped on a figure of unknown size.
     per_shot: run once for the shot with character None instead of once a character.
     trial: shown, but never decides the exit code.
     """

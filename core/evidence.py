@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The closed set of drawable shapes. Checks return them, drawers draw them; a check never draws.
 
-All places are world metres, except in ScreenOutline, whose places are pixels of a picture scaled to a shorter side
-of 1080 with y upwards. ``role`` is 'found' (what the shot does, drawn in the lane's colour) or 'held_against' (what it
+All places are world meters, except in ScreenOutline, whose places are pixels of a picture scaled to a shorter side
+of 1080 with y upward. ``role`` is 'found' (what the shot does, drawn in the lane's color) or 'held_against' (what it
 is measured against, drawn in paper white). ``frames`` is the first and last scene frame at which the shape shows;
 a shape with one place a frame lists as many places as there are whole frames from first to last.
 """
@@ -15,7 +15,7 @@ Span = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """A disc, ring or centre of mass: ``kind`` is 'disc', 'ring' or 'mass'."""
+    """A disc, ring or center of mass: ``kind`` is 'disc', 'ring' or 'mass'."""
 
     role: str
     frames: Span

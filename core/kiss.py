@@ -44,7 +44,7 @@ class Kiss:
     inside.
     form: 'parallel' (the outlines face each other along a stretch), 'aligned' (one edge lies along another) or
     'corner'.
-    place (x, y) U. normal (x, y): unit direction in the picture that takes a away from b. depth_a, depth_b: metres from
+    place (x, y) U. normal (x, y): unit direction in the picture that takes a away from b. depth_a, depth_b: meters from
     the camera's plane. pieces_a, pieces_b: of both outlines near the place. centers: the middles of a's and b's boxes
     in the picture, U, by which a place is known again where both move through the picture. crossed: whether the two
     outlines run deep into each other at another place, where the eye sees which is before.

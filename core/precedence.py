@@ -5,7 +5,7 @@ Within one limb and two frames of 24, the first rule below that fits decides. Th
 text of the one that stays, which takes the greater severity of the two.
 
 1. A reversed knee or elbow (``joint-limit`` hyperextension) owns the limb's ``overextension``: a joint that is bent
-   backwards has crossed straight twice.
+   backward has crossed straight twice.
 2. ``overextension`` by stretch or by a goal out of reach owns the same limb's flat joint, and the ``slip`` of a foot
    that it pulls along.
 3. A note on the proximal part of a limb owns the ``joint-limit`` of its end where that end is held by a contact: with a

@@ -3,7 +3,7 @@
 ``testing.mend`` applies it to sampled motion.
 
 ``target`` is a body part ('foot.L') or a prop's name. ``frames`` is the first and last scene frame of the full change;
-``ease`` is how many frames it is eased in before and out after them. Offsets are metres in the world.
+``ease`` is how many frames it is eased in before and out after them. Offsets are meters in the world.
 """
 
 from dataclasses import dataclass

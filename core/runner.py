@@ -82,7 +82,7 @@ def _unfit(check: Check, character: Character | None) -> str | None:
     if check.metric and character is not None and not character.size_is_known:
         return (
             f"the figure is {character.height:.3g} m tall and its card states no height, "
-            "so nothing in metres or seconds can be judged; give the height that it stands for"
+            "so nothing in meters or seconds can be judged; give the height that it stands for"
         )
     return None
 

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The sampled shot: what the scene did, as arrays. Nothing here knows Blender.
 
-F frames, P parts, K keys, S sole points. Places are world metres; axes are (…, 3, 3) with an object's x, y and z axes
+F frames, P parts, K keys, S sole points. Places are world meters; axes are (…, 3, 3) with an object's x, y and z axes
 in the world as columns. All arrays are made read-only, and their shapes are checked when the object is born.
 """
 
@@ -147,7 +147,7 @@ SOLE_POINTS = ("heel", "heel_inner", "heel_outer", "ball", "ball_inner", "ball_o
 
 @dataclass(frozen=True)
 class Sole:
-    """The underside of one foot at rest: points (7, 3) in rest world metres, in the order of SOLE_POINTS.
+    """The underside of one foot at rest: points (7, 3) in rest world meters, in the order of SOLE_POINTS.
 
     Heel and ball ride rigidly on the foot bone, the toe tip on the toe bone (on the foot where there is none).
     ``source`` is 'mesh', 'card' or 'guess'.
@@ -251,7 +251,7 @@ class Character:
         return _rows(self.twist_axes)
 
     def head(self, part: str) -> Array:
-        """Joint centre at which the part begins, (F, 3)."""
+        """Joint center at which the part begins, (F, 3)."""
         return self.head_rows[:, self.index[part]].T
 
     def end(self, part: str) -> Array:
@@ -276,7 +276,7 @@ class Character:
 
     @cached_property
     def leg_length(self) -> float:
-        """Hip to knee to ankle at rest, metres: the character's own yardstick. Without legs, 0.47 of its height."""
+        """Hip to knee to ankle at rest, meters: the character's own yardstick. Without legs, 0.47 of its height."""
         lengths = [
             self.rest_length(f"thigh.{s}") + self.rest_length(f"shin.{s}")
             for s in body.SIDES
@@ -286,7 +286,7 @@ class Character:
 
     @property
     def real_size(self) -> float:
-        """Real metres that one measured metre stands for: the card's height over the figure's, else 1."""
+        """Real meters that one measured meter stands for: the card's height over the figure's, else 1."""
         return self.card.height / self.height if self.card.height and self.height > 0 else 1.0
 
     @property
@@ -380,7 +380,7 @@ class Camera:
 class Shot:
     """One scene, sampled.
 
-    frames (F,) scene frames, evenly spaced; fps frames a second; gravity (3,) m/s2; unit_scale metres per Blender unit;
+    frames (F,) scene frames, evenly spaced; fps frames a second; gravity (3,) m/s2; unit_scale meters per Blender unit;
     first and last: the range that is judged (frames outside are margin). kisses: what the mesh reducer found, or None.
     remarks: sentences about what the sweep could not show.
     """

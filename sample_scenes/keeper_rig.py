@@ -11,7 +11,7 @@ from mathutils import Vector
 from ..core.testing.puppet import adult
 from .keeper_set import add_mesh
 
-HEEL, BALL = 0.085, -0.11                    # y of heel and ball against the hip line, metres
+HEEL, BALL = 0.085, -0.11                    # y of heel and ball against the hip line, meters
 ALONG = 0.06                                 # length of control bones; they point along +Y, so their axes are the world's
 
 

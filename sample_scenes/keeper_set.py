@@ -3,7 +3,7 @@
 import bpy
 from mathutils import Matrix, Vector
 
-RISE = 0.17                                  # height of a step, metres
+RISE = 0.17                                  # height of a step, meters
 COLORS = {"Stair": (.42, .45, .47, 1), "Lamp": (.78, .70, .45, 1), "Lantern": (.60, .38, .10, 1), "Keeper Skin": (.22, .30, .38, 1)}
 FIRST_STEP, LANDING = -0.38, -0.72           # y at which the first step and the landing begin
 

@@ -2,7 +2,7 @@
 """The shot: the keeper climbs two steps with his lantern, turns to the lamp and reaches up to it. 24 frames a second.
 
 Keys are told as an animator would set them: a control, a frame, a value; each part on its own frames, feet held between two
-equal keys, the head ahead of a move and the chest after it. Places are metres from the control's rest, angles degrees.
+equal keys, the head ahead of a move and the chest after it. Places are meters from the control's rest, angles degrees.
 """
 import math
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Marks of notes on a time axis, as arrays of rectangles, triangles and letters in pixels of a region (y upwards).
+"""Marks of notes on a time axis, as arrays of rectangles, triangles and letters in pixels of a region (y upward).
 
 The rail hangs from the top of the scrub bar; the rows, one a lane, lie at the bottom of a tall editor. A bar is longer
 when its note is worse; the selected one drops a plumb line at its worst frame. Nothing here asks Blender.

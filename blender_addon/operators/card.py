@@ -10,14 +10,14 @@ from .. import session
 from ..cards import card_on, character_named, keep_card, refusal
 from .refusing import Refusing
 
-#: Metres of an adult, to which a figure of unknown size is likely to be built.
+#: Meters of an adult, to which a figure of unknown size is likely to be built.
 ADULT = 1.7
 #: Units in which figures come: centimeters, millimeters, inches, feet, and tenfold mistakes.
 _FACTORS = (0.01, 0.001, 0.0254, 0.3048, 0.1, 10.0, 100.0)
 
 
 def likely_height(height: float) -> float:
-    """Metres that a figure of this measured height is likely to stand for."""
+    """Meters that a figure of this measured height is likely to stand for."""
     of_people = [height * factor for factor in _FACTORS if 0.9 <= height * factor <= 2.3]
     nearest: float = sorted(of_people or [ADULT], key=lambda h: abs(h - ADULT))[0]
     return float(f"{nearest:.2f}")

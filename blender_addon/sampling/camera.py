@@ -97,7 +97,7 @@ class CameraReader:
         self.filled = True
 
     def camera(self) -> Camera | None:
-        """The sampled camera in metres, or None where some frame has none."""
+        """The sampled camera in meters, or None where some frame has none."""
         if self.missing:
             return None
         unit = self._scene.unit_settings.scale_length

@@ -19,13 +19,13 @@ Array = np.ndarray
 #: a person.
 TWIST_GAP = 0.0012
 
-#: Figures smaller than this, metres, are lost in Blender's own rounding.
+#: Figures smaller than this, meters, are lost in Blender's own rounding.
 LEAST_SIZE = 1e-3
 
 
 @dataclass(frozen=True)
 class Bones:
-    """Bones of one character in the world, all frames: heads, tails (F, n, 3) metres; axes (F, n, 3, 3) right-handed;
+    """Bones of one character in the world, all frames: heads, tails (F, n, 3) meters; axes (F, n, 3, 3) right-handed;
     rest_heads, rest_tails (n, 3), rest_axes (n, 3, 3)."""
 
     heads: Array
@@ -59,7 +59,7 @@ class Places:
 def bones_of(
     rig: Rig, names: Sequence[str], reader: PoseReader, world: Array, unit: float, rotations: bool = True
 ) -> Bones:
-    """The named bones of one rig; unit: metres per scene unit."""
+    """The named bones of one rig; unit: meters per scene unit."""
     data = rig.object.data.bones
     lengths = np.array([data[name].length for name in names])
     places, axes = carried(world, reader.rows(names))
@@ -136,7 +136,7 @@ def character_of(
 ) -> tuple[Character | None, list[str]]:
     """The sampled character and remarks on it; None where not one of its parts has a place.
 
-    standing: the skin's extent along the figure's up at rest, metres, where it is known.
+    standing: the skin's extent along the figure's up at rest, meters, where it is known.
     """
     parts = [p for p in body.PARTS if p in member.map.parts]
     warnings = [*member.map.warnings, *member.warnings]

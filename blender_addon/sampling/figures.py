@@ -248,7 +248,7 @@ class Figures:
 
     def _now(self, source: _Source) -> tuple[Array, Array]:
         """Places (n, 3) of a source's vertices in the frame at hand, in its own space, and that space (4, 4) in world
-        metres."""
+        meters."""
         if source.now != self.sample or source.places is None or source.world is None:
             source.places, source.world = self._fetch(source)
             source.now = self.sample
@@ -270,7 +270,7 @@ class Figures:
     # ---- how far meshes reach --------------------------------------------------------------------------------------
 
     def guesses(self) -> dict[Thing, float]:
-        """How far each thing's mesh may reach from its bones or its origin, metres, before any was evaluated."""
+        """How far each thing's mesh may reach from its bones or its origin, meters, before any was evaluated."""
         return {t: self.reach_of(t.name) if t.kind == "prop" else REACH * self._height(t) for t in self.things}
 
     def reaches(self) -> dict[Thing, float]:
@@ -281,7 +281,7 @@ class Figures:
         return height_of(self.characters[thing.character])
 
     def reach_of(self, name: str) -> float:
-        """Metres from a prop's origin to the farthest corner of its bodies' boxes, as the person's scene stands now."""
+        """Meters from a prop's origin to the farthest corner of its bodies' boxes, as the person's scene stands now."""
         root = self.scene.objects.get(name)
         far = [0.05]
         for body in self._props[name]:

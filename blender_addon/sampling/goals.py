@@ -140,7 +140,7 @@ def goals_of(
 
     place(chain): (F, 3) where its target is, or None where that cannot be read; joint(rig, bone, tail): (F, 3) where
     a bone's
-    head or tail is, both in metres. Of several constraints on one limb the strongest counts, frame by frame.
+    head or tail is, both in meters. Of several constraints on one limb the strongest counts, frame by frame.
     """
     found: dict[str, tuple[Array, Array, Array]] = {}
     controls: dict[str, tuple[str, ...]] = {}
@@ -183,7 +183,7 @@ def target_place(
     frames: int,
     unit: float,
 ) -> Array | None:
-    """(F, 3) metres, where the chain's target is; None for a target that is neither an object nor a bone.
+    """(F, 3) meters, where the chain's target is; None for a target that is neither an object nor a bone.
 
     A target that is part of the character stands where the character's instance stands.
     """

@@ -47,7 +47,7 @@ def triangles_of(mesh: Any) -> Array:
 
 
 def world_of(body: Body, now: Any, graph: Any, unit: float) -> Array:
-    """(4, 4) from the object's own space to world metres."""
+    """(4, 4) from the object's own space to world meters."""
     world = np.array(now.matrix_world, float)
     for carrier, offset in reversed(body.carriers):
         shift = np.eye(4)

@@ -321,7 +321,7 @@ def _of_body(object: Any) -> bool:
 
 
 def _ankles(character: Character) -> list[tuple[Array, float]]:
-    """Places (3,) of the lower foot on up to LOOKS frames, metres, each with the leg's length."""
+    """Places (3,) of the lower foot on up to LOOKS frames, meters, each with the leg's length."""
     feet = [character.head(f"foot.{s}") for s in body.SIDES if character.has(f"foot.{s}")]
     if not feet:
         return []

@@ -22,9 +22,9 @@ def skeleton_of(
     meshes: Iterable[Any] | None = None,
     labels: Sequence[str] | None = None,
 ) -> Skeleton:
-    """The rest pose of all bones of the armature ``objects`` (bpy.types.Object), merged, in world metres.
+    """The rest pose of all bones of the armature ``objects`` (bpy.types.Object), merged, in world meters.
 
-    unit_scale: metres per scene unit. worlds: the armatures' world matrices (4x4), by default as the objects stand now.
+    unit_scale: meters per scene unit. worlds: the armatures' world matrices (4x4), by default as the objects stand now.
     meshes: mesh objects that may hang on these armatures, by default all of the file. labels: what each armature is
     called in the skeleton, by default its object's name, which two linked files may both have given.
     """
@@ -70,7 +70,7 @@ def skeleton_of(
 
 
 def _rest(bones: Any, world: Any, unit_scale: float) -> tuple[np.ndarray, ...]:
-    """heads, tails (n, 3), axes (n, 3, 3), deform (n,) of one armature, in world metres."""
+    """heads, tails (n, 3), axes (n, 3, 3), deform (n,) of one armature, in world meters."""
     n = len(bones)
     local = np.empty(n * 16, np.float32)
     tails = np.empty(n * 3, np.float32)

@@ -25,7 +25,7 @@ FEWEST = 8
 
 @dataclass(frozen=True)
 class Skin:
-    """A mesh on an armature: vertices (N, 3) at rest, world metres; ``bone`` where it hangs on one bone, else ''."""
+    """A mesh on an armature: vertices (N, 3) at rest, world meters; ``bone`` where it hangs on one bone, else ''."""
 
     object: Any
     rig: Rig
@@ -70,7 +70,7 @@ def skins_of(member: Member, worlds: Mapping[str, Array], unit: float, stands: S
 
 
 def standing_of(member: Member, skins: Sequence[Skin]) -> float | None:
-    """The extent of all skins along the figure's up, metres; None without a skin."""
+    """The extent of all skins along the figure's up, meters; None without a skin."""
     up = np.asarray(member.map.up, float)
     heights = [skin.vertices @ up for skin in skins]
     return float(max(h.max() for h in heights) - min(h.min() for h in heights)) if heights else None

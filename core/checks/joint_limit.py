@@ -66,10 +66,10 @@ class JointLimit(Check):
     at their word on any figure. A span goes on until the angle is 5 degrees inside, and spans 0.2 s apart are one.
     Silent when: a hand that bears weight tilts up to 95 degrees, a thigh raised to the front spreads up to 90; the
     character is not human (then only reversed knees and elbows and the card's own limits are judged).
-    Cannot see: less than 3 to 5 degrees of hyperextension on captured motion, whose joint centres are no better; roll
+    Cannot see: less than 3 to 5 degrees of hyperextension on captured motion, whose joint centers are no better; roll
     about a straight limb; a twist done by skinning alone; flexion and deviation of the wrist apart from each other,
     because the body map knows no palm; which side of straight a leg is on that is straight at rest, has no foot and
-    never bends over 15 degrees, or on an arm that is modelled bent to the back and then bends both ways.
+    never bends over 15 degrees, or on an arm that is modeled bent to the back and then bends both ways.
     Remedy: turn the part back about the joint's own axis, all the way on the worst frame and less toward frames 10
     degrees inside the limit, so that the move keeps its shape; a reversed knee or elbow back to a slight natural bend.
     """

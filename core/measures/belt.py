@@ -163,5 +163,5 @@ def _heading(character: Character, study: Study, direction: Array) -> str:
     ahead = ahead / np.linalg.norm(ahead)
     forward, left = direction @ ahead, direction @ np.cross(up, ahead)
     if abs(forward) >= abs(left):
-        return "forwards" if forward > 0 else "backwards"
+        return "forward" if forward > 0 else "backward"
     return "to its left" if left > 0 else "to its right"

@@ -24,7 +24,7 @@ PEOPLES = (
 def unlike_people(character: Character) -> str:
     """What in the figure's proportions is far from any person's, as a clause, or '' where nothing is.
 
-    Read from the joint centres at rest: hip to ankle, hip line to shoulder line, shoulder to wrist. What the body map
+    Read from the joint centers at rest: hip to ankle, hip line to shoulder line, shoulder to wrist. What the body map
     lacks is not compared.
     """
     for (words, least, most), share in zip(PEOPLES, _shares(character), strict=True):

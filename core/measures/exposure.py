@@ -88,7 +88,7 @@ def step_of(changes: Array) -> tuple[int, bool]:
     if lengths[best] > 1 and covered[best] >= COVER and counts[best] >= len(gaps) / 2:
         return int(lengths[best]), bool(lengths[best] >= STEPPED_GAP)
     # holds between drawings on twos leave less than that share: they are on twos if nothing ever changes on
-    # neighbouring frames
+    # neighboring frames
     if len(gaps) >= 8 and gaps.min() > 1 and (gaps == gaps.min()).mean() >= COVER and gaps.min() < STEPPED_GAP:
         return int(gaps.min()), False
     return 1, False

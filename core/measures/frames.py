@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Anatomical frames of the parts: X forward, Y up along the part (distal to proximal), Z to the body's right.
 
-They are laid at rest from joint centres and carried by the bones, so that a bone's roll drops out:
+They are laid at rest from joint centers and carried by the bones, so that a bone's roll drops out:
 frame now = axes now @ axes at rest^T @ frame at rest. For both sides of the body Z is to the right (ISB letters: Wu
 2002, J Biomech 35:543-548; Wu 2005, 38:981-992); the signs of the left side are turned by who reads them.
 
@@ -97,7 +97,7 @@ def _rest_hinge(character: Character, limb: str, right: Array, up: Array, ahead:
     normal = rot.cross(upper, lower)
     front = rot.cross(ahead, -upper)
     if rot.angle_between(upper, lower) > REST_BENT:
-        # bent at rest is bent the way it goes; a leg may still be modelled backward, so there the body's right decides
+        # bent at rest is bent the way it goes; a leg may still be modeled backward, so there the body's right decides
         axis = -rot.unit(normal) if leg else rot.unit(normal)
         if not leg and axis @ front < -BACKWARD:
             return Hinge(-axis, "", f"the {body.spoken(mid)} is bent to the back at rest, where no elbow goes")

@@ -36,7 +36,7 @@ HELD = 0.25
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """Two things, a moved first by a remedy; open (F,) where they are judged; height: metres, by which depths count."""
+    """Two things, a moved first by a remedy; open (F,) where they are judged; height: meters, by which depths count."""
 
     a: Thing
     b: Thing
@@ -60,7 +60,7 @@ def things_of(shot: Shot) -> tuple[Thing, ...]:
 
 
 def pairs_of(shot: Shot, radii: Mapping[str, float] | None = None) -> tuple[Pair, ...]:
-    """The default pairs of a shot. radii: prop name -> metres from its origin to its farthest vertex."""
+    """The default pairs of a shot. radii: prop name -> meters from its origin to its farthest vertex."""
     things = things_of(shot)
     parts = [t for t in things if t.kind == "part"]
     props = [t for t in things if t.kind == "prop"]
@@ -123,7 +123,7 @@ def camera_runs(camera: Camera) -> list[slice]:
 
 
 def height_of(character: Character) -> float:
-    """The character's standing height in metres; from the joints at rest where it is not known."""
+    """The character's standing height in meters; from the joints at rest where it is not known."""
     if character.height > 0.0:
         return character.height
     both = np.concatenate([character.rest_heads, character.rest_tails]) @ character.up

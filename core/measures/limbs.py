@@ -16,7 +16,7 @@ Array = np.ndarray
 
 @dataclass(frozen=True)
 class Limbs:
-    """L limbs by their index in ``names`` ('leg.L'), over F samples, in world metres.
+    """L limbs by their index in ``names`` ('leg.L'), over F samples, in world meters.
 
     root, mid, end (L, F, 3): hip, knee, ankle or shoulder, elbow, wrist (where the limb's end is not in the body map,
     the end of its lower bone). upper, lower (L, F): lengths of the two bones. normal (L, F, 3): upper x lower, m2.

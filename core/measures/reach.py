@@ -22,7 +22,7 @@ OPEN = 5.0  # degrees of bend above which a gap is the rig's own (a goal with an
 
 @dataclass(frozen=True)
 class Reach:
-    """One limb. root, mid, end (F, 3) joint centres in world metres.
+    """One limb. root, mid, end (F, 3) joint centers in world meters.
 
     length (F,): the chain at rest times the character's scale, m. flexion (F,): degrees between the two bones' lines,
     0 = straight, whichever way it bends. stretch (F,): share by which the two bones are longer than at rest (negative:

@@ -22,7 +22,7 @@ __all__ = ["LEVERS", "LEVER_LEG", "Motion", "Signal", "lever", "local_axes", "pa
 
 Array = np.ndarray
 
-#: Metres from a part's joint to the end of what it swings, on an adult with a leg of LEVER_LEG metres. From memory.
+#: Meters from a part's joint to the end of what it swings, on an adult with a leg of LEVER_LEG meters. From memory.
 LEVERS = {"pelvis": 0.7, "spine": 0.6, "chest": 0.5, "neck": 0.25, "head": 0.2,
           "clavicle": 0.65, "upper_arm": 0.6, "forearm": 0.3, "hand": 0.1,
           "thigh": 0.85, "shin": 0.45, "foot": 0.15, "toe": 0.07}
@@ -80,7 +80,7 @@ class Signal:
         out = np.full(count, LEAST_NOISE)
         reach = max(4, int(round(0.75 / float(np.median(self.seconds))))) if len(self.seconds) else 4
         for i in range(count):
-            at = i - 2                                  # the fourth difference that is centred on drawing i
+            at = i - 2                                  # the fourth difference that is centered on drawing i
             near = np.concatenate([d4[max(0, at - reach):max(0, at - 3)], d4[max(0, at + 4):max(0, at + reach + 1)]])
             if len(near):
                 out[i] = max(float(np.median(near)), LEAST_NOISE)

@@ -14,7 +14,7 @@ def eased_time(n: int, speed_in: float, speed_out: float) -> Array:
     """Warped times (n + 1,) from 0 to n whose speed is ``speed_in`` at the start and ``speed_out`` at the end.
 
     Speeds are shares of the even one (1 keeps it). A cubic in time with those end slopes; end speeds are held under 3,
-    up to which the cubic never runs backwards.
+    up to which the cubic never runs backward.
     """
     a, b = np.clip((speed_in, speed_out), 0.0, 3.0)
     s = np.linspace(0.0, 1.0, n + 1)

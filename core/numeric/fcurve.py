@@ -256,7 +256,7 @@ Shape = Callable[[Array, Array], Array]
 
 
 def _bounce_in(t: Array, _: Array) -> Array:
-    """One minus four parabolas of falling height, run backwards."""
+    """One minus four parabolas of falling height, run backward."""
     u = 1 - t
     start = np.select([u < 1 / 2.75, u < 2 / 2.75, u < 2.5 / 2.75], [0.0, 1.5, 2.25], 2.625) / 2.75
     floor = np.select([u < 1 / 2.75, u < 2 / 2.75, u < 2.5 / 2.75], [0.0, 0.75, 0.9375], 0.984375)

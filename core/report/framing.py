@@ -10,7 +10,7 @@ from ..shot import Camera, Character, Shot
 
 Array = np.ndarray
 
-#: Lens and sensor width in millimetres, and how much of the picture's shorter side stays free.
+#: Lens and sensor width in millimeters, and how much of the picture's shorter side stays free.
 LENS, SENSOR, FREE = 50.0, 36.0, 0.18
 
 

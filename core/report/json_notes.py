@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The notes file: one run over one shot as JSON data, by the published schema notes.schema.json beside this file.
 
-Frames are whole scene frames, both ends inside; places are world metres (pixels of a picture with a shorter side of
+Frames are whole scene frames, both ends inside; places are world meters (pixels of a picture with a shorter side of
 1080 for a screen outline); every number is finite.
 """
 

@@ -3,7 +3,7 @@
 
 Registry-carried (fetched once into .cache/clips by ``build.py``): pybullet 3.2.7's ``humanoid3d`` and ``walker``
 motions
-(JSON, Y up, metres, quaternions w x y z, bone offsets of humanoid.urdf times 0.25) and the BVH files of bvhtoolbox
+(JSON, Y up, meters, quaternions w x y z, bone offsets of humanoid.urdf times 0.25) and the BVH files of bvhtoolbox
 0.1.3.
 """
 
@@ -262,7 +262,7 @@ _BVH_PARTS = (
 
 
 def _bvh(path: Path, unit: float = 0.01) -> Clip:
-    """A BVH file; ``unit`` metres per file unit (centimetres in all of ours)."""
+    """A BVH file; ``unit`` meters per file unit (centimeters in all of ours)."""
     joints: list[str] = []
     parents: list[int] = []
     offsets: list[list[float]] = []

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Edits of a sampled Character: the one set of moves that planted faults and remedies are both made of.
 
-Every function returns a new Character; arrays are (F, ...) over the character's samples, world metres and world
+Every function returns a new Character; arrays are (F, ...) over the character's samples, world meters and world
 rotations.
 """
 

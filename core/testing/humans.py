@@ -251,7 +251,7 @@ def _rotation(axis: Array | Sequence[float], angle: float) -> Array:
 
 
 class _Builder:
-    """Bones of one human, in metres, facing -y, z up, the left side at +x."""
+    """Bones of one human, in meters, facing -y, z up, the left side at +x."""
 
     def __init__(self, rng: np.random.Generator, habit: Habit | None) -> None:
         self.rng, self.habit = rng, habit

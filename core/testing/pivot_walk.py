@@ -36,8 +36,8 @@ def smooth(s: Array | float) -> Array:
 
 def walk(fps: float = 24.0, seconds: float = 4.4, in_place: bool = False, pace: float = 1.0,
          ground: Callable[[Array], Array] | None = None) -> Walk:
-    """The walk at ``fps``; in place, the ground goes backwards under it, evenly or as far as
-    ``ground(t)`` metres. ``pace`` plays it faster."""
+    """The walk at ``fps``; in place, the ground goes backward under it, evenly or as far as
+    ``ground(t)`` meters. ``pace`` plays it faster."""
     f = int(round(seconds * fps)) + 1
     t = np.arange(f) / fps * pace
     puppet = adult()

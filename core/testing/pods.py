@@ -12,7 +12,7 @@ SLENDER = 0.027
 
 
 def radius(part: str, height: float) -> float:
-    """Metres of a body part's thickness on a figure of this height."""
+    """Meters of a body part's thickness on a figure of this height."""
     return RADIUS.get(part.partition(".")[0], SLENDER) * height
 
 

@@ -13,7 +13,7 @@ from ..shot import Character, Shot
 
 Array = np.ndarray
 
-# Adult of 1.75 m in a relaxed stand, knees and elbows a little bent: part -> (head, tail), metres; left side.
+# Adult of 1.75 m in a relaxed stand, knees and elbows a little bent: part -> (head, tail), meters; left side.
 # Proportions from memory of an average adult; only the laws of tests rest on them, no limit does.
 _ADULT = {
     "pelvis": ((0, 0, 0.94), (0, 0, 1.05)),

@@ -68,7 +68,7 @@ class TestSlip(CheckTest):
     def test_text_names_the_ground(self):
         case = list(self.planted(24.0))[-1]
         note = self.the_note(case, 24.0)
-        assert "right foot slips" in note.text and "1.00 m/s backwards" in note.text
+        assert "right foot slips" in note.text and "1.00 m/s backward" in note.text
 
     def test_a_giant_is_judged_by_its_leg_and_told_in_its_own_size(self):
         case = list(self.planted(24.0))[2]

@@ -77,7 +77,7 @@ def test_on_twos_feet_in_the_air_are_not_planted():
 def test_belt_reads_the_ground_of_a_walk_in_place(fps):
     found = _of(belt, walk(fps, in_place=True).shot)
     np.testing.assert_allclose(found.velocity, [0, 1.0, 0], atol=0.02)
-    assert not found.varies and "1.00 m/s backwards" in found.sentence
+    assert not found.varies and "1.00 m/s backward" in found.sentence
 
 
 def test_belt_is_at_rest_under_a_travelling_walk():

@@ -303,6 +303,13 @@ class TestTangent(CheckTest):
             both = Kisses((pair, replace(torso, kisses=some)))
             assert len(self.notes(replace(shot, kisses=both))) == notes, far
 
+    def test_two_props_are_named_as_two(self) -> None:
+        shot = held(24.0, 1.0, 0.5, 1.3).shot()
+        lamps = replace(shot.kisses.pairs[0], b=Thing("Lamp", "prop"))
+        note = self.notes(replace(shot, kisses=Kisses((lamps,))))[0]
+        assert set(note.parts) == {"Lamp", "Lantern"} and note.character == ""
+        assert '"Lantern" and "Lamp"' in note.text
+
     def test_a_kiss_that_opens_for_a_moment_is_one(self) -> None:
         """A breath between two kisses of a lantern and a head: one note over both; half a second between: two."""
         shot = held(24.0, 1.0, 0.5, 1.5).shot()

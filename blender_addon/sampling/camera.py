@@ -50,6 +50,9 @@ class CameraReader:
             self._used = [camera_at(scene, float(frame)) for frame in frames]
         else:
             self._used = [camera_at(scene, float(frame)) for frame in frames[:1]] * len(frames)
+        self._uids = np.array([-1 if camera is None else camera.session_uid for camera in self._used])
+        rows = np.unique(self._uids, return_index=True)[1].tolist()
+        self._objects = [self._used[i] for i in sorted(rows) if self._used[i] is not None]
         f = len(self._used)
         self._matrices: Array = np.zeros((f, 4, 4))
         self.filled = False
@@ -58,11 +61,7 @@ class CameraReader:
 
     def objects(self) -> list[Any]:
         """All camera objects in use, each once."""
-        found: dict[int, Any] = {}
-        for camera in self._used:
-            if camera is not None:
-                found.setdefault(camera.session_uid, camera)
-        return list(found.values())
+        return self._objects
 
     @property
     def missing(self) -> bool:
@@ -88,9 +87,8 @@ class CameraReader:
     def fill(self, worlds: Mapping[int, Array], graph: Any) -> None:
         """Takes the world matrices (F or 1, 4, 4) of all frames by session_uid from elsewhere, and the lenses, which
         must be still, from any frame."""
-        uids = np.array([-1 if camera is None else camera.session_uid for camera in self._used])
         for camera in self.objects():
-            mine = uids == camera.session_uid
+            mine = self._uids == camera.session_uid
             world = worlds[camera.session_uid]
             self._matrices[mine] = world if len(world) == 1 else world[mine]
             self._optics[mine] = _optics(camera.evaluated_get(graph).data)
@@ -107,8 +105,7 @@ class CameraReader:
             return None
         world[:, :3, :3] /= length
         world[:, :3, 3] *= unit
-        uids = np.array([camera.session_uid for camera in self._used])
-        changed = uids[1:] != uids[:-1]
+        changed = self._uids[1:] != self._uids[:-1]
         cut = np.concatenate([[False], changed | _jumps(world)])
         firsts = [self._used[i] for i in (0, *np.flatnonzero(cut).tolist())]
         render = self._scene.render

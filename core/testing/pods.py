@@ -39,6 +39,11 @@ def pod(start: Array, stop: Array, radius: float, rings: int = 10, sides: int = 
     return np.array(places), faces
 
 
+def triangles(faces: list[tuple[int, ...]]) -> Array:
+    """(t, 3) vertex indices: every face of k corners as a fan of k - 2."""
+    return np.array([(face[0], face[i], face[i + 1]) for face in faces for i in range(1, len(face) - 1)])
+
+
 def block(x: float, y: float, z: float) -> Mesh:
     """A box of these lengths about the origin: vertices (8, 3) and faces."""
     places = np.array([(i, j, k) for i in (-1, 1) for j in (-1, 1) for k in (-1, 1)]) * np.array([x, y, z]) / 2

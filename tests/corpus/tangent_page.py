@@ -26,7 +26,7 @@ def run(more: Path | None, progress: Progress) -> int:
         progress.part(f"tangent planted in {row['clip']}", len(planted) / (7 * 8))
     found: list[tangent_rate.Viewed] = []
     left: list[str] = []
-    total = len(list(staged.takes(more))) * len(staged.ANGLES)
+    total = sum(len(staged.angles_of(take)) for take in staged.takes(more))
     for view in tangent_rate.views(more):
         if isinstance(view, str):
             left.append(view)
@@ -64,7 +64,8 @@ def page(
         "Three lanterns about every figure: one hangs from its hand, one stands on the ground by it, one hangs behind "
         "at the height of the head. Three full shots and three medium ones from the front, from three quarters and in "
         "profile, of 35 to 85 mm, one slow move, and one with a second figure. Nobody staged them against kisses, so "
-        "true ones are to be expected. Every note of medium severity or above was looked at; minutes are a camera's.",
+        "true ones are to be expected. Each clip is seen from every other of these. Every note of medium severity or "
+        "above was looked at in a picture; minutes are a camera's.",
         "",
         tangent_rate.table(found),
         "",

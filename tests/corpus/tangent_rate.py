@@ -3,7 +3,7 @@
 
     python -m tests.corpus.tangent_rate [--more DIR] [--pictures DIR] [--only TEXT ...]
 
-Every take of ``staged`` is seen from all its angles. A note of medium severity or above was looked at in a picture
+Every take of ``staged`` is seen from its angles. A note of medium severity or above was looked at in a picture
 (--pictures draws them all) and stands in tangents_seen.json with what it shows; one that does not is printed and
 counted as not judged. ``build.py corpus`` runs it too, and writes docs/corpus_tangent.md.
 """
@@ -33,7 +33,7 @@ from plumbline.core.report.raster import png
 from plumbline.core.runner import finish
 from plumbline.core.shot import Shot
 
-from .staged import ANGLES, Stage, takes
+from .staged import Stage, angles_of, takes
 
 SEEN = Path(__file__).with_name("tangents_seen.json")
 
@@ -54,7 +54,7 @@ class Viewed:
 
 
 def views(more: Path | None, only: Sequence[str] = (), pictures: Path | None = None) -> Iterator[Viewed | str]:
-    """Every take from every angle; a sentence for a take that cannot be measured."""
+    """Every take from each of its angles; a sentence for a take that cannot be measured."""
     check = catalogue()["tangent"]
     for take in takes(more):
         if only and not any(text in take.clip for text in only):
@@ -64,7 +64,7 @@ def views(more: Path | None, only: Sequence[str] = (), pictures: Path | None = N
         except (CannotMeasure, RuntimeError) as why:
             yield f"{take.clip}: {str(why).splitlines()[0]}"
             continue
-        for angle in ANGLES:
+        for angle in angles_of(take):
             stage.shoot(angle)
             shot = sweep_now(stage.scene, Request(check.needs()))
             result = finish(shot, [check])

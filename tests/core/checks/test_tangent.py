@@ -21,6 +21,7 @@ from plumbline.core.remedy import Move
 from plumbline.core.runner import finish
 from plumbline.core.shot import Camera, Prop, Shot
 from plumbline.core.testing.laws import CheckTest, Planted
+from plumbline.core.testing.pods import block, triangles
 from plumbline.core.testing.puppet import act
 
 Array = np.ndarray
@@ -38,18 +39,17 @@ def ball() -> tuple[Array, Array]:
     places = ROUND * np.stack([np.sin(polar) * np.cos(turn), np.sin(polar) * np.sin(turn), np.cos(polar)], -1).reshape(
         -1, 3
     )
-    quads = [
+    quads: list[tuple[int, ...]] = [
         (i * sides + j, i * sides + (j + 1) % sides, (i + 1) * sides + (j + 1) % sides, (i + 1) * sides + j)
         for i in range(rings)
         for j in range(sides)
     ]
-    return places, np.array([t for a, b, c, d in quads for t in ((a, b, c), (a, c, d))])
+    return places, triangles(quads)
 
 
 def crate(x: float, y: float, z: float) -> tuple[Array, Array]:
-    places = np.array([(i, j, k) for i in (-1, 1) for j in (-1, 1) for k in (-1, 1)]) * np.array([x, y, z]) / 2
-    quads = ((0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3))
-    return places, np.array([t for a, b, c, d in quads for t in ((a, b, c), (a, c, d))])
+    places, quads = block(x, y, z)
+    return places, triangles(quads)
 
 
 def solid(mesh: tuple[Array, Array]) -> Topology:

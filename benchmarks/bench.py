@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Measures the speed of a review against a bare sweep of the same scene, prints the table, writes docs/speed.md.
 
-    python benchmarks/bench.py [light rigify crowd long] [--rounds N] [--frames N] [--no-page]
+    python benchmarks/bench.py [light rigify crowd throng long] [--rounds N] [--frames N] [--no-page]
 
 --frames cuts the scenes short for a quick look; such a run, like one with --no-page, leaves docs/speed.md as it is.
 """
@@ -42,7 +42,8 @@ ROWS = (
     Row("rigify-joints", "rigify", "joints and soles", 0.22, 0.03, JOINTS, 0.0),
     Row("rigify-some", "rigify", "all checks, two meshes' outlines on 3 of 10 frames", 0.35, None, None, 0.3),
     Row("rigify-every", "rigify", "all checks, two meshes' outlines on every frame", 0.60, None, None, 1.0),
-    Row("crowd", "crowd", "all checks", 0.75, 0.30),
+    Row("crowd", "crowd", "joints and soles", 0.75, 0.30, JOINTS),
+    Row("crowd-outlines", "throng", "all checks, outlines of figures that pass each other on every frame", 0.75, None),
     Row("long", "long", "all checks", 0.70, 0.30),
 )
 

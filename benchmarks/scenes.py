@@ -5,6 +5,7 @@ light    one keeper keyed in FK, 25 bones, a skin of 1,200 vertices, 240 frames,
 rigify   a generated Rigify human with IK controls keyed every 6 frames, a skin of 50,000 vertices under subdivision,
          19 buoys and a lantern of 20,000 vertices each under modifiers, 300 frames
 crowd    20 keepers as in light with skins of 2,000 vertices, 1,000 frames, a key every 8 frames
+throng   crowd's first 100 frames: in its picture the figures pass each other all the time, and so do their outlines
 long     one keeper, 10,000 frames, a linear key on every frame, as a bake leaves them
 
 The motion is like a walk; it is there to cost what a walk costs, not to be looked at.
@@ -48,6 +49,7 @@ FULL = {
     "light": Size(240),
     "rigify": Size(300, skin=50_000, meshes=20),
     "crowd": Size(1_000, figures=20, skin=2_000),
+    "throng": Size(100, figures=20, skin=2_000),
     "long": Size(10_000),
 }
 
@@ -70,7 +72,7 @@ def build(name: str, size: Size | None = None, kissing: float = 0.0) -> Any:
 
 
 def _keepers(scene: Any, name: str, size: Size) -> None:
-    step = {"light": 4, "crowd": 8, "long": 1}[name]
+    step = {"light": 4, "crowd": 8, "throng": 8, "long": 1}[name]
     frames = np.arange(1, size.frames + step + (0 if step == 1 else step), step, dtype=float)
     for k in range(size.figures):
         rig = keeper(scene, f"Keeper{k:02d}", size.skin, (1.6 * (k % 5), 2.1 * (k // 5)))

@@ -125,14 +125,13 @@ def _chain(object: Any, bones: Iterable[str]) -> list[tuple[str, int]]:
     """The bones and all above them, parents first and level by level: name and row of the parent, -1 for none."""
     rest = object.data.bones
     depth: dict[str, int] = {}
-
-    def of(bone: Any) -> int:
-        if bone.name not in depth:
-            depth[bone.name] = 0 if bone.parent is None else of(bone.parent) + 1
-        return depth[bone.name]
-
     for name in bones:
-        of(rest[name])
+        above, bone = [], rest[name]
+        while bone is not None and bone.name not in depth:
+            above.append(bone.name)
+            bone = bone.parent
+        start = -1 if bone is None else depth[bone.name]
+        depth.update((each, start + n) for n, each in enumerate(reversed(above), 1))
     ordered = sorted(depth, key=lambda name: depth[name])
     row = {name: i for i, name in enumerate(ordered)}
     return [(n, -1 if rest[n].parent is None else row[rest[n].parent.name]) for n in ordered]

@@ -14,6 +14,10 @@ from types import ModuleType
 from typing import Any
 
 import pytest
+from plumbline.blender_addon.sampling.probe import Probe
+from plumbline.blender_addon.sampling.sweep import Request, sweep_now
+from plumbline.core.catalogue import chosen
+from plumbline.core.runner import needs_of
 
 BENCHMARKS = Path(__file__).parents[2] / "benchmarks"
 ROOM, ROUNDS, TRIES = 1.25, 3, 2
@@ -60,6 +64,21 @@ def held(scene: Any, reviews: dict[str, Any], limits: dict[str, tuple[float, flo
 def test_simple_figures(name: str, size: Any, ratio: float, share: float) -> None:
     scene = scenes.build(name, size)
     held(scene, {"all checks": Review()}, {"all checks": (ratio, share)})
+
+
+@pytest.mark.parametrize("name", ["light", "long", "crowd"])
+def test_simple_figures_are_not_stepped(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Their keys tell their motion: Blender evaluates a few frames to prove it, and for the ground."""
+    scene = scenes.build(name, Size(200, figures=3 if name == "crowd" else 1))
+    frames, going = [], Probe.to
+
+    def to(inside: Probe, frame: float) -> Any:
+        frames.append(frame)
+        return going(inside, frame)
+
+    monkeypatch.setattr(Probe, "to", to)
+    shot = sweep_now(scene, Request(needs_of(chosen(list(timing.JOINTS)))))
+    assert len(shot.frames) >= 200 and len(frames) <= 16
 
 
 def test_a_rig_among_heavy_meshes() -> None:

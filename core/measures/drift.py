@@ -112,7 +112,7 @@ def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, lea
         keyed = repeats is None or repeats.within(a, b)
         window = hi - lo if keyed else min(hi - lo, max(1, round(WINDOW * t.rate)))
         floor = least_keyed if keyed else least
-        spells = _merged(_spells(path, lo, hi, window, floor), round(TOGETHER * t.rate), window, path)
+        spells = _merged(_spells(_Between(path, lo, hi), lo, hi, window, floor), round(TOGETHER * t.rate), window, path)
         if not spells:
             continue
         after = (stances[k + 1][0] - b) / t.rate if k + 1 < len(stances) else 1.0
@@ -165,27 +165,45 @@ class _Repeats:
         return bool((still >= np.maximum(self._least, SAME_SHARE * stays)).any())
 
 
-def _spells(path: Array, lo: int, hi: int, window: int, least: float) -> list[tuple[int, int, float]]:
+class _Between:
+    """The path (D, 3) m of a stance from drawing lo to hi, and the distances between its drawings, which are all found
+    at once where it is short."""
+
+    def __init__(self, path: Array, lo: int, hi: int) -> None:
+        self.path, self._lo = path, lo
+        self._all = _pairs(path[lo:hi + 1]) if hi - lo < DENSE else None
+
+    def pairs(self, a: int, b: int) -> Array:
+        """Distances (N, N) between drawings a to b."""
+        if self._all is None:
+            return _pairs(self.path[a:b + 1])
+        rows = slice(a - self._lo, b + 1 - self._lo)
+        return self._all[rows, rows]
+
+
+def _spells(between: _Between, lo: int, hi: int, window: int, least: float) -> list[tuple[int, int, float]]:
     """Largest drift between lo and hi, then the largest ones before and after it, and so on down to ``least``."""
+    path = between.path
     if hi > lo and norm(np.ptp(path[lo:hi + 1], axis=0)) < least:        # nowhere farther apart than their box
         return []
-    best, where = _largest(path, lo, hi, window)
+    best, where = _largest(between, lo, hi, window)
     if best < least or best <= 0:
         return []
-    first, last = _tightest(path, *where, best)
+    first, last = _tightest(between, *where, best)
     a, b = max(lo, first - 2), min(hi, last + 2)
-    around = path[a:b + 1]
-    size_here = float(norm(around[:, None] - around[None]).max()) if b - a < 2 * window + 8 else best
-    return [*_spells(path, lo, first, window, least), (first, last, size_here), *_spells(path, last, hi, window, least)]
+    size_here = float(between.pairs(a, b).max()) if b - a < 2 * window + 8 else best
+    return [*_spells(between, lo, first, window, least), (first, last, size_here),
+            *_spells(between, last, hi, window, least)]
 
 
-def _largest(path: Array, lo: int, hi: int, window: int) -> tuple[float, tuple[int, int]]:
+def _largest(between: _Between, lo: int, hi: int, window: int) -> tuple[float, tuple[int, int]]:
     """The largest drift between two drawings of lo to hi, up to ``window`` apart, and those two: the nearest ones."""
+    path = between.path
     if hi <= lo:
         return 0.0, (lo, lo)
     if hi - lo < DENSE:
-        size, gap = _pairs(path[lo:hi + 1])
-        size = np.where((gap > 0) & (gap <= window), size, 0.0)
+        gap = _GAPS[:hi - lo + 1, :hi - lo + 1]
+        size = between.pairs(lo, hi) * ((gap > 0) & (gap <= window))
         first, last = np.nonzero(size >= size.max() * (1 - 1e-9))
         pick = int((last - first).argmin())
         i, j = int(first[pick]), int(last[pick])
@@ -199,20 +217,25 @@ def _largest(path: Array, lo: int, hi: int, window: int) -> tuple[float, tuple[i
     return best, where
 
 
-def _pairs(path: Array) -> tuple[Array, Array]:
-    """Distances (N, N) from row to column, and how many drawings the column lies after the row."""
-    order = np.arange(len(path))
-    return norm(path[:, None] - path[None]), order[None] - order[:, None]
+#: How many drawings the column lies after the row.
+_GAPS = np.arange(DENSE)[None] - np.arange(DENSE)[:, None]
 
 
-def _tightest(path: Array, i: int, j: int, best: float) -> tuple[int, int]:
+def _pairs(path: Array) -> Array:
+    """Distances (N, N) between the places of a path (N, 3)."""
+    rows = np.ascontiguousarray(path.T)
+    return norm((rows[:, :, None] - rows[:, None]).transpose(1, 2, 0))
+
+
+def _tightest(between: _Between, i: int, j: int, best: float) -> tuple[int, int]:
     """The skate itself inside the pair (i, j): noise before and after it makes that longer.
 
     The shortest span that holds nearly all of the drift, then out to where the foot comes to rest.
     """
+    path = between.path
     first, last = i, j
     if j - i < DENSE:
-        pairs, gaps = _pairs(path[i:j + 1])
+        pairs, gaps = between.pairs(i, j), _GAPS[:j - i + 1, :j - i + 1]
         gap = int(gaps[(gaps > 0) & (pairs >= TIGHT * best)].min(initial=j - i))
         at = int(np.diagonal(pairs, gap).argmax())
         first, last = i + at, i + at + gap

@@ -10,8 +10,9 @@ import numpy as np
 
 from ...core.body_map.skeleton import Skeleton
 
-#: Vertices read per mesh: first this many, evenly strewn; then, if a group was not met yet, up to the second number.
-STREWN, AT_MOST = 3_000, 12_000
+#: Vertices read per mesh: first this many, evenly strewn; then, while a group was not met yet, up to the second number.
+#: The body map asks only whether a bone has weight at all; reading weights is slow.
+STREWN, AT_MOST = 300, 12_000
 
 
 def skeleton_of(

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from ...core.numeric.camera import View
-from ...core.numeric.lenses import Lenses
 from ...core.numeric.topology import Topology
 from .meshes import Evaluated, positions, triangles_of, world_of
 from .probe import Probe, probe
@@ -17,7 +16,7 @@ from .skins import Body
 
 Array = np.ndarray
 
-#: U around a box within which a place may still lie behind it.
+#: U about a place in the picture within which what stands before it may hide a part of the kiss.
 MARGIN = 64.0
 #: By how much of its diagonal a mesh may grow beyond the box that it has now, under modifiers of these types.
 BOX_SPARE = 0.5
@@ -36,10 +35,12 @@ class Asked:
     places: Array
     depth: float
 
-    def behind(self, corners: Array) -> bool:
-        """Whether a box of these corners (8, 3), world metres, may lie before one of the places."""
-        lens = Lenses([self.seen])
-        return bool(_before(lens.corners(corners[None]), [self])[0])
+    def sight(self) -> tuple[Array, Array, Array]:
+        """Where the lines of sight to the places start and end, both (n, 3) world metres, and how far about them, in
+        metres (n,), a body still counts."""
+        ends = [[self.seen.place(x, y, depth) for x, y in self.places.tolist()] for depth in (0.0, self.depth)]
+        start, stop = (np.array(some).reshape(-1, 3) for some in ends)
+        return start, stop, np.full(len(start), MARGIN * float(self.seen.metres_per_unit(self.depth)))
 
 
 def hiders(
@@ -59,12 +60,37 @@ def hiders(
     boxed = [body for body in boxed if body.key in boxes]
     if not boxed or not samples:
         return found
-    lens, wanted = Lenses([asked[sample].seen for sample in samples]), [asked[sample] for sample in samples]
+    sights = [asked[sample].sight() for sample in samples]
+    sight = tuple(np.concatenate(some) for some in zip(*sights, strict=True))
+    row = np.repeat(np.arange(len(samples)), [len(start) for start, _, _ in sights])
     for body, worlds in zip(boxed, _worlds(scene, boxed, frames[samples], unit), strict=True):
-        corners = np.einsum("fij,kj->fki", worlds[:, :3, :3], boxes[body.key]) + worlds[:, None, :3, 3]
-        for n in np.flatnonzero(_before(lens.corners(corners), wanted)):
+        met = crosses(boxes[body.key], worlds if len(worlds) == 1 else worlds[row], *sight)
+        for n in np.unique(row[met]).tolist():
             found.setdefault(samples[n], []).append(body)
     return found
+
+
+def crosses(box: Array, world: Array, start: Array, stop: Array, about: Array) -> Array:
+    """(n,) whether lines from start to stop (n, 3), in world metres, come within ``about`` (n,) metres of a box.
+
+    box (2, 3): its low and its high corner in a space of its own, and that space (n or 1, 4, 4) in world metres.
+    """
+    size = np.linalg.norm(world[:, :3, :3], axis=1)
+    if not (np.abs(np.linalg.det(world[:, :3, :3])) > 1e-12 * size.prod(axis=1)).all():
+        return np.ones(len(start), bool)  # flattened: nothing can be told
+    inverse = np.linalg.inv(world)
+    a, b = ((inverse[:, :3, :3] @ p[:, :, None])[..., 0] + inverse[:, :3, 3] for p in (start, stop))
+    room = about[:, None] / size
+    low, high, along = box[0] - room - a, box[1] + room - a, b - a
+    with np.errstate(divide="ignore", invalid="ignore"):
+        one, two = low / along, high / along
+    # A line that runs along a pair of sides is between them all the way or nowhere.
+    inside = (low <= 0.0) & (high >= 0.0)
+    still = np.abs(along) < 1e-12
+    enter = np.where(still, np.where(inside, -np.inf, np.inf), np.minimum(one, two)).max(axis=1)
+    leave = np.where(still, np.where(inside, np.inf, -np.inf), np.maximum(one, two)).min(axis=1)
+    out: Array = np.maximum(enter, 0.0) <= np.minimum(leave, 1.0)
+    return out
 
 
 def _worlds(scene: Any, bodies: Sequence[Body], frames: Array, unit: float) -> list[Array]:
@@ -85,31 +111,15 @@ def _worlds(scene: Any, bodies: Sequence[Body], frames: Array, unit: float) -> l
 
 
 def _box_of(body: Body) -> Array | None:
-    """Corners (8, 3) of the body's box in its own space, with room for what its modifiers do; None without vertices."""
+    """Low and high corner (2, 3) of the body's box in its own space, with room for what its modifiers do; None without
+    vertices."""
     points = np.empty(3 * len(body.object.data.vertices), np.float32)
     if not len(points):
         return None
     body.object.data.vertices.foreach_get("co", points)
-    low, high = (np.array([extreme(points[k::3]) for k in range(3)], float) for extreme in (np.min, np.max))
-    box = np.array([[(low, high)[i >> k & 1][k] for k in range(3)] for i in range(8)])
-    spare = BOX_SPARE * float(np.linalg.norm(high - low)) if len(body.object.modifiers) else 0.0
-    return box + np.where(box > (low + high) / 2.0, spare, -spare)
-
-
-def _before(corners: tuple[Array, Array, Array], asked: Sequence[Asked]) -> Array:
-    """(F,) whether a box may lie before one of the places; corners: x, y U and depth in metres, each (F, 8)."""
-    x, y, depth = corners
-    out = np.zeros(len(asked), bool)
-    ahead = np.isfinite(x)
-    low_x, high_x = x.min(axis=1) - MARGIN, x.max(axis=1) + MARGIN
-    low_y, high_y = y.min(axis=1) - MARGIN, y.max(axis=1) + MARGIN
-    for n, one in enumerate(asked):
-        if not ahead[n].all():  # it reaches behind the camera: only what is wholly there is ruled out
-            out[n] = ahead[n].any()
-        elif depth[n].min() <= one.depth:
-            px, py = one.places.T
-            out[n] = ((px >= low_x[n]) & (px <= high_x[n]) & (py >= low_y[n]) & (py <= high_y[n])).any()
-    return out
+    box = np.array([[extreme(points[k::3]) for k in range(3)] for extreme in (np.min, np.max)], float)
+    spare = BOX_SPARE * float(np.linalg.norm(box[1] - box[0])) if len(body.object.modifiers) else 0.0
+    return box + np.array([[-spare], [spare]])
 
 
 def _keeps_near(body: Body) -> bool:
@@ -141,8 +151,9 @@ class Sets:
         for body in self.bodies if len(asked.places) else ():
             now = body.object.evaluated_get(graph)
             world = world_of(body, now, graph, self.unit)
-            corners = np.array([tuple(c) for c in now.bound_box]) @ world[:3, :3].T + world[:3, 3]
-            if not asked.behind(corners):
+            corners = np.array([tuple(c) for c in now.bound_box])
+            box = np.stack([corners.min(axis=0), corners.max(axis=0)])
+            if not crosses(box, world[None], *asked.sight()).any():
                 continue
             with Evaluated(body.object, graph) as mesh:
                 if mesh is None or not len(mesh.vertices):

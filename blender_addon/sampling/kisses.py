@@ -2,18 +2,32 @@
 """The second pass over a shot: outlines of evaluated meshes in its camera, reduced at once, never stored.
 
 Few frames are looked at: those at which the poses say that two things may come near each other in the picture, every
-third of them at 24 frames a second, then the frames around a kiss. Only where a kiss holds long enough, and something
-of the rest of the scene may stand before it, is that evaluated as well, to see whether it hides the place.
+third of them at 24 frames a second, then the frames around a kiss; where it goes on, two of three. Only where a kiss
+holds long enough, and something of the rest of the scene may stand before it, is that evaluated as well, to see whether
+it hides the place.
 """
 
-from collections.abc import Generator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from typing import Any
 
 import numpy as np
 
 from ...core.kiss import Kiss, Kisses, PairKisses, Thing
 from ...core.measures.kiss_pairs import Pair, beside_of, camera_runs, pairs_of
-from ...core.measures.kisses import boxes_of, first_look, follow, gate, held, meet, second_look, view_of
+from ...core.measures.kisses import (
+    Track,
+    boxes_of,
+    closer_look,
+    first_look,
+    follow,
+    gate,
+    goes_on,
+    held,
+    meet,
+    second_look,
+    stride,
+    views_of,
+)
 from ...core.numeric.kissing import BEHIND, NEAR_GAP, Picture, kisses
 from ...core.shot import Shot
 from .armatures import Member
@@ -47,25 +61,31 @@ class Looks:
             self.shot, {prop.name: figures.reach_of(prop.name) for prop in self.shot.props}
         )
         self.found: dict[tuple[int, int], list[Kiss]] = {}
+        self._views = views_of(self.shot.camera, self.shot.count)
         self._boxes: dict[Thing, Array] = {}
 
     def run(self) -> Generator[float, None, Kisses]:
-        passed = gate(self.shot, self.pairs, self.figures.guesses())
+        passed = gate(self.shot, self.pairs, self.figures.guesses(), self._views)
         if passed.any():
             yield 0.02
             passed = self._build(passed)
         first = first_look(passed, self.shot.rate)
         for n, sample in enumerate(first.tolist()):
             self.look(np.flatnonzero(passed[:, sample]), sample)
-            yield 0.05 + 0.55 * (n + 1) / len(first)
-        hits = np.zeros_like(passed)
+            yield 0.05 + 0.45 * (n + 1) / len(first)
+        hits, steady = np.zeros_like(passed), np.zeros_like(passed)
         for (p, sample), some in self.found.items():
             hits[p, sample] = bool(some)
-        again = second_look(passed, hits, self.shot.rate)
+            steady[p, sample] = goes_on(some, self.found.get((p, sample + stride(self.shot.rate)), []))
+        again = second_look(passed, hits, self.shot.rate, steady)
         second = np.flatnonzero(again.any(axis=0))
         for n, sample in enumerate(second.tolist()):
             self.look(np.flatnonzero(again[:, sample]), sample)
-            yield 0.6 + 0.3 * (n + 1) / len(second)
+            yield 0.5 + 0.35 * (n + 1) / len(second)
+        closer = self._closer(passed)
+        for n, sample in enumerate(sorted(closer)):
+            self.look(np.array(sorted(closer[sample])), sample)
+            yield 0.85 + 0.05 * (n + 1) / len(closer)
         yield from self._hide()
         return Kisses(
             tuple(PairKisses(pair.a, pair.b, self._kisses_of(p)) for p, pair in enumerate(self.pairs)),
@@ -83,13 +103,12 @@ class Looks:
                 figures.remarks.append(f"{what} has no surface that a render shows, so it has no outline")
         self.pairs = [p for p in self.pairs if p.a in figures.topologies and p.b in figures.topologies]
         reaches = figures.reaches()
-        self._boxes = boxes_of(self.shot, figures.things, reaches)
-        return gate(self.shot, self.pairs, reaches)
+        self._boxes = boxes_of(self.shot, figures.things, reaches, self._views)
+        return gate(self.shot, self.pairs, reaches, self._views)
 
     def look(self, which: Array, sample: int, sets: Sets | None = None) -> None:
         """Looks at some pairs, by their rows, on a sample; sets: the rest of the scene, where it is to count too."""
-        assert self.shot.camera is not None
-        seen = view_of(self.shot.camera, sample)
+        seen = self._views[sample]
         if seen is None:
             return
         figures = self.figures
@@ -114,16 +133,32 @@ class Looks:
             some = kisses(picture, index[pair.a], index[pair.b], thirds, pair.height, beside)
             self.found[p, sample] = [k.at(sample) for k in some]
 
+    def _closer(self, passed: Array) -> dict[int, set[int]]:
+        """Sample -> rows of pairs, where a kiss that holds may be nearer than on the samples looked at."""
+        looked = np.zeros_like(passed)
+        for p, sample in self.found:
+            looked[p, sample] = True
+        found: dict[int, set[int]] = {}
+        for p, stretch in self._held():
+            for sample in closer_look(stretch, looked[p], passed[p]):
+                found.setdefault(sample, set()).add(p)
+        return found
+
+    def _held(self) -> Iterator[tuple[int, Track]]:
+        """What holds long enough to count, with the row of its pair."""
+        least = max(1, int(np.ceil(HOLDS * self.shot.rate - 1e-3)))
+        runs = [] if self.shot.camera is None else list(camera_runs(self.shot.camera))
+        for p, pair in enumerate(self.pairs):
+            for track in follow(PairKisses(pair.a, pair.b, self._kisses_of(p)), runs):
+                for stretch in held(track, NEAR_GAP, least):
+                    yield p, stretch
+
     def _hide(self) -> Generator[float, None, None]:
         """Looks again, with the rest of the scene, where a kiss holds and may be hidden."""
-        least = max(1, int(np.ceil(HOLDS * self.shot.rate - 1e-3)))
         wanted: dict[int, set[int]] = {}
-        assert self.shot.camera is not None
-        for p, pair in enumerate(self.pairs):
-            for track in follow(PairKisses(pair.a, pair.b, self._kisses_of(p)), camera_runs(self.shot.camera)):
-                for stretch in held(track, NEAR_GAP, least):
-                    for k in stretch.kisses:
-                        wanted.setdefault(k.sample, set()).add(p)
+        for p, stretch in self._held():
+            for k in stretch.kisses:
+                wanted.setdefault(k.sample, set()).add(p)
         asked = {sample: self._asked(sorted(some), sample) for sample, some in wanted.items()}
         figures = self.figures
         rest = hiders(figures.scene, figures.rest, self.shot.frames, asked, figures.unit)
@@ -140,8 +175,7 @@ class Looks:
 
     def _asked(self, which: Any, sample: int) -> Asked:
         """The places of a sample's kisses of some pairs, and how deep what hides them may lie."""
-        assert self.shot.camera is not None
-        seen = view_of(self.shot.camera, sample)
+        seen = self._views[sample]
         assert seen is not None
         some = [k for p in which for k in self.found.get((int(p), sample), [])]
         depth = max((max(k.depth_a, k.depth_b) for k in some), default=0.0)

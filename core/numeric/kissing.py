@@ -41,6 +41,7 @@ RUNS_OVER = 12.0
 BEHIND = 0.03
 #: The least and the most of what is in the picture, NaN aside, and what they are of nothing.
 EXTREMES = ((np.fmin.reduce, np.inf), (np.fmax.reduce, -np.inf))
+EVERYWHERE = np.array([-np.inf, -np.inf, np.inf, np.inf])
 #: Depths that differ by less than this share of the height touch in the world.
 TOUCH = 0.02
 
@@ -126,9 +127,10 @@ class Picture:
         if known is None or not _holds(known[0], window):
             # What covers a point is told by all edges to its right.
             strip, box = np.array([window[0], window[1], np.inf, window[3]]), self.box(thing)
-            whole = _holds(strip, box)
-            known = strip, contour(self._topologies[thing], *self.flat(thing), None if whole else strip)
-            self._contours[thing] = known
+            seen = np.minimum(strip[2:], box[2:]) - np.maximum(strip[:2], box[:2])
+            whole = seen.prod() > 0.5 * (box[2:] - box[:2]).prod()  # then looking for the rest costs more than it saves
+            edges = contour(self._topologies[thing], *self.flat(thing), None if whole else strip)
+            known = self._contours[thing] = EVERYWHERE if whole else strip, edges
             self._windings.pop(thing, None)
         return known[1]
 
@@ -212,7 +214,7 @@ class _Pair:
             asked.append(r[clear])
             silhouette.append(outer[clear])
         view = self.picture.view
-        deep = [view.depth(side.samples.w[r]).max() for side, r in zip(self.sides, asked, strict=True) if len(r)]
+        deep = [float(view.depth(side.samples.w[r].min())) for side, r in zip(self.sides, asked, strict=True) if len(r)]
         nearest = self.picture.nearest(
             np.concatenate(silhouette), self.thirds, self.around, max(deep, default=0.0) + self.behind
         )

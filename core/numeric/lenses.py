@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from .camera import NEAR, View
+from .camera import View
 
 Array = np.ndarray
 
@@ -20,16 +20,6 @@ class Lenses:
         self.flat = np.array([v.orthographic for v in views])[:, None]
         self.centre = np.stack([v.centre for v in views])
         self.size = views[0].size
-
-    def corners(self, places: Array) -> tuple[Array, Array, Array]:
-        """Picture x, y in U and depth in metres, each (F, K), of places (F or 1, K, 3) in world metres; x and y are NaN
-        behind the camera's plane."""
-        local = (places - self.origin[:, None]) @ self.turn.transpose(0, 2, 1)
-        depth = -local[..., 2]
-        per = np.where(self.flat, self.scale, self.scale / np.where(depth > NEAR, depth, np.nan))
-        per = np.where(depth > NEAR, per, np.nan)
-        x, y = (local[..., k] * per + self.centre[:, k, None] for k in (0, 1))
-        return x, y, depth
 
     def boxes(self, lines: Array, radius: float, margin: float) -> Array:
         """Boxes (F, K, 4) in U of capsules (F, K, 2, 3), grown by ``margin`` U, clipped to the picture;

@@ -6,6 +6,7 @@ seen (selection, visibility of bones, the active object) is left out.
 """
 
 import hashlib
+import re
 from functools import cache
 from typing import Any
 
@@ -35,6 +36,60 @@ def of_pose(scene: Any) -> bytes:
     return digest.digest()
 
 
+def of_unkeyed(scene: Any) -> bytes:
+    """Everything that no key and no driver moves: equal on every frame until somebody edits more than keys."""
+    digest = hashlib.blake2b(digest_size=16)
+    for object in scene.objects:
+        moved = _moved(object)
+        place, *others, constraints, modifiers = _placed(object)
+        others += [] if moved & _PLACES else [place]
+        others += [] if any(path.startswith("constraints") for path in moved) else [constraints]
+        others += [] if any(path.startswith("modifiers") for path in moved) else [modifiers]
+        digest.update(repr(others).encode("utf-8", "surrogatepass"))
+        digest.update(repr([(k, v) for k, v in _custom(object) if f'["{k}"]' not in moved]).encode("utf-8", "replace"))
+        if object.pose is not None:
+            digest.update(_unkeyed_pose(object, moved))
+        if getattr(object.data, "animation_data", None) is None and object.type == "ARMATURE":
+            digest.update(object.data.pose_position.encode() + _many(object.data.bones, "matrix_local", 16))
+    return digest.digest()
+
+
+_PLACES = {"location", "rotation_euler", "rotation_quaternion", "rotation_axis_angle", "scale"}
+_OF_BONE = re.compile(r'pose\.bones\["((?:[^"\\]|\\.)*)"\]\.?(\w*)')
+
+
+def _moved(object: Any) -> set[str]:
+    """The paths that keys or drivers of this object move."""
+    data = object.animation_data
+    driven = {driver.data_path for driver in data.drivers} if data is not None else set()
+    return {curve.data_path for curve, _ in curves_of(object)} | driven
+
+
+def _unkeyed_pose(object: Any, moved: set[str]) -> bytes:
+    """A pose's values and constraints, without those that are moved."""
+    bones = object.pose.bones
+    order = {bone.name: i for i, bone in enumerate(bones)}
+    taken: dict[str, set[int]] = {}
+    for match in (m for m in map(_OF_BONE.match, moved) if m):
+        i = order.get(re.sub(r"\\(.)", r"\1", match.group(1)))
+        if i is not None:
+            taken.setdefault(match.group(2), set()).add(i)
+    out = []
+    for name, size in (("location", 3), ("rotation_quaternion", 4), ("rotation_euler", 3), ("scale", 3)):
+        values = np.empty(len(bones) * size, np.float32)
+        bones.foreach_get(name, values)
+        values.reshape(-1, size)[sorted(taken.get(name, ()))] = 0.0
+        out.append(values.tobytes())
+    for i, bone in enumerate(bones):
+        own = [bone.rotation_mode]
+        if i not in taken.get("constraints", ()):
+            own += _stack(bone.constraints)
+        if i not in taken.get("", ()):  # a custom property's path has no dot
+            own += _custom(bone)
+        out.append(repr(own).encode("utf-8", "surrogatepass"))
+    return b"".join(out)
+
+
 def of_data(scene: Any) -> bytes:
     """Everything that is the same on every frame: keys, drivers, skeletons at rest, meshes."""
     digest = hashlib.blake2b(digest_size=16)
@@ -61,22 +116,23 @@ def of_data(scene: Any) -> bytes:
 
 
 def _of_object(object: Any) -> tuple[Any, ...]:
-    parent = object.parent
     camera = _plain(object.data) if object.type == "CAMERA" else ()
+    return (*_placed(object), object.hide_viewport, object.hide_render, _custom(object), camera)
+
+
+def _placed(object: Any) -> tuple[Any, ...]:
+    """Where an object stands, first its own place, and what it hangs on."""
+    parent = object.parent
     return (
+        [tuple(row) for row in object.matrix_basis],
         object.session_uid,
         object.mode == "EDIT",
-        object.hide_viewport,
-        object.hide_render,
         parent.session_uid if parent else 0,
         object.parent_type,
         object.parent_bone,
-        [tuple(row) for row in object.matrix_basis],
         [tuple(row) for row in object.matrix_parent_inverse],
-        _custom(object),
         _stack(object.constraints),
         _stack(object.modifiers),
-        camera,
     )
 
 

@@ -10,7 +10,7 @@ from typing import Any
 import bpy
 from bpy.app.handlers import persistent
 
-from . import limit_arcs, session, settings
+from . import edited_frames, limit_arcs, session, settings
 from .redraw import panels as redraw_panels
 from .sampling.probe import remove_strays
 
@@ -41,13 +41,14 @@ def mark_edits(scene: Any, graph: Any = None) -> None:
     none."""
     limit_arcs.stale = True
     checked = session.of(scene)
-    if session.job is not None or session.undoing or checked is None or checked.edit is not None or graph is None:
+    if session.job is not None or session.undoing or checked is None or graph is None:
         return
     if session.step(scene):
         return
     name = next((update.id.name for update in graph.updates if _is_edit(update)), None)
     if name is not None:
         session.mark_edited(scene.session_uid, name)
+        edited_frames.ask()
         redraw_panels()
 
 
@@ -147,4 +148,5 @@ def _forget() -> None:
         bpy.app.timers.unregister(tidy)
     session.undoing = False
     limit_arcs.stop()
+    edited_frames.stop()
     session.clear()

@@ -18,10 +18,18 @@ from . import fingerprint
 
 @dataclass(frozen=True)
 class Edit:
-    """What was edited since a check: a name for people and the time of day in seconds since the epoch."""
+    """What was edited since a check: a name for people and the time of day in seconds since the epoch.
+
+    spans: the scene frames that it can have changed, both ends inside; None while that is not known, or for all.
+    """
 
     name: str
     at: float
+    spans: tuple[tuple[int, int], ...] | None = None
+
+    def touches(self, note: Note) -> bool:
+        """Whether a note may say something else by now."""
+        return self.spans is None or any(note.start <= last and note.end >= first for first, last in self.spans)
 
 
 @dataclass
@@ -30,7 +38,8 @@ class Checked:
 
     uids: session_uid by name of the armatures at the time. settings: what the result hangs on besides the data.
     frame: the scene frame at which Blender last told us of a change, to tell a step in time from an edit.
-    data, poses: fingerprints of what was measured, and of the frames on which an undo may set the scene again.
+    data, unkeyed, poses: fingerprints of what was measured, of what no key moves, and of the frames on which an undo
+    may set the scene again.
     """
 
     shot: Shot | None = None
@@ -43,6 +52,7 @@ class Checked:
     frame: int = 0
     edit: Edit | None = None
     data: bytes = b""
+    unkeyed: bytes = b""
     poses: list[bytes] = field(default_factory=list)
 
     _sorted: tuple[Any, tuple[Note, ...]] = (None, ())
@@ -84,6 +94,7 @@ def keep(scene: Any, checked: Checked) -> None:
     _checked[scene.session_uid] = checked
     if checked.shot is not None:
         checked.data = fingerprint.of_data(scene)
+        checked.unkeyed = fingerprint.of_unkeyed(scene)
         remember(scene)
 
 
@@ -124,12 +135,28 @@ def edited(scene: Any) -> bool:
     return checked is not None and (checked.edit is not None or checked.settings != settings(scene))
 
 
+def stale(scene: Any, note: Note) -> bool:
+    """Whether a note may say something else by now, since its frames were edited after the check."""
+    checked = of(scene)
+    if checked is None or not edited(scene):
+        return False
+    return checked.edit is None or checked.edit.touches(note)
+
+
 def mark_edited(uid: int, name: str) -> None:
     """Marks the last check of the scene with this ``session_uid`` as stale; the first edit stays the one that is
     named."""
     checked = _checked.get(uid)
-    if checked is not None and checked.edit is None:
-        checked.edit = Edit(name, time.time())
+    if checked is not None:
+        first = checked.edit
+        checked.edit = Edit(name, time.time()) if first is None else replace(first, spans=None)
+
+
+def edited_in(scene: Any, spans: tuple[tuple[int, int], ...] | None) -> None:
+    """Says which frames the edits since the last check can have changed; None for all."""
+    checked = of(scene)
+    if checked is not None and checked.edit is not None:
+        checked.edit = replace(checked.edit, spans=spans)
 
 
 def remember(scene: Any) -> None:

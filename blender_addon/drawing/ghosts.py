@@ -128,7 +128,7 @@ def _make(context: Any) -> Drawn | None:
         return None
     frame, region = context.scene.frame_current, context.region
     room = _room(context)
-    stale = session.edited(context.scene)
+    stale = now.selected is not None and session.stale(context.scene, now.selected)
     key = (
         now,
         id(arcs),

@@ -25,7 +25,8 @@ class PLUMBLINE_UL_notes(bpy.types.UIList):
         flt_flag: int = 0,
     ) -> None:
         row = layout.row(align=True)
-        row.active = not (item.aside or session.edited(context.scene))
+        note = session.active(context.scene, item.number)
+        row.active = not (item.aside or note is None or session.stale(context.scene, note))
         row.label(text="", icon_value=chips.icon(item.lane, item.severity))
         frame = row.row()
         frame.ui_units_x = 1.9

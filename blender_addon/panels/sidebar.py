@@ -57,7 +57,7 @@ class PLUMBLINE_PT_sidebar(_Sidebar, bpy.types.Panel):
             sentence(layout, context, words_.format(first, last), dim=True, inset=40)
             return
         if stale:
-            layout.label(text="Edited since the last check", icon="FILE_REFRESH")
+            layout.label(text=_edited(checked), icon="FILE_REFRESH", translate=False)
         if checked.result is None:
             sentence(layout.box(), context, _capital(checked.why), icon="ERROR")
             return
@@ -123,6 +123,15 @@ def silent(checked: session.Checked | None) -> list[tuple[bool, str]]:
         names = ", ".join(dict.fromkeys(c.replace("-", " ") for c in checks if c))
         out.append((False, _capital(": ".join(w for w in (names, who, why) if w))))
     return out
+
+
+def _edited(checked: session.Checked) -> str:
+    """That the shot was edited since its check, and where, as far as that is known."""
+    spans = checked.edit.spans if checked.edit is not None else None
+    if not spans:
+        return str(iface_("Edited since the last check"))
+    where = ", ".join(f"{first}" if first == last else f"{first} to {last}" for first, last in spans[:3])
+    return str(iface_("Edited in frames {:s}").format(where + (" ..." if len(spans) > 3 else "")))
 
 
 def _running(layout: Any, context: Any, job: Any) -> None:

@@ -1,0 +1,90 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""After an edit only the notes of the edited frames are stale, where keys alone were edited."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import bpy
+import pytest
+from plumbline.blender_addon import edited_frames, registration, session
+
+from .sampling.figure import bent_knee, key
+
+
+@pytest.fixture(autouse=True)
+def face() -> Iterator[None]:
+    registration.register()
+    yield
+    registration.unregister()
+
+
+@pytest.fixture
+def rig() -> Any:
+    """The left knee is bent the wrong way round frame 20; the head is keyed at 1, 30, 36 and 40."""
+    rig = bent_knee()
+    for frame in (1, 30, 36, 40):
+        key(rig, "head", "rotation_euler", frame, (0.0, 0.0, 0.0))
+    bpy.context.view_layer.update()
+    bpy.ops.plumbline.check_shot()
+    assert session.of(bpy.context.scene).notes and not session.edited(bpy.context.scene)
+    return rig
+
+
+def spans() -> Any:
+    scene = bpy.context.scene
+    session.mark_edited(scene.session_uid, "Keeper")
+    edited_frames.find([scene])
+    return session.of(scene).edit.spans
+
+
+def stale() -> list[bool]:
+    return [session.stale(bpy.context.scene, note) for note in session.of(bpy.context.scene).notes]
+
+
+def test_keys_edited_elsewhere_leave_the_note_as_it_is(rig: Any) -> None:
+    key(rig, "head", "rotation_euler", 36, (0.3, 0.0, 0.0))
+    assert spans() == ((30, 40),)
+    assert stale() == [False] and session.edited(bpy.context.scene)
+
+
+def test_keys_edited_under_the_note_make_it_stale(rig: Any) -> None:
+    key(rig, "shin.L", "rotation_euler", 20, (-0.5, 0.0, 0.0))
+    assert spans() == ((14, 26),)
+    assert stale() == [True]
+
+
+def test_a_second_edit_is_looked_at_too(rig: Any) -> None:
+    key(rig, "head", "rotation_euler", 36, (0.3, 0.0, 0.0))
+    assert spans() == ((30, 40),)
+    key(rig, "shin.L", "rotation_euler", 20, (-0.5, 0.0, 0.0))
+    assert spans() == ((14, 26), (30, 40))
+    assert stale() == [True]
+
+
+def test_until_it_is_known_all_is_stale(rig: Any) -> None:
+    session.mark_edited(bpy.context.scene.session_uid, "Keeper")
+    assert stale() == [True]
+
+
+@pytest.mark.parametrize(
+    "edit",
+    [
+        lambda rig: setattr(rig.pose.bones["neck"], "location", (0.0, 0.1, 0.0)),
+        lambda rig: setattr(rig, "location", (0.0, 1.0, 0.0)),
+        lambda rig: rig.pose.bones["hand.L"].constraints.new("LIMIT_ROTATION"),
+        lambda rig: setattr(bpy.context.scene, "frame_end", 38),
+        lambda rig: key(rig, "neck", "location", 5, (0.0, 0.1, 0.0)),
+    ],
+    ids=["pose without a key", "object moved", "constraint", "frame range", "a new curve"],
+)
+def test_what_is_more_than_keys_makes_all_frames_stale(rig: Any, edit: Any) -> None:
+    edit(rig)
+    bpy.context.view_layer.update()
+    assert spans() in (None, ((1, 40),), ((1, 38),))
+    assert stale() == [True]
+
+
+def test_frame_changes_alone_are_no_edit_of_what_is_not_keyed(rig: Any) -> None:
+    key(rig, "head", "rotation_euler", 36, (0.3, 0.0, 0.0))
+    bpy.context.scene.frame_set(23)
+    assert spans() == ((30, 40),)

@@ -14,16 +14,33 @@ from ..numeric import rotation as rot
 from ..shot import Character
 from ..tables.joint_ranges import BY_NAME
 from . import edit
-from .plants import SIZES, Case, Clean, Window, bump, centres, quiet, reached, spaced, top_frames
+from .plants import ALOFT, SIZES, WHOLE, Case, Clean, Window, bump, centres, quiet, reached, review, spaced, top_frames
 
 Array = np.ndarray
 
 #: Degrees past the limit, and the severity that the issue asks for.
 PAST = dict(zip(SIZES, ((5.0, "low"), (15.0, "medium"), (30.0, "high")), strict=True))
 TOLERANCE = 3.0
-#: Degrees to the front at which a leg is spread, and within which it must be all the while: further up the limit itself
-#: rises, and of a leg straight out to the side nobody can say how far it is to the front.
-FRONT, HANGS = (-5.0, 20.0), 32.0
+#: Degrees to the front at which a leg is spread; and up to which it must be while it passes the limit, since farther to
+#: the front the limit itself rises.
+FRONT, HANGS = (-20.0, 20.0), 30.0
+#: Degrees to the side at which a leg comes to the limit; of one that is farther out than the second nobody can say how
+#: far it is to the front, and the nearest frame on which it is not tells the limit.
+PASSES = (55.0, 75.0)
+#: Where less than this share of an edit is done nothing is moved yet.
+BEGUN = 0.02
+#: A standing leg that is to be bent is lifted first, straight up by this share of its length within so many seconds: else
+#: its foot would skate out of its stand.
+LIFT, LIFTED = 0.1, 4 / 24
+#: A wrist this near the floor (legs above the lowest foot) may bear weight, and then another limit is its own.
+BEARS = 0.15
+#: Seconds of a leg's bend: it must fit into a step.
+LEG_WHOLE = 9 / 24
+#: How high (legs over where it stands) a foot must be that a bend moves: one that a spread takes up and away may swing
+#: low, one that a knee throws to the front would touch down on its way.
+CLEARS = {"thigh": 0.0, "shin": 0.06}
+#: Up to so many places a clip, limb and side.
+PLACES = 3
 
 Bend = Callable[[Character, Array, float], Character]
 
@@ -50,38 +67,59 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
     most = BY_NAME[angle].most
     assert most is not None
     limit = most
+    whole = LEG_WHOLE if body.base(part) in CLEARS else WHOLE
+    aloft = CLEARS.get(body.base(part), ALOFT)
     shot, chain = clean.shot, (part, *filter(None, (body.parent(part),)), *body.children(part))
 
     def found() -> Iterator[tuple[int, Callable[[str], Case]]]:
-        for centre in centres(shot):
-            weight = bump(shot, centre)
+        for centre in centres(shot, whole):
+            weight = bump(shot, centre, whole)
             window = reached(shot, weight)
-            inner = reached(shot, np.where(weight > 0.05, weight, 0.0))
-            if not quiet(clean.result, shot, window, chain) or not _free(clean, part, inner):
+            if not quiet(clean.result, shot, window, chain):
                 continue
-            out = body.base(part) == "thigh" and clean.steps_out(f"foot.{body.side(part)}", inner)
-            if out or clean.feet_stay(bend(clean.character, weight, limit + PAST["large"][0])):
-                yield centre, _maker(weight, window)
+            c, most = clean.character, limit + PAST["large"][0]
+            planted = bend(c, weight, most)
+            if clean.feet_stay(planted, aloft) and _plain(clean, planted, part, window):
+                yield centre, _maker(c, weight, window)
+            elif body.base(part) in CLEARS:
+                lift = bump(shot, centre, whole + 2 * LIFTED, whole)
+                wider = reached(shot, np.where(lift > BEGUN, lift, 0.0))
+                if clean.steps_out(f"foot.{body.side(part)}", wider) and quiet(clean.result, shot, wider, chain):
+                    c = _lifted(c, part, lift)
+                    if quiet(review(clean.with_(c)), shot, wider, chain) and _plain(clean, bend(c, weight, most), part, window):
+                        yield centre, _maker(c, weight, window)
 
-    def _maker(weight: Array, window: Window) -> Callable[[str], Case]:
+    def _maker(c: Character, weight: Array, window: Window) -> Callable[[str], Case]:
         def make(size: str) -> Case:
             past, severity = PAST[size]
-            planted = clean.with_(bend(clean.character, weight, limit + past))
+            planted = clean.with_(bend(c, weight, limit + past))
             return Case(kind, size, planted, "joint-limit", part, severity, limit + past, TOLERANCE, window,
                         top_frames(shot, weight), note_kind)
         return make
 
-    for make in spaced(found(), shot):
+    for make in spaced(found(), shot, places=PLACES):
         for size in SIZES:
             yield make(size)
 
 
-def _free(clean: Clean, part: str, window: Window) -> bool:
-    """Whether the limit is the plain one: the hand bears no weight, the leg is not raised to the front."""
+def _plain(clean: Clean, planted: Character, part: str, window: Window) -> bool:
+    """Whether the limit is the plain one: the hand bears no weight, the leg hangs while it passes the limit."""
     if body.base(part) == "thigh":
-        front = np.degrees(_front(clean.character, part, *_directions(clean.character)[:2]))
-        return bool(np.abs(front[window[0] : window[1] + 1]).max() < HANGS)
-    return body.base(part) not in ("hand", "forearm") or not clean.near_floor(f"hand.{body.side(part)}", window, 0.35)
+        down, ahead, left = _directions(planted)
+        leg = rot.unit(planted.end(part) - planted.head(part))
+        side = np.degrees(np.arcsin(np.clip(np.abs(rot.dot(leg, left)), 0, 1)))
+        at = np.arange(window[0], window[1] + 1)
+        told = np.flatnonzero(side < PASSES[1])
+        tells = told[np.abs(at[side[at] > PASSES[0]][:, None] - told).argmin(1)]
+        return bool(np.degrees(_front(planted, part, down, ahead))[tells].max(initial=0.0) < HANGS)
+    return body.base(part) != "hand" or not clean.near_floor(part, window, BEARS)
+
+
+def _lifted(c: Character, part: str, weight: Array) -> Character:
+    """The foot of the part's leg lifted straight up by ``weight`` (F,) times LIFT."""
+    limb = f"leg.{body.side(part)}"
+    foot = body.LIMBS[limb][2]
+    return edit.reach(c, limb, c.head(foot) + (weight * LIFT * c.leg_length)[:, None] * rot.unit(c.up))
 
 
 def hinge(character: Character, limb: str) -> Array | None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from .. import body
-from ..numeric.rotation import angle_between, unit
+from ..numeric.rotation import unit
 from ..shot import Character
 from . import edit
 from .plants import SIZES, WHOLE, Case, Clean, bump, centres, quiet, reached, spaced, top_frames
@@ -16,10 +16,10 @@ Array = np.ndarray
 
 #: Shares of the limb's length, and the severity that the issue asks for.
 SHARES = dict(zip(SIZES, ((0.02, "low"), (0.04, "medium"), (0.08, "high")), strict=True))
-#: A limb as straight as this near the window (degrees) is one that the clip pulls itself.
-NEARLY_STRAIGHT = 4.0
 #: Seconds of a pulled leg: it must fit into a step. A swinging foot may be pulled low over the ground.
 LEG_WHOLE, LEG_ALOFT = 9 / 24, -0.1
+#: Up to so many places a clip and limb.
+PLACES = 3
 
 
 def pulls(clean: Clean) -> Iterator[Case]:
@@ -48,17 +48,13 @@ def _cases(clean: Clean, limb: str, kind: str) -> Iterator[Case]:
     shot = clean.shot
     parts = body.LIMBS[limb]
     c = clean.character
-    straight = np.degrees(angle_between(c.end(parts[0]) - c.head(parts[0]), c.end(parts[1]) - c.head(parts[1])))
-
     whole, aloft = (LEG_WHOLE, LEG_ALOFT) if limb.startswith("leg") else (WHOLE, -1.0)
 
     def found() -> Iterator[tuple[int, Callable[[str], Case]]]:
         for centre in centres(shot, whole):
             weight = bump(shot, centre, whole)
             window = reached(shot, weight)
-            if not quiet(clean.result, shot, window, parts) or straight[window[0] : window[1] + 1].min() < (
-                NEARLY_STRAIGHT
-            ):
+            if not quiet(clean.result, shot, window, parts):
                 continue
             farthest = pulled(c, limb, weight, SHARES["large"][0], "stretched")
             if clean.feet_stay(farthest, aloft) and clean.ankles_stay(farthest):
@@ -75,7 +71,7 @@ def _cases(clean: Clean, limb: str, kind: str) -> Iterator[Case]:
                         {"stretched": "stretch", "goal pulled": "gap"}.get(kind, "flat"))
         return make
 
-    for make in spaced(found(), shot):
+    for make in spaced(found(), shot, places=PLACES):
         for size in SIZES:
             yield make(size)
 

@@ -1,5 +1,19 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Planted skates: a standing foot slides over the ground by known sizes, and swings back before its next print."""
+"""Planted skates: a standing foot slides over the ground by known sizes, and swings back before its next print.
+
+What a slide needs to be a fault that can be asked for, said before any check was run:
+
+- the foot stands from 0.12 s before it to 0.12 s after: landing and lift-off truly slide;
+- nothing but the feet is low enough to bear the body (Clean.upright): a foot without weight may drag;
+- the foot has no note already in that stance;
+- it is the only fault: the leg reaches, and the ankle stays within its range in the clip;
+- it is a slide: the place of the sole that moves least from its first frame to its last moves by the planted size, or
+  the foot only turns about a place under it; and where the other foot stands too, this one does not rise or roll by
+  more than 1 cm, or it is a low step.
+
+Where the other foot is off the ground the whole figure slides, as it does when the root is moved and the foot not
+pinned; else the foot alone, by its leg.
+"""
 
 import zlib
 from collections.abc import Iterator
@@ -8,10 +22,11 @@ import numpy as np
 
 from .. import body
 from ..measures.contacts import Stance
-from ..numeric.rotation import log, relative
+from ..measures.sole import carried, sole_of
+from ..numeric.hull import smallest_norm
 from ..shot import Character
 from . import edit
-from .plants import SIZES, Case, Clean, min_jerk, quiet
+from .plants import SIZES, Case, Clean, Window, min_jerk, quiet
 
 Array = np.ndarray
 
@@ -22,11 +37,14 @@ SECONDS = (0.15, 0.3)
 TOLERANCE = 0.01
 #: The ends of a stance in which no slip is measured, and some room, seconds.
 EDGE = 0.12
-#: Degrees that the foot may turn or roll meanwhile: a slide in a turn is a turn about another point.
-TURNS = 8.0
+#: The planted slide shows within this much of its size, metres on an adult, or this share.
+SHOWS, SHOWS_SHARE = 0.004, 0.1
+#: Metres on an adult.
+FLAT = 0.01
 #: The leg is never pulled straighter than this share of its length.
 REACH = 0.985
-PLACES = 4
+#: Slides of one stance lie this many seconds apart; up to so many for a foot.
+APART, PLACES = 1.0, 6
 
 
 def skates(clean: Clean) -> Iterator[Case]:
@@ -35,53 +53,85 @@ def skates(clean: Clean) -> Iterator[Case]:
         part = f"foot.{side}"
         if not clean.character.has(*body.LIMBS[f"leg.{side}"]) or part not in clean.touch.stances:
             continue
-        count = 0
-        for stance in clean.touch.stances[part]:
-            made = [case for seconds in SECONDS for case in _in_stance(clean, stance, side, seconds)]
-            yield from made
-            count += bool(made)
-            if count == PLACES:
-                break
+        for seconds in SECONDS:
+            count = 0
+            for stance in clean.touch.stances[part]:
+                for window in _windows(clean, stance, seconds):
+                    made = list(_at(clean, stance, side, seconds, window)) if count < PLACES else []
+                    yield from made
+                    count += bool(made)
 
 
-def skated(clean: Clean, side: str, first: int, count: int, offset: Array, lift: int) -> Character:
-    """The foot slid by ``offset`` (3,) metres from sample ``first`` over ``count`` samples, carried so until it lifts
-    at sample ``lift``, and back before it stands again."""
+def skated(clean: Clean, side: str, window: Window, offset: Array, lift: int) -> Character:
+    """The foot slid by ``offset`` (3,) metres in the window, carried so until it lifts at sample ``lift``, and back
+    before it stands again; the whole figure slid for good where the other foot is off the ground."""
     at = np.arange(clean.shot.count)
-    along = min_jerk((at - first) / count)
+    first, last = window
+    along = min_jerk((at - first) / (last - first))
+    c = clean.character
+    if _alone(clean, side, window):
+        return edit.shift(c, along[:, None] * offset)
     again = next((s.first for s in clean.touch.stances[f"foot.{side}"] if s.first > lift), clean.shot.count)
     back = max(again - lift - 1, 1)
     along = along * (1 - min_jerk((at - lift) / back)) if again < clean.shot.count else along
-    c = clean.character
     return edit.reach(c, f"leg.{side}", c.head(f"foot.{side}") + along[:, None] * offset)
 
 
-def _in_stance(clean: Clean, stance: Stance, side: str, seconds: float) -> Iterator[Case]:
-    shot, c = clean.shot, clean.character
-    count = max(2, round(seconds * shot.rate))
-    edge = int(np.ceil(EDGE * shot.rate))
+def _windows(clean: Clean, stance: Stance, seconds: float) -> Iterator[Window]:
+    """Where in a stance a slide has room, evenly spread."""
+    rate = clean.shot.rate
+    count = max(2, round(seconds * rate))
+    edge = int(np.ceil(EDGE * rate))
     room = (stance.last - edge) - (stance.first + edge) - count
-    clipped = stance.first == 0 or stance.last == shot.count - 1
-    if room < 0 or (clipped and room < edge):
+    if room < 0:
         return
-    first = stance.first + edge + room // 2
-    window = (first, first + count)
+    many = 1 + int(room / (APART * rate))
+    for k in range(many):
+        first = stance.first + edge + round(room * (k + 0.5) / many)
+        yield first, first + count
+
+
+def _alone(clean: Clean, side: str, window: Window) -> bool:
+    """Whether the other foot is off the ground all through the window."""
+    other = body.mirror(f"foot.{side}")
+    if other not in clean.touch.planted:
+        return False
+    return not clean.touch.standing(other)[max(window[0] - 1, 0):window[1] + 2].any()
+
+
+def _at(clean: Clean, stance: Stance, side: str, seconds: float, window: Window) -> Iterator[Case]:
+    shot, c = clean.shot, clean.character
     whole = (stance.first, stance.last)
-    if _turns(clean, side, window) > TURNS:
-        return
-    if not quiet(clean.result, shot, whole, body.LIMBS[f"leg.{side}"]) or _rests(clean, whole):
+    if not quiet(clean.result, shot, whole, body.LIMBS[f"leg.{side}"]) or not clean.upright(whole):
         return
     scale = c.leg_length / ADULT
-    way = _way(clean, side, first, count, stance.last, FAR["large"] * scale)
-    if way is None:
-        return
     for size in SIZES:
         far = FAR[size] * scale
-        planted = clean.with_(skated(clean, side, first, count, way * far, stance.last))
+        way = _way(clean, side, window, stance.last, far)
+        if way is None:
+            continue
+        planted = skated(clean, side, window, way * far, stance.last)
+        shown = _stillest(planted, side, window)
         # the drift is within 5 % of its most from there on to the end of the stance
-        most = shot.frame(int(first + np.ceil(0.8 * count)))
-        yield Case(f"skate in {seconds:g} s", size, planted, "slip", f"foot.{side}", _severity(size, clean.keyed), far,
-                   max(TOLERANCE, 0.1 * far), window, (most, shot.frame(stance.last)))
+        most = shot.frame(int(window[0] + np.ceil(0.8 * (window[1] - window[0]))))
+        yield Case(f"skate in {seconds:g} s", size, clean.with_(planted), "slip", f"foot.{side}",
+                   _severity(size, clean.keyed), shown, max(TOLERANCE, 0.1 * shown), window,
+                   (most, shot.frame(stance.last)))
+
+
+def _stillest(character: Character, side: str, window: Window) -> float:
+    """Metres over level ground by which the stillest place of the sole moves, in the window's first and second half
+    together: a foot that turns about its heel and then about its toe gets ahead without a slide."""
+    sole = carried(character, sole_of(character, side))
+    # level is square to the world's Z, which is up in all of our clips
+    moved = np.diff(sole[[window[0], sum(window) // 2, window[1]], :, :2], axis=0)
+    return float(np.linalg.norm(smallest_norm(moved, np.ones(moved.shape[:2], bool)).sum(0)))
+
+
+def _flat(clean: Clean, side: str, window: Window) -> bool:
+    """Whether no place of the sole changes its height in the window by more than a slide's foot does."""
+    sole = carried(clean.character, sole_of(clean.character, side))[window[0]:window[1] + 1]
+    return bool(np.ptp(sole[..., 2], axis=0).max() <= FLAT * clean.character.leg_length / ADULT)
 
 
 def _severity(size: str, keyed: bool) -> str:
@@ -89,33 +139,23 @@ def _severity(size: str, keyed: bool) -> str:
     return {"small": "low", "middle": "medium" if keyed else "low", "large": "high"}[size]
 
 
-def _turns(clean: Clean, side: str, window: tuple[int, int]) -> float:
-    """Degrees by which the foot turns or rolls in the window, between its first frame and any other."""
-    c = clean.character
-    rows = slice(window[0], window[1] + 1)
-    assert c.axes is not None
-    axes = c.axes[rows, c.index[f"foot.{side}"]]
-    return float(np.degrees(np.linalg.norm(log(relative(axes[0], axes)), axis=-1).max()))
-
-
-def _rests(clean: Clean, window: tuple[int, int]) -> bool:
-    """Whether the body may rest on something else than its feet: there a foot may drag."""
-    reach = {"hand.L": 0.25, "hand.R": 0.25, "shin.L": 0.2, "shin.R": 0.2, "pelvis": 0.4, "head": 0.35}
-    return any(clean.character.has(p) and clean.near_floor(p, window, r) for p, r in reach.items())
-
-
-def _way(clean: Clean, side: str, first: int, count: int, last: int, far: float) -> Array | None:
-    """A level direction (3,) in which leg and ankle still reach, else None; the shot's name decides which."""
+def _way(clean: Clean, side: str, window: Window, last: int, far: float) -> Array | None:
+    """A level direction (3,) in which the slide is one and the leg and ankle still reach, else None; the shot's name
+    decides which."""
     c = clean.character
     root, mid, end = body.LIMBS[f"leg.{side}"]
-    rows = slice(first, min(last + 2, clean.shot.count))
-    length = float((c.rest_length(root) + c.rest_length(mid)) * c.scale[first])
-    start = np.random.default_rng(zlib.crc32(f"{clean.shot.name}{side}{first}".encode())).uniform(0, 2 * np.pi)
+    rows = slice(window[0], min(last + 2, clean.shot.count))
+    length = float((c.rest_length(root) + c.rest_length(mid)) * c.scale[window[0]])
+    start = np.random.default_rng(zlib.crc32(f"{clean.shot.name}{side}{window[0]}".encode())).uniform(0, 2 * np.pi)
     for k in range(12):
         angle = start + k * np.pi / 6
-        # level is square to the world's Z, which is up in all of our clips
         way = np.array([np.cos(angle), np.sin(angle), 0.0])
-        reaches = np.linalg.norm(c.head(end)[rows] + far * way - c.head(root)[rows], axis=-1).max() < REACH * length
-        if reaches and clean.ankles_stay(skated(clean, side, first, count, far * way, last)):
+        alone = _alone(clean, side, window)
+        stretched = np.linalg.norm(c.head(end)[rows] + far * way - c.head(root)[rows], axis=-1).max() / length
+        if not alone and (stretched >= REACH or not _flat(clean, side, window)):
+            continue
+        slid = skated(clean, side, window, far * way, last)
+        shows = abs(_stillest(slid, side, window) - far) <= max(SHOWS * c.leg_length / ADULT, SHOWS_SHARE * far)
+        if shows and (alone or clean.ankles_stay(slid)):
             return way
     return None

@@ -34,6 +34,8 @@ STANDS = 0.004
 ALOFT = 0.03
 #: Degrees beyond the clip's own range of an ankle, at most, to which a plant may bring it.
 ANKLE = 2.0
+#: A part this near the floor (legs above the lowest foot) may bear the body's weight.
+RESTS = {"hand.L": 0.25, "hand.R": 0.25, "shin.L": 0.2, "shin.R": 0.2, "pelvis": 0.4, "head": 0.35}
 #: Up to so many places a clip and kind of fault.
 PLACES = 2
 
@@ -228,17 +230,30 @@ class Clean:
         return True
 
     def steps_out(self, part: str, window: Window) -> bool:
-        """Whether the other foot stands all through the window, so that this one may leave the ground."""
+        """Whether the other foot alone can carry the body all through the window, so that this one may leave the
+        ground: it stands, and nothing else is low enough to be rested on."""
         rows = slice(window[0], window[1] + 1)
         other = body.mirror(part)
-        return other in self.touch.planted and bool(self.touch.standing(other)[rows].all())
+        return other in self.touch.planted and bool(self.touch.standing(other)[rows].all()) and self.upright(window)
+
+    def upright(self, window: Window) -> bool:
+        """Whether the body can rest on its feet only: all else is higher in the window than the floor may be."""
+        return not any(self.character.has(p) and self.near_floor(p, window, r) for p, r in RESTS.items())
 
     def ankles_stay(self, character: Character) -> bool:
-        """Whether each foot's angle to its shin stays within what the clean shot itself shows."""
+        """Whether each foot's angle to its shin stays within what the clean shot itself shows where nothing is noted
+        of the foot: else the ankle would be a fault as well."""
         for side in body.SIDES:
-            if self.character.has(f"shin.{side}", f"foot.{side}"):
+            foot = f"foot.{side}"
+            if self.character.has(f"shin.{side}", foot):
                 clean, planted = (_ankle(c, side) for c in (self.character, character))
-                if planted.max() > clean.max() + ANKLE or planted.min() < clean.min() - ANKLE:
+                noted = [n for n in self.result.notes if foot in n.parts]
+                fine = np.array([not any(n.start <= f <= n.end for n in noted) for f in self.shot.frames])
+                moved = np.abs(planted - clean) > 0.01
+                if not moved.any():
+                    continue
+                if not fine.any() or planted[moved].max() > clean[fine].max() + ANKLE or (
+                        planted[moved].min() < clean[fine].min() - ANKLE):
                     return False
         return True
 

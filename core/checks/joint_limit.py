@@ -15,7 +15,7 @@ from ..measures.bearing import bearing_hands
 from ..measures.build import unlike_people
 from ..measures.key_refs import keys_in
 from ..note import Limit, Note, Severity, Skip
-from ..numeric.spans import HELD_SECONDS, beyond, held, samples
+from ..numeric.spans import HELD_SECONDS, beyond, held, nearest, samples
 from ..remedy import Turn
 from ..shot import Character
 from ..study import Study
@@ -241,14 +241,15 @@ def _remedy(study: Study, angle: JointAngle, bound: Bound, past: Array, span: tu
     approach, margin = (APPROACH_REVERSED, MARGIN_REVERSED) if reverse else (APPROACH, MARGIN)
     first, last = span
     farthest = samples(REACH_SECONDS, study.shot.rate)
-    near = np.nan_to_num(past, nan=-np.inf) > -approach
+    with np.errstate(invalid="ignore"):
+        near = past > -approach
     while first > max(0, span[0] - farthest) and near[first - 1]:
         first -= 1
     while last < min(len(past) - 1, span[1] + farthest) and near[last + 1]:
         last += 1
     shot = study.shot
     frames = (shot.frame(first), shot.frame(last))
-    at = np.array([int(np.abs(shot.frames - f).argmin()) for f in range(frames[0], frames[1] + 1)])
+    at = nearest(shot.frames, np.arange(frames[0], frames[1] + 1))
     most = float(past[worst])
     share = np.clip((np.nan_to_num(past[at], nan=-approach) + approach) / (most + approach), 0.0, 1.0)
     back = (most + margin) * share

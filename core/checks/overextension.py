@@ -2,6 +2,7 @@
 """Limbs pulled out to their full length and past it."""
 
 from collections.abc import Iterator
+from math import cos, radians, sin
 
 import numpy as np
 
@@ -25,6 +26,7 @@ BEND_LEFT = 15.0  # degrees of bend that the remedy gives back
 EASE_SECONDS = 0.25  # 6 frames of 24
 STEP = 1.5  # degrees in a frame of 24: a limb without a goal that comes in or goes out slower is posed straight
 MOST_SPELLS = 3  # more flat spells of one limb than this are one note
+HALF_ARC = radians(20.0)  # of the arc that is drawn where a straight limb's end may go
 STANDS = 0.02  # share of the leg within which the foot stays where it is
 
 
@@ -213,20 +215,21 @@ def _ease(study: Study, limb: Reach, span: Span, way: Array) -> int:
     be pulled outward by it."""
     step = study.shot.fps / study.shot.rate
     most = max(1, round(EASE_SECONDS * study.shot.fps))
-    inward = rot.dot(limb.root - limb.end, way)
     for k in range(1, round(most / step) + 1):
-        near = [i for i in (span[0] - k, span[1] + k) if 0 <= i < len(inward)]
-        if any(inward[i] < 0.2 * limb.length[i] for i in near):
+        near = [i for i in (span[0] - k, span[1] + k) if 0 <= i < len(limb.root)]
+        if any((limb.root[i] - limb.end[i]) @ way < 0.2 * limb.length[i] for i in near):
             return max(1, int((k - 1) * step))
     return most
 
 
 def _foot_stands(limb: Reach, span: Span, rate: float) -> bool:
     """Whether the foot's goal, or the foot, holds still in the span and as long round it as the change is eased."""
+    if not limb.limb.startswith("leg"):
+        return False
     margin = samples(EASE_SECONDS, rate)
     place = limb.goal[max(0, span[0] - margin) : span[1] + margin + 1]
     away = np.linalg.norm(place - place.mean(axis=0), axis=-1).max()
-    return limb.limb.startswith("leg") and bool(away < STANDS * np.nanmean(limb.length))
+    return bool(away < STANDS * np.nanmean(limb.length))
 
 
 def _other_leg_runs_out(study: Study, character: Character, limb: Reach, at: Array, offset: Array) -> bool:
@@ -249,10 +252,10 @@ def _evidence(study: Study, limb: Reach, span: Span, worst: int) -> list[Evidenc
     if limb.has_goal:
         shapes.append(Point("found", frames, (_tuple(goal),), "ring"))
     line = rot.unit(goal - root)
-    sideways = np.cross(line, np.eye(3)[int(np.argmin(np.abs(line)))])
+    sideways = rot.cross(line, np.eye(3)[int(np.argmin(np.abs(line)))])
     if np.isfinite(line).all() and np.isfinite(limb.length[worst]):
         axis = rot.unit(sideways)
-        zero = rot.turned(rot.about(axis, np.radians(-20.0)), line)
+        zero = line * cos(HALF_ARC) - rot.cross(axis, line) * sin(HALF_ARC)
         shapes.append(
             Arc("held_against", frames, _tuple(root), _tuple(axis), _tuple(zero), 40.0, float(limb.length[worst]))
         )

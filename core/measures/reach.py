@@ -2,11 +2,13 @@
 """How far each two-bone limb is stretched out: its bend, its stretch, the gap to its goal, and where it stands flat."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from .. import body
 from ..need import Need
+from ..numeric.rotation import norm
 from ..numeric.spans import Span, joined, samples, spans
 from ..shot import Character
 from ..study import Study, measure
@@ -43,10 +45,15 @@ class Reach:
     has_goal: bool
     flat: tuple[Span, ...]
 
+    @cached_property
+    def _bones(self) -> tuple[float, float]:
+        """The upper and the lower bone's mean length, m."""
+        upper = float(np.nanmean(norm(self.mid - self.root)))
+        return upper, float(np.nanmean(norm(self.end - self.mid)))
+
     def reach_at(self, bend: float) -> float:
         """The share of its length that the limb reaches at ``bend`` degrees, its bones as long as on average."""
-        upper = float(np.nanmean(np.linalg.norm(self.mid - self.root, axis=-1)))
-        lower = float(np.nanmean(np.linalg.norm(self.end - self.mid, axis=-1)))
+        upper, lower = self._bones
         total = upper + lower
         return (
             float(np.sqrt(upper**2 + lower**2 + 2 * upper * lower * np.cos(np.radians(bend))) / total) if total else 1.0

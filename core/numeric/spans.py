@@ -71,6 +71,14 @@ def sliding(values: Array, reach: int, extreme: Callable[..., Array] = np.maximu
     return extreme(out[:-rest], out[rest:]) if rest else out
 
 
+def nearest(rising: Array, values: Array) -> Array:
+    """For each value (N,) the index of the nearest entry of ``rising`` (F,), the earlier one of two as near."""
+    after = np.clip(np.searchsorted(rising, values), 1, max(1, len(rising) - 1))
+    after = np.minimum(after, len(rising) - 1)
+    before = np.maximum(after - 1, 0)
+    return np.where(values - rising[before] <= rising[after] - values, before, after)
+
+
 def samples(seconds: float, rate: float, least: int = 1) -> int:
     """How many samples at ``rate`` a second make up ``seconds``, rounded, at least ``least``."""
     return max(least, int(math.floor(seconds * rate + 0.5)))

@@ -112,6 +112,7 @@ def steps() -> Iterator[float]:
         spoil()
         yield 0.5
         yield from hands.check()
+        yield from hands.settled()
         assert says.lower() in told().lower(), f"{name}: {told()}"
         hands.picture(f"look-{name}")
         hands.say(f"{name}: {told()[:160]}")

@@ -17,7 +17,7 @@ from pathlib import Path
 
 HOME = Path(__file__).parents[2]
 WORK = HOME / "dist" / "window"
-SECONDS = 400
+SECONDS = 900
 #: What of the screen is kept, for ImageMagick: the 3D view and the sidebar; of a look the sidebar alone.
 SEEN, BAR = "780x920+530+20", "292x900+1018+20"
 

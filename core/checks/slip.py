@@ -139,7 +139,7 @@ def _pin(study: Study, character: Character, part: str, drift: Drift, t: Tread) 
     shot = study.shot
     first, last = shot.frame(int(t.samples[drift.first])), shot.frame(int(t.samples[drift.stance_last]))
     whole = np.arange(first, last + 1)
-    gone = _on(whole, shot.frames[t.samples], drift.path)
+    gone = _on(whole, shot.frames[t.samples[drift.first:drift.stance_last + 1]], drift.so_far())
     now = _on(whole, shot.frames, character.head(part))
     ease = int(np.clip(drift.swing_after * shot.fps, 1, max(3, round(0.25 * shot.fps))))
     return Pin(part, tuple((x, y, z) for x, y, z in (now - gone).tolist()), (first, last), ease)

@@ -29,8 +29,8 @@ class Drift:
     """One drift within one stance, by drawings: first and last (its end is the worst), stance_last the stance's last
     drawing.
 
-    size m: the largest within the window; total m: within the stance; vector (3,) m from first to last; path (D, 3) m:
-    the drift so far, zero before ``first`` and held after ``last``; keyed: planted points repeat exactly in the
+    size m: the largest within the window; total m: within the stance; vector (3,) m from first to last; walked (D, 3) m:
+    the foot's whole way, one for all its drifts; keyed: planted points repeat exactly in the
     stance; swing_after s: from the stance's end to the foot's next one.
     """
     first: int
@@ -39,9 +39,15 @@ class Drift:
     size: float
     total: float
     vector: Array
-    path: Array
+    walked: Array
     keyed: bool
     swing_after: float
+
+    def so_far(self) -> Array:
+        """(N, 3) m: the drift from ``first`` to each drawing up to ``stance_last``, held after ``last``."""
+        walked = self.walked[self.first:self.stance_last + 1] - self.walked[self.first]
+        walked[self.last - self.first:] = walked[self.last - self.first]
+        return walked
 
 
 def steps_of(t: Tread, touch: Contacts, side: str) -> Array:
@@ -119,10 +125,7 @@ def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, lea
         reach = path[lo:hi + 1] - path[lo]
         total = float(norm(reach[:, None] - reach[None, ::max(1, len(reach) // 64)]).max())
         for first, last, size in spells:
-            so_far = path - path[first]
-            so_far[:first] = 0.0
-            so_far[last:] = path[last] - path[first]
-            found.append(Drift(first, last, b, size, max(total, size), path[last] - path[first], so_far, keyed, after))
+            found.append(Drift(first, last, b, size, max(total, size), path[last] - path[first], path, keyed, after))
     return found
 
 

@@ -471,6 +471,7 @@ def _table() -> dict[str, dict[str, float]]:
         "os": {"spine": 0.0},
         "testa": {"head": 2.5},
         "coxa": {"thigh": 2.5},
+        "wing": {"upper_arm": 2.5, "forearm": 1.5, "hand": 1.5},
         "metatarsal": {"foot": 1.0, "toe": 1.0},
         "tarsal": {"foot": 1.5},
     }

@@ -163,6 +163,57 @@ def chain(n: int) -> Skeleton:
     )
 
 
+def winged(sk: Skeleton, chest: int, bones: tuple[str, ...], drop: tuple[int, ...] = ()) -> Skeleton:
+    """The figure with a wing of equal bones on each side of its back, without the bones ``drop``."""
+    size = float(np.ptp(sk.heads, axis=0).max())
+    keep = [i for i in range(len(sk)) if i not in drop]
+    names_, heads, tails = ([column[i] for i in keep] for column in (sk.names, sk.heads, sk.tails))
+    parents = [keep.index(int(sk.parents[i])) if sk.parents[i] >= 0 else -1 for i in keep]
+    for letter, way in (("L", 1.0), ("R", -1.0)):
+        above = keep.index(chest)
+        for k, name in enumerate(bones):
+            start = sk.heads[chest] + size * np.array([way * (0.03 + 0.15 * k), 0.03 + 0.03 * k, 0.05 + 0.04 * k])
+            names_.append(f"{name}.{letter}")
+            parents.append(above)
+            heads.append(start)
+            tails.append(start + size * np.array([way * 0.15, 0.03, 0.04]))
+            above = len(names_) - 1
+    new = len(names_) - len(keep)
+    return Skeleton(
+        tuple(names_),
+        (sk.armatures[0],) * len(names_),
+        np.array(parents),
+        np.array(heads),
+        np.array(tails),
+        np.concatenate([sk.axes[keep], np.tile(np.eye(3), (new, 1, 1))]),
+        np.append(sk.deform[keep], np.ones(new, bool)),
+        np.append(sk.weight[keep], np.full(new, float(sk.weight.max()))),
+    )
+
+
+@pytest.mark.parametrize("seed", [4, 9, 14])
+def test_wings_are_the_arms_of_a_bird_and_not_of_an_angel(seed: int) -> None:
+    sk = human(seed, HABITS[0], straight=True).skeleton
+    plain = find(sk).parts
+    angel = find(winged(sk, plain["chest"], ("Wing", "Wing.001", "Wing.002")))
+    assert {p: angel.parts.get(p) for p in plain} == plain
+    arms = {plain[f"{p}.{s}"] for p in ("clavicle", "upper_arm") for s in "LR" if f"{p}.{s}" in plain}
+    below = [i for i in range(len(sk)) if any(a in arms for a in above(sk, i))]
+    bird = winged(sk, plain["chest"], ("shoulder", "Wing", "Wing.001", "Wing.002", "Wing.003"), tuple(below))
+    found = names(bird)
+    for part, bone in (("clavicle", "shoulder"), ("upper_arm", "Wing"), ("forearm", "Wing.001"), ("hand", "Wing.002")):
+        assert (found[f"{part}.L"], found[f"{part}.R"]) == (f"{bone}.L", f"{bone}.R")
+
+
+def above(sk: Skeleton, bone: int) -> list[int]:
+    """The bone and all that it hangs from."""
+    found = []
+    while bone >= 0:
+        found.append(bone)
+        bone = int(sk.parents[bone])
+    return found
+
+
 @pytest.mark.parametrize("n", [0, 1, 2, 7, 40])
 def test_a_chain_has_no_body(n: int) -> None:
     found = find(chain(n))

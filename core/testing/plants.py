@@ -16,7 +16,7 @@ from .. import body
 from ..catalogue import chosen
 from ..measures.contacts import Contacts, contacts
 from ..note import Note, Result
-from ..numeric.rotation import angle_between
+from ..numeric.rotation import angle_between, dot, turned, unit
 from ..runner import finish
 from ..shot import Character, Shot
 from ..study import Study
@@ -266,9 +266,15 @@ class Clean:
 
 
 def _ankle(character: Character, side: str) -> Array:
-    """Degrees between shin and foot, (F,)."""
+    """Degrees from shin to foot about the shin's own axis square to both at rest, (F,): a foot that is pointed beyond
+    the shin's line has a negative angle."""
     shin, foot = (character.end(p) - character.head(p) for p in (f"shin.{side}", f"foot.{side}"))
-    return np.asarray(np.degrees(angle_between(shin, foot)))
+    if character.axes is None:
+        return np.asarray(np.degrees(angle_between(shin, foot)))
+    i, j = character.index[f"shin.{side}"], character.index[f"foot.{side}"]
+    across = np.cross(*(character.rest_tails[k] - character.rest_heads[k] for k in (i, j)))
+    axis = unit(turned(character.axes[:, i] @ character.rest_axes[i].T, across))
+    return np.asarray(np.degrees(np.arctan2(dot(np.cross(shin, foot), axis), dot(shin, foot))))
 
 
 def prepared(shot: Shot) -> Clean:

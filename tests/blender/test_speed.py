@@ -56,9 +56,9 @@ def held(scene: Any, reviews: dict[str, Any], limits: dict[str, tuple[float, flo
 @pytest.mark.parametrize(
     ("name", "size", "ratio", "share"),
     [
-        ("light", Size(240), 2.6, 1.0),
-        ("long", Size(1_000), 2.0, 0.75),
-        ("crowd", Size(150, figures=4, skin=2_000), 2.8, 0.85),
+        ("light", Size(240), 1.15, 0.70),
+        ("long", Size(1_000), 0.60, 1.10),
+        ("crowd", Size(150, figures=4, skin=2_000), 1.20, 0.42),
     ],
 )
 def test_simple_figures(name: str, size: Any, ratio: float, share: float) -> None:

@@ -221,7 +221,7 @@ class Character:
         return {part: i for i, part in enumerate(self.parts)}
 
     def has(self, *parts: str) -> bool:
-        return all(part in self.index for part in parts)
+        return self.index.keys() >= set(parts)
 
     # The same numbers once more, frames last: what reads one part of them all then runs along rows of memory.
 
@@ -431,8 +431,13 @@ class Shot:
 
     def frame(self, i: int) -> int:
         """The whole scene frame of sample i, held inside the sampled range."""
-        least, most = math.ceil(self.frames[0]), math.floor(self.frames[-1])
+        least, most = self._whole
         return min(max(round(float(self.frames[i])), least), most)
+
+    @cached_property
+    def _whole(self) -> tuple[int, int]:
+        """The first and the last whole frame within the sampled range."""
+        return math.ceil(self.frames[0]), math.floor(self.frames[-1])
 
     def only(self, need: Need) -> "Shot":
         """This shot with everything but ``need`` taken away, to prove that a check declares what it reads."""

@@ -76,7 +76,7 @@ def even_spans(signal: Signal, straight: Sequence[tuple[int, int]] = ()) -> list
     velocity, speed = signal.velocity, signal.speed
     if len(speed) < LEAST_STEPS:
         return []
-    change = norm(velocity[1:] - velocity[:-1])
+    change = signal.change
     limit = np.maximum(speed[:-1], speed[1:])
     calm = spans(change <= EVEN * limit, LEAST_STEPS - 1)
     if not straight and not calm:

@@ -42,11 +42,18 @@ class Signal:
     kind: str
     velocity: Array
     seconds: Array
+    #: ``speed`` and ``change``, where they were measured for many signals at once.
+    known: tuple[Array, Array] | None = None
 
     @cached_property
     def speed(self) -> Array:
         """Legs a second, (D - 1,)."""
-        return norm(self.velocity)
+        return norm(self.velocity) if self.known is None else self.known[0]
+
+    @cached_property
+    def change(self) -> Array:
+        """How much the velocity changes from one step to the next, legs a second, (D - 2,)."""
+        return norm(self.velocity[1:] - self.velocity[:-1]) if self.known is None else self.known[1]
 
     @cached_property
     def steps(self) -> Array:
@@ -119,8 +126,13 @@ def turn(study: Study, character: Character) -> Motion:
             for some in handfuls(range(len(character.parts)), len(taken)):
                 drawn = axes[:, :, some] if len(taken) == axes.shape[3] else axes[:, :, some][..., taken]
                 vectors = log(seen(drawn[..., :-1], drawn[..., 1:]).transpose(2, 3, 0, 1))
-                for k, vector in zip(some, vectors, strict=True):
-                    add(character.parts[k], "turn", vector * lever(character.parts[k]))
+                levers = np.array([lever(character.parts[k]) for k in some])
+                velocity = vectors * levers[:, None, None] / seconds[:, None]
+                known = norm(velocity), norm(velocity[:, 1:] - velocity[:, :-1])
+                for at, k in enumerate(some):
+                    signals.append(
+                        Signal(character.parts[k], "turn", velocity[at], seconds, (known[0][at], known[1][at]))
+                    )
         if character.has("pelvis"):
             add("pelvis", "path", np.diff(character.head("pelvis")[taken], axis=0) / leg)
         for goal in character.goals:

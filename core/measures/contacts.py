@@ -173,9 +173,10 @@ def _threshold(t: Tread, speed: Array) -> Array:
     last = len(speed) - 1
     for column in np.flatnonzero(swinging[0] | swinging[last]):
         runs = spans(swinging[:, column])
-        whole = [float(speed[a:b + 1, column].max()) for a, b in runs if a > 0 and b < last]
-        if whole:                       # a swing cut by the clip's end has not shown its peak: it borrows the others'
-            usual = float(np.median(whole))
+        inner = [end for a, b in runs if a > 0 and b < last for end in (a, b + 1)]
+        if inner:                       # a swing cut by the clip's end has not shown its peak: it borrows the others'
+            whole = np.sort(np.maximum.reduceat(speed[:, column], inner)[::2])
+            usual = float(whole[(len(whole) - 1) // 2] + whole[len(whole) // 2]) / 2       # their median
             for a, b in runs:
                 if a == 0 or b == last:
                     peak[a:b + 1, column] = np.maximum(peak[a:b + 1, column], usual)

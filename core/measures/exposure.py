@@ -102,7 +102,11 @@ def _part_steps(character: Character, turns: Array | None) -> dict[str, int]:
     for row in turns.reshape(9, *turns.shape[2:]):
         moved |= np.abs(row[:, 1:] - row[:, :-1]) > STILL
     out = {}
-    for part, own in zip(character.parts, moved, strict=True):
+    always = moved.all(1).tolist()
+    for part, own, ones in zip(character.parts, moved, always, strict=True):
+        if ones and len(own) > 2:  # a change on every sample
+            out[part] = 1
+            continue
         changes = np.concatenate([[0], np.flatnonzero(own) + 1])
         if len(changes) == 1:
             out[part] = 0

@@ -26,7 +26,7 @@ Array = np.ndarray
 # The sole's outline, walked round.
 _OUTLINE = [SOLE_POINTS.index(p) for p in ("heel", "heel_outer", "ball_outer", "toe_tip", "ball_inner", "heel_inner")]
 #: On a bare captured skeleton the sole is guessed, and captured feet on unknown ground drift this far: of the leg.
-BARE_MEDIUM = 0.065
+BARE_LOW, BARE_MEDIUM = 0.030, 0.065
 #: Pinned feet of keyed motion are exactly pinned, so less is seen as a fault there: of the leg.
 KEYED_LOW = 0.006
 #: A slide is told by its least moved place, so where the foot rolls a little meanwhile up to 5 mm of 4 cm are missing;
@@ -44,7 +44,8 @@ class Slip(Check):
     is keyed.
     Against the ground's own motion: a treadmill, a cycle in place, a moving mesh.
     Limit: 0.024 low, 0.042 medium, 0.08 high, of the leg: 2, 3.5 and 6.5 cm on an adult; slides under 21 mm are noticed
-    (Prazak, Hoyet and O'Sullivan 2011). Where the sole is only guessed on captured motion medium is 0.065 (5.5 cm).
+    (Prazak, Hoyet and O'Sullivan 2011). Where the sole is only guessed on captured motion low is 0.03 (2.5 cm), medium
+    0.065 (5.5 cm), and a foot may turn about any place that the guess may be off by (3.4 cm up or down, 1.7 aside).
     Where planted points repeat exactly, as keys make them, low is 0.006 (5 mm) and medium 0.038 (3.2 cm).
     Silent when: the foot pivots or rolls; the ground carries it; it is in the air; the body may
     rest on hands, knees, hips or head. Stepped motion, and figures in place over
@@ -83,9 +84,10 @@ class Slip(Check):
         t: Tread = study.of(tread, character)
         touch: Contacts = study.of(contacts, character)
         side = body.side(part)
-        steps = steps_of(t, touch, side)
         sole: Soles = study.of(soles, character)
-        base = self.limit if sole.source[side] in ("mesh", "card") else _with(self.limit, medium=BARE_MEDIUM)
+        guessed = sole.source[side] == "guess"
+        steps = steps_of(t, touch, side, guessed)
+        base = _with(self.limit, low=BARE_LOW, medium=BARE_MEDIUM) if guessed else self.limit
         keyed = _with(self.limit, low=KEYED_LOW, medium=KEYED_MEDIUM)
         for drift in drifts(t, touch, side, steps, base.low * t.leg, keyed.low * t.leg, all_keyed):
             limit = (keyed if drift.keyed else base).scaled(t.leg * character.real_size)
@@ -95,7 +97,7 @@ class Slip(Check):
                 continue
             yield self.note(
                 study, character, part, (int(t.samples[drift.first]), int(t.samples[drift.last])),
-                int(t.samples[drift.last]),
+                int(t.samples[drift.worst]),
                 severity=severity, measured=measured, limit=limit.step(severity),
                 text=self._text(study, character, part, drift, t, measured, ground),
                 remedy=_pin(study, character, part, drift, t), evidence=_evidence(study, part, drift, t, touch))
@@ -104,7 +106,8 @@ class Slip(Check):
               ground: Belt) -> str:
         shot = study.shot
         first, last = (shot.frame(int(t.samples[i])) for i in (drift.first, drift.last))
-        text = f"The {body.spoken(part)} slips {100 * measured:.1f} cm from frame {first} to {last}"
+        to_and_fro = " to and fro" if drift.to_and_fro else ""
+        text = f"The {body.spoken(part)} slips {100 * measured:.1f} cm{to_and_fro} from frame {first} to {last}"
         whole = drift.total * character.real_size
         if whole > 1.3 * measured:
             text += f", {100 * whole:.0f} cm in the whole stance"
@@ -122,12 +125,13 @@ def _place(v: Array) -> Place:
 
 
 def _evidence(study: Study, part: str, drift: Drift, t: Tread, touch: Contacts) -> tuple[Evidence, ...]:
-    """The footprint at the start, carried by its ground to now; the footprint now; the drift between them."""
+    """The footprint where the farthest slide starts, carried by its ground to now; the footprint at its end; the drift
+    between them."""
     frames = (study.shot.frame(int(t.samples[drift.first])), study.shot.frame(int(t.samples[drift.last])))
     columns = t.columns(body.side(part))
-    moved = t.places[drift.last, columns] - t.places[drift.first, columns]
-    own = moved - touch.relative[drift.first:drift.last, columns].sum(0)
-    before, now = t.places[drift.first, columns] + own, t.places[drift.last, columns]
+    moved = t.places[drift.worst, columns] - t.places[drift.since, columns]
+    own = moved - touch.relative[drift.since:drift.worst, columns].sum(0)
+    before, now = t.places[drift.since, columns] + own, t.places[drift.worst, columns]
     middle = now.mean(0)
     return (Patch("held_against", frames, tuple(_place(p) for p in before[_OUTLINE])),
             Patch("found", frames, tuple(_place(p) for p in now[_OUTLINE])),

@@ -16,6 +16,7 @@ from ..numeric.spans import sliding, spans
 from ..shot import SOLE_POINTS, Character
 from ..study import Study, measure
 from .belt import belt
+from .sole import soles
 from .tread import Tread, tread
 
 Array = np.ndarray
@@ -28,6 +29,9 @@ THRESHOLD_BAND = (0.1, 0.55)
 NO_SWING = 0.27             # threshold where nothing swings near
 GATE = 0.10                 # planted points lie lower than this ...
 SURE_HEIGHT, SURE_SPEED = 0.06, 0.6     # ... and somewhere in the run below this height and this share of the threshold
+# No point that moves at more than this share of its threshold stands while a faster one of its foot lies lower, by more
+# than the sole is known to: of the skin or the card, and guessed.
+NOT_STILL, LOWER_KNOWN, LOWER_GUESSED = 0.25, 0.02, 0.04
 FILL, DROP = 0.05, 0.07     # shorter gaps are filled, shorter runs dropped
 SKATE_GAP, SKATE_RISE = 0.3, 0.015      # a foot that alone carries the body cannot let go for so short without rising
 GLIDE_RISE, GLIDE_FAR = 0.01, 0.25      # with the other foot standing: as little rise at every point, and no farther
@@ -70,12 +74,13 @@ class Contacts:
         return some
 
 
-@measure(Need.JOINTS, uses=(tread, belt))
+@measure(Need.JOINTS, uses=(tread, belt, soles))
 def contacts(study: Study, character: Character) -> Contacts:
     """Planted points of both feet. Hands are not judged yet; whether a planted foot bears weight is not known here."""
     t: Tread = study.of(tread, character)
     relative = t.steps - study.of(belt, character).velocity * t.dt[:, None, None]
-    planted = plant(t, relative)
+    source = study.of(soles, character).source
+    planted = plant(t, relative, {s: LOWER_GUESSED if source[s] == "guess" else LOWER_KNOWN for s in t.sides})
     count = study.shot.count
     cover = np.clip(np.searchsorted(t.samples, np.arange(count), side="right") - 1, 0, None)
     drawn, full, stances = {}, {}, {}
@@ -113,15 +118,21 @@ def _elsewhere(character: Character, t: Tread) -> Array:
     return out
 
 
-def plant(t: Tread, relative: Array) -> Array:
-    """(D, S) bool: planted points, from steps (D - 1, S, 3) against their ground."""
+def plant(t: Tread, relative: Array, lower: dict[str, float]) -> Array:
+    """(D, S) bool: planted points, from steps (D - 1, S, 3) against their ground; lower: side -> of a leg, how far a
+    point that does not stand may lie under one that does."""
     d, s = t.height.shape
     if d < 3 or s == 0:
         return np.zeros((d, s), bool)
     speed = frame_speed(t, relative)
     threshold = _threshold(t, speed)
     near = (speed < threshold) & (t.height < GATE * t.leg)
-    sure = (speed < SURE_SPEED * threshold) & (t.height < SURE_HEIGHT * t.leg)
+    for side in t.sides:
+        columns = t.columns(side)
+        loose = np.where(near[:, columns], np.inf, t.over[:, columns]).min(1, keepdims=True)
+        lies = t.over[:, columns] < loose + lower[side] * t.leg
+        near[:, columns] &= lies | (speed[:, columns] < NOT_STILL * threshold[:, columns])
+    sure = near & (speed < SURE_SPEED * threshold) & (t.height < SURE_HEIGHT * t.leg)
     planted = np.zeros((d, s), bool)
     dt = 1.0 / t.rate
     # all points one after the other, one empty drawing between them

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..numeric.hull import smallest_norm
-from ..numeric.rotation import cross, dot, norm
+from ..numeric.rotation import cross, dot, norm, unit
 from ..numeric.spans import spans
 from ..shot import SOLE_POINTS
 from .contacts import SMOOTH_RATE, Contacts
@@ -20,21 +20,26 @@ TIGHT = 0.9         # a drift's span is the shortest that holds this share of it
 AT_REST = 0.1       # ... and goes on until the foot is slower than this share of its skate
 DENSE = 96          # drawings up to which all pairs are measured at once
 TOGETHER = 0.25     # s: drifts of one stance closer than this are one
+# A guessed sole may lie this far off, up or down, and ahead or aside: of the leg, as the guess says of itself.
+UNSURE_HEIGHT, UNSURE_PLACE = 0.04, 0.02
+_CORNERS = [i for i, p in enumerate(SOLE_POINTS) if p not in ("heel", "ball")]
 # m on an adult's leg, s, share of the steps: captured points never keep still like this
 SAME_PLACE, SAME_TIME, SAME_SHARE = 3e-5, 0.125, 0.3
 
 
 @dataclass(frozen=True)
 class Drift:
-    """One drift within one stance, by drawings: first and last (its end is the worst), stance_last the stance's last
-    drawing.
+    """One drift within one stance, by drawings: first and last, worst the end of its farthest slide and since the start
+    of that, stance_last the stance's last drawing. Slides to and fro are one drift.
 
-    size m: the largest within the window; total m: within the stance; vector (3,) m from first to last; walked (D, 3) m:
-    the foot's whole way, one for all its drifts; keyed: planted points repeat exactly in the
-    stance; swing_after s: from the stance's end to the foot's next one.
+    size m: the largest within the window; total m: within the stance; vector (3,) m from since to worst; walked
+    (D, 3) m: the foot's whole way, one for all its drifts; keyed: planted points repeat exactly in the stance;
+    swing_after s: from the stance's end to the foot's next one.
     """
     first: int
     last: int
+    since: int
+    worst: int
     stance_last: int
     size: float
     total: float
@@ -49,10 +54,18 @@ class Drift:
         walked[self.last - self.first:] = walked[self.last - self.first]
         return walked
 
+    @property
+    def to_and_fro(self) -> bool:
+        """Whether the foot slides on after its farthest slide, or before it, another way."""
+        return self.since != self.first or self.worst != self.last
 
-def steps_of(t: Tread, touch: Contacts, side: str) -> Array:
+
+def steps_of(t: Tread, touch: Contacts, side: str, guessed: bool = False) -> Array:
     """(D - 1, 3) m: the smallest step of the planted patch between drawings, in the ground's plane; zero where nothing
     stays, and where the body may rest on other parts.
+
+    guessed: the sole is, so the patch is taken as thick and as wide as that guess is unsure: a foot that rolls about a
+    place just outside the guessed patch stands.
 
     Above 30 drawings a second the step is that over the 1/30 s around, shared evenly: captured noise of single frames
     would add up.
@@ -60,6 +73,12 @@ def steps_of(t: Tread, touch: Contacts, side: str) -> Array:
     columns = t.columns(side)
     planted = held(touch.drawn[f"foot.{side}"]) & ~touch.elsewhere[f"foot.{side}"][:, None]
     relative = touch.relative[:, columns]
+    if guessed:
+        arms = _unsure(t.places[:, columns], t.leg)
+        # a planted heel or ball stands between its edges, which are planted with it
+        relative, planted = relative[:, _CORNERS], planted[:, _CORNERS]
+        relative = np.concatenate([relative + turned for turned in np.diff(arms, axis=1)[:, :, None]], 1)
+        planted = np.tile(planted, len(arms))
     count = len(relative)
     k = int(min(max(1, round(t.rate / SMOOTH_RATE)), max(1, count)))
     if k == 1:
@@ -77,9 +96,18 @@ def steps_of(t: Tread, touch: Contacts, side: str) -> Array:
     return np.where(weight[:, None] > 0, total / np.maximum(weight, 1)[:, None], near)
 
 
+def _unsure(places: Array, leg: float) -> Array:
+    """(8, D, 3) m: from a point of the guessed sole, whose points are places (D, 7, 3), to where it may be instead."""
+    heel, ball, inner, outer = (places[:, SOLE_POINTS.index(p)] for p in ("heel", "ball", "ball_inner", "ball_outer"))
+    ahead, aside = unit(ball - heel), unit(inner - outer)
+    up = unit(cross(ahead, aside))
+    return np.stack([leg * (UNSURE_HEIGHT * h * up + UNSURE_PLACE * w)
+                     for h in (1, -1) for w in (ahead, -ahead, aside, -aside)])
+
+
 def _least(step: Array, stays: Array, normal: Array) -> Array:
-    """The smallest step (N, 3) in the plane square to normal (N, 3) among all places of the patch: step (N, 7, 3),
-    stays (N, 7)."""
+    """The smallest step (N, 3) in the plane square to normal (N, 3) among all places of the patch: step (N, P, 3),
+    stays (N, P)."""
     seed = np.where(np.abs(normal[:, :1]) < 0.9, [[1.0, 0, 0]], [[0, 1.0, 0]])
     e1 = seed - dot(seed, normal)[:, None] * normal
     e1 /= norm(e1)[:, None]
@@ -124,8 +152,10 @@ def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, lea
         after = (stances[k + 1][0] - b) / t.rate if k + 1 < len(stances) else 1.0
         reach = path[lo:hi + 1] - path[lo]
         total = float(norm(reach[:, None] - reach[None, ::max(1, len(reach) // 64)]).max())
-        for first, last, size in spells:
-            found.append(Drift(first, last, b, size, max(total, size), path[last] - path[first], path, keyed, after))
+        for spell in spells:
+            first, last, since, worst, size = spell
+            found.append(Drift(first, last, since, worst, b, size, max(total, size), path[worst] - path[since], path,
+                               keyed, after))
     return found
 
 
@@ -259,13 +289,22 @@ def _tightest(between: _Between, i: int, j: int, best: float) -> tuple[int, int]
     return first, last
 
 
-def _merged(spells: list[tuple[int, int, float]], gap: int, window: int, path: Array) -> list[tuple[int, int, float]]:
-    """Neighbouring drifts with less than ``gap`` drawings between them as one, of the whole size."""
-    out: list[tuple[int, int, float]] = []
+_Merged = tuple[int, int, int, int, float]
+
+
+def _merged(spells: list[tuple[int, int, float]], gap: int, window: int, path: Array) -> list[_Merged]:
+    """Neighboring drifts with less than ``gap`` drawings between them as one: (first, last, since, worst, size), the
+    farthest slide going from ``since`` to ``worst``. Onward ones add up; to and fro ones keep the larger's size."""
+    out: list[_Merged] = []
     for first, last, size in spells:
-        onward = bool(out) and (path[last] - path[first]) @ (path[out[-1][1]] - path[out[-1][0]]) > 0
-        if onward and first - out[-1][1] <= gap and last - out[-1][0] <= window:
-            out[-1] = (out[-1][0], last, max(out[-1][2], size, float(np.linalg.norm(path[last] - path[out[-1][0]]))))
+        if not out or first - out[-1][1] > gap or last - out[-1][0] > window:
+            out.append((first, last, first, last, size))
+            continue
+        start, _, since, worst, was = out[-1]
+        whole = float(np.linalg.norm(path[last] - path[since]))
+        onward = worst == out[-1][1] and (path[last] - path[first]) @ (path[worst] - path[since]) > 0
+        if onward:
+            out[-1] = (start, last, since, last, max(was, size, whole))
         else:
-            out.append((first, last, size))
+            out[-1] = (start, last, *((since, worst) if was >= size else (first, last)), max(was, size))
     return out

@@ -150,6 +150,7 @@ def sole_of_vertices(side: str, vertices: Array, ankle: Array, ball: Array | Non
 
     The foot's own heading is that from ankle to ball, else of its long axis. Heel and ball take the lowest skin near
     their place along the foot and its breadth there; the toe tip is the foremost skin, as low as the skin gets near it.
+    None of them lies over the line on which the foot would rest: a foot of few vertices has none under its ball.
     """
     skin = np.asarray(vertices, float)
     if skin.ndim != 2 or skin.shape[1] != 3 or len(skin) < 4:
@@ -180,23 +181,51 @@ def sole_of_vertices(side: str, vertices: Array, ankle: Array, ball: Array | Non
     ball_at = float(np.dot(ball, ahead)) if ball is not None else back + 0.72 * length
     ball_at = min(max(ball_at, back + 0.5 * length), back + 0.9 * length)
 
-    def slice_of(lo: float, hi: float) -> tuple[float, float, float]:
-        """Least height, least and most breadth of the skin between two places along the foot, near its underside."""
+    edge_at, edge_height = _underside(along, height)
+    rests = np.interp(along, edge_at, edge_height)
+    underside = height < rests + thick
+
+    def slice_of(lo: float, hi: float) -> tuple[float, float]:
+        """Least and most breadth of the skin between two places along the foot, near its underside; where there is
+        none, of all the underside."""
         rows = (along >= lo) & (along <= hi)
-        if not rows.any():
-            rows = np.abs(along - (lo + hi) / 2) <= np.abs(along - (lo + hi) / 2).min() + 1e-9
-        floor = float(height[rows].min())
-        under = rows & (height < floor + thick)
-        return floor, float(across[under].min()), float(across[under].max())
+        floor = float(height[rows].min(initial=np.inf))
+        near = floor < float(np.interp((lo + hi) / 2, edge_at, edge_height)) + thick
+        under = rows & (height < floor + thick) if near else underside
+        return float(across[under].min()), float(across[under].max())
+
+    def floor_of(place: float, lo: float, hi: float) -> float:
+        """The height on which the foot rests at a place along it, or of the lowest skin near that."""
+        rows = (along >= lo) & (along <= hi)
+        return min(float(np.interp(place, edge_at, edge_height)), float(height[rows].min(initial=np.inf)))
+
+    spans_of = ((heel_at, (back, heel_at + 0.25 * length)), (ball_at, (ball_at - 0.1 * length, ball_at + 0.1 * length)),
+                (front, (front - 0.08 * length, front)))
 
     def at(a: float, c: float, h: float) -> Array:
         return a * ahead + c * inner + h * up
 
-    heel_floor, heel_out, heel_in = slice_of(back, heel_at + 0.25 * length)
-    ball_floor, ball_out, ball_in = slice_of(ball_at - 0.1 * length, ball_at + 0.1 * length)
-    tip_floor, tip_out, tip_in = slice_of(front - 0.08 * length, front)
+    (heel_out, heel_in), (ball_out, ball_in), (tip_out, tip_in) = (slice_of(*span) for _, span in spans_of)
+    heel_floor, ball_floor, tip_floor = (floor_of(place, *span) for place, span in spans_of)
     heel_mid, ball_mid = (heel_in + heel_out) / 2, (ball_in + ball_out) / 2
     return Sole(side, np.array([
         at(heel_at, heel_mid, heel_floor), at(heel_at, heel_in, heel_floor), at(heel_at, heel_out, heel_floor),
         at(ball_at, ball_mid, ball_floor), at(ball_at, ball_in, ball_floor), at(ball_at, ball_out, ball_floor),
         at(front, (tip_in + tip_out) / 2, tip_floor)]), "mesh")
+
+
+def _underside(along: Array, height: Array) -> tuple[Array, Array]:
+    """The lower hull of a profile, corner by corner (C,) (C,): what it rests on when set down at any pitch."""
+    order = np.lexsort((height, along))
+    corners: list[tuple[float, float]] = []
+    for x, y in zip(along[order].tolist(), height[order].tolist(), strict=True):
+        if corners and x == corners[-1][0]:
+            continue
+        while len(corners) > 1:
+            (ax, ay), (bx, by) = corners[-2:]
+            if (by - ay) * (x - ax) < (y - ay) * (bx - ax):
+                break
+            corners.pop()
+        corners.append((x, y))
+    out = np.array(corners)
+    return out[:, 0], out[:, 1]

@@ -26,7 +26,8 @@ class Tread:
     """D drawings of the feet's S = 7 points each, the sides stacked along S.
 
     sides; samples (D,) sample index of each drawing; dt (D - 1,) s between drawings; rate drawings a second;
-    places (D, S, 3) world metres; height (D, S) m over the point's own floor; steps (D - 1, S, 3) m moved against
+    places (D, S, 3) world metres; over (D, S) m over the ground where a mesh tells it, else over any one level; height
+    (D, S) m over the point's own floor; steps (D - 1, S, 3) m moved against
     meshes known to move; normal (D, S, 3) of the ground; leg m; speed m/s, the yardstick u = sqrt(gravity x leg).
     over_moving: names of moving meshes under the feet.
     """
@@ -35,6 +36,7 @@ class Tread:
     dt: Array
     rate: float
     places: Array
+    over: Array
     height: Array
     steps: Array
     normal: Array
@@ -64,7 +66,8 @@ def tread(study: Study, character: Character) -> Tread:
     rate = 1.0 / float(np.median(dt)) if len(dt) else shot.rate
     if not sides:
         empty = np.zeros((len(taken), 0, 3))
-        return Tread(sides, taken, dt, rate, empty, empty[..., 0], empty[:-1], empty, ground.up, leg, 1.0, ())
+        none = empty[..., 0]
+        return Tread(sides, taken, dt, rate, empty, none, none, empty[:-1], empty, ground.up, leg, 1.0, ())
     # the drawings last in memory: sums and searches then run along rows
     places = np.concatenate([sole[s].T[..., taken] for s in sides], 1).T
     base = np.concatenate([_known(ground.height[s][taken]).T for s in sides]).T
@@ -81,7 +84,7 @@ def tread(study: Study, character: Character) -> Tread:
     # the yardstick is that of the figure's real size: a mouse drawn as large as a man still moves like what it stands
     # for
     speed = float(np.sqrt(gravity * leg / character.real_size))
-    return Tread(sides, taken, dt, rate, places, raw - floor, steps, normal, ground.up, leg, speed, ground.moving)
+    return Tread(sides, taken, dt, rate, places, raw, raw - floor, steps, normal, ground.up, leg, speed, ground.moving)
 
 
 def _known(height: Array) -> Array:

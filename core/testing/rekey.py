@@ -12,6 +12,7 @@ import numpy as np
 
 from .. import body
 from ..measures.contacts import Contacts, contacts
+from ..measures.exposure import exposure
 from ..measures.sole import carried, sole_of
 from ..measures.turn import local_axes, parent_on
 from ..numeric.fcurve import BEZIER, evaluate_channels
@@ -25,10 +26,13 @@ Array = np.ndarray
 
 #: Keys are added where a limb errs most until it errs less than this: radians, and legs for places.
 TURN_ERROR, PLACE_ERROR = np.radians(5.0), 0.02
+RETURN = 0.5                            # s in which a foot that was pinned elsewhere comes back to the clip's path
 LEAST_SECONDS = 0.16                    # keys of one limb stand no nearer than 4 frames of 24
 FOOT_GAP = 2                            # of a foot's goal, frames: a step's lift is short, and must not be lost
 #: A leg is never asked to reach farther than this share of its length, nor is its knee straighter before it is solved.
 NEARLY, LEAST_BEND, LOWERINGS = 0.99, np.radians(10.0), 4
+#: A foot whose heel lies this much higher over its ball than when it is flat, of a leg, rolls over the ball.
+FLAT = 0.02
 LIMBS = (("pelvis",), ("spine", "chest"), ("neck", "head"), ("clavicle.L", "upper_arm.L", "forearm.L", "hand.L"),
          ("clavicle.R", "upper_arm.R", "forearm.R", "hand.R"),
          ("thigh.L", "shin.L", "toe.L"), ("thigh.R", "shin.R", "toe.R"))
@@ -112,7 +116,8 @@ def _posed(shot: Shot, old: Character) -> Character:
     study = Study(shot)
     found: Contacts = study.of(contacts, old)
     for part in (p for p in turns if p.startswith("foot")):
-        places[part] = _foot_path(shot, old, part, turns[part], found.planted[part], FOOT_GAP, curves)
+        places[part] = _foot_path(shot, old, part, turns[part], _pinned(shot, old, part, found), FOOT_GAP,
+                                  curves)
     new = _bodied(old, turns, root)
     new = _within_reach(shot, new, {f"leg.{body.side(p)}": place for p, (place, _) in places.items()}, curves)
     keys = curves.keys()
@@ -206,7 +211,10 @@ def _bodied(old: Character, turns: dict[str, Array], root: Array) -> Character:
 
 
 def _within_reach(shot: Shot, new: Character, goals: dict[str, Array], curves: _Curves) -> Character:
-    """The body lowered on the pelvis's keys, as an animator does it, until both legs reach their goals nearly bent."""
+    """The body lowered on the pelvis's keys, as an animator does it, until both legs reach their goals nearly bent.
+
+    A key more where a leg lacks most, so that the crouch before a jump is not lowered for the leap.
+    """
     bone = new.bones[new.index["pelvis"]]
     rows = [i for i, c in enumerate(curves.channels) if c.bone == bone and c.path.endswith(".location")]
     at = np.searchsorted(shot.frames, curves.rows[rows[0]][0])
@@ -215,8 +223,13 @@ def _within_reach(shot: Shot, new: Character, goals: dict[str, Array], curves: _
         need = np.max([_too_far(new, limb, place) for limb, place in goals.items()], axis=0)
         if need.max() <= 0:
             break
-        # a key takes what the stretches beside it need
-        low = [need[max(at[max(k - 1, 0)], 0): at[min(k + 1, len(at) - 1)] + 1].max() for k in range(len(at))]
+        for first, last in spans(need > 0):
+            peak = first + int(need[first:last + 1].argmax())
+            more = [i for i in (first - 1, peak, last + 1) if 0 <= i < len(need) and np.abs(at - i).min() >= FOOT_GAP]
+            at = np.union1d(at, np.array(more, int))
+        # a key takes what the frames nearest to it need
+        middle = (at[1:] + at[:-1]) // 2
+        low = [need[a:b + 1].max() for a, b in zip([0, *middle], [*(middle + 1), len(need) - 1], strict=True)]
         root[at] -= np.outer(low, new.up)
         down = _interpolated(shot.frames, root, at) - new.head("pelvis")
         root = new.head("pelvis") + down
@@ -256,6 +269,36 @@ def _forward_knees(character: Character) -> Character:
     return character
 
 
+def _pivots(heel_up: Array, planted: Array) -> Array:
+    """(F,) the point that a foot turns about: the ball while the heel is up, the heel while the toe is, of a flat foot
+    the one before. heel_up (F,): of a leg, how far the heel lies over the ball; planted (F, 7)."""
+    both = planted[:, HEEL] & planted[:, BALL]
+    tilt = heel_up - (np.median(heel_up[both]) if both.any() else 0.0)
+    out = np.where(tilt > FLAT, BALL, np.where(tilt < -FLAT, HEEL, -1))
+    for i in range(len(out)):
+        if out[i] < 0:
+            out[i] = out[i - 1] if i and planted[i - 1].any() else HEEL if planted[i, HEEL] else BALL
+    return np.asarray(out)
+
+
+def _pinned(shot: Shot, old: Character, part: str, found: Contacts) -> Array:
+    """(F, 7) bool: the planted points where no other part may carry the body: a foot that trails behind its knee or
+    under a lying body is not pinned."""
+    drawn = Study(shot).of(exposure, old).drawings
+    cover = np.clip(np.searchsorted(drawn, np.arange(shot.count), side="right") - 1, 0, None)
+    return found.planted[part] & ~found.elsewhere[part][cover][:, None]
+
+
+def _in_reach(old: Character, side: str, wished: Array) -> Array:
+    """Places (F, 3) of an ankle, none farther from its hip than the leg reaches nearly bent, or than the clip's own."""
+    root, mid, end = body.LIMBS[f"leg.{side}"]
+    line = wished - old.head(root)
+    far = np.linalg.norm(line, axis=-1)
+    most = np.maximum(NEARLY * (old.rest_length(root) + old.rest_length(mid)) * old.scale,
+                      np.linalg.norm(old.head(end) - old.head(root), axis=-1))
+    return np.asarray(old.head(root) + line * np.minimum(1.0, most / np.maximum(far, 1e-9))[:, None])
+
+
 def _foot_path(shot: Shot, old: Character, part: str, axes: Array, planted: Array, gap: int,
                curves: _Curves) -> tuple[Array, Array]:
     """Ankle path (F, 3) and the foot's axes: pinned about its pivot while planted, keyed and eased while it swings."""
@@ -265,29 +308,33 @@ def _foot_path(shot: Shot, old: Character, part: str, axes: Array, planted: Arra
     sole = carried(old, sole_of(old, side))
     own = old.axes[:, old.index[part]]
     arm = {k: np.median(np.einsum("fji,fj->fi", own, ankle - sole[:, k]), axis=0) for k in (HEEL, BALL)}
+    wanted = _pivots(axes @ (arm[BALL] - arm[HEEL]) @ old.up / old.leg_length, planted)
     path = ankle.copy()
     standing = np.asarray(planted.any(1))
     pinned = np.zeros(len(path), bool)
     for first, last in spans(standing):
         pivot, anchor = -1, np.zeros(3)
         for i in range(first, last + 1):
-            wanted = pivot if pivot >= 0 and planted[i, pivot] else HEEL if planted[i, HEEL] else BALL
-            if wanted != pivot:
+            if wanted[i] != pivot:
                 if pivot < 0:
-                    still = [n for n in range(first, last + 1) if planted[n, wanted]] or [i]
-                    anchor = np.median(sole[still, wanted], axis=0)
+                    still = [n for n in range(first, last + 1) if wanted[n] == wanted[i] and planted[n, wanted[i]]]
+                    anchor = np.median(sole[still or [i], wanted[i]], axis=0)
                 else:
                     before = anchor + axes[i - 1] @ arm[pivot]             # the ankle one frame ago
-                    anchor = before - axes[i - 1] @ arm[wanted]
-                pivot = wanted
+                    anchor = before - axes[i - 1] @ arm[wanted[i]]
+                pivot = wanted[i]
             path[i] = anchor + axes[i] @ arm[pivot]
         pinned[first:last + 1] = True
     change = np.zeros_like(path)
     change[pinned] = path[pinned] - ankle[pinned]
     marks = np.flatnonzero(pinned)
     if len(marks):
-        change = np.stack([np.interp(np.arange(len(path)), marks, change[marks, k]) for k in range(3)], -1)
-    wished = ankle + change
+        # before its first and after its last stance the foot goes where the clip's does
+        free = round(RETURN * shot.rate)
+        marks = np.concatenate([[marks[0] - free], marks, [marks[-1] + free]])
+        change = np.vstack([np.zeros(3), change[marks[1:-1]], np.zeros(3)])
+        change = np.stack([np.interp(np.arange(len(path)), marks, change[:, k]) for k in range(3)], -1)
+    wished = _in_reach(old, side, ankle + change)
     keyed: set[int] = set()
     for first, last in spans(np.logical_not(pinned)):
         a, b = max(first - 1, 0), min(last + 1, len(path) - 1)

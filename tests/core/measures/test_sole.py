@@ -38,6 +38,15 @@ def test_a_shoe_of_known_shape(splay, with_ball):
     assert points[4, 0] < points[5, 0]          # the inner edge of a left foot at +X lies nearer to the body
 
 
+def test_a_foot_of_few_vertices_rests_on_heel_and_toe_alone():
+    box = np.array([[x, y, z] for x in (0.05, 0.15) for y in (0.07, -0.21) for z in (0.0, 0.05)])
+    instep = np.array([[x, y, 0.09] for x in (0.06, 0.14) for y in (-0.1, -0.13)])
+    points = sole_of_vertices("L", np.vstack([box, instep]), np.array([0.1, 0.0, 0.1]), np.array([0.1, -0.12, 0.04]),
+                              AHEAD, UP).points
+    np.testing.assert_allclose(points[:, 2], 0, atol=1e-9)
+    np.testing.assert_allclose(np.ptp(points[3:6, 0]), 0.1, atol=1e-9)
+
+
 def test_too_few_vertices_are_refused():
     with pytest.raises(ValueError, match="four vertices"):
         sole_of_vertices("L", np.zeros((3, 3)), np.zeros(3), None, AHEAD, UP)

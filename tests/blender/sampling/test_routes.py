@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from plumbline.blender_addon.compat import curves_of
 from plumbline.blender_addon.sampling import curves, routes
-from plumbline.blender_addon.sampling.probe import Probe
+from plumbline.blender_addon.sampling.probe import Probe, probe
 from plumbline.blender_addon.sampling.sweep import Request, sweep_now
 from plumbline.core.need import Need
 from plumbline.core.shot import Shot
@@ -436,3 +436,22 @@ def test_an_instance_moves_with_its_carrier(scene: Any, watch: Watch) -> None:
     shot = watch.sweep(scene)
     assert not watch.reasons and watch.frames <= FEW
     same(shot, stepped(scene))
+
+
+def test_a_skin_follows_a_figure_that_was_taken_out(scene: Any, rig: Any) -> None:
+    """The outlines read skins after the poses: their armatures come back by themselves."""
+    mesh = boots(rig)
+
+    def points(graph: Any) -> np.ndarray:
+        now = mesh.evaluated_get(graph)
+        return np.array([now.matrix_world @ vertex.co for vertex in now.data.vertices])
+
+    with probe(scene, [rig]) as inside:
+        inside.to(1)
+        inside.unlink([rig])
+        inside.link([mesh])
+        here = points(inside.to(20))
+    scene.frame_set(20)
+    np.testing.assert_allclose(here, points(bpy.context.evaluated_depsgraph_get()), atol=1e-6)
+    scene.frame_set(1)
+    assert np.abs(here - points(bpy.context.evaluated_depsgraph_get())).max() > 0.1

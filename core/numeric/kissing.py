@@ -140,9 +140,11 @@ class Picture:
             self._open[thing] = bool(np.isnan(self.flat(thing)[0].sum()))
         if self._open[thing]:  # triangles that reach behind the camera leave gaps in the contour
             return np.isfinite(self._nearest(points, thing, window))
-        inside = self.contour(thing, _around(points, window))
+        known = self._contours.get(thing)
+        if known is None or known[0] is not EVERYWHERE:
+            self.contour(thing, _around(points, window))
         if thing not in self._windings:
-            self._windings[thing] = Winding(inside)
+            self._windings[thing] = Winding(self._contours[thing][1])
         return self._windings[thing].covers(points)
 
     def nearest(self, points: Array, things: Sequence[int], window: Array, depth: float) -> Array:
@@ -178,7 +180,9 @@ class _Side:
         self.edges = picture.contour(thing, around).within(window)
         self.samples: Samples = sample(self.edges)
         n = len(self.samples)
-        self.known, self.valid, self.inside = np.zeros(n, bool), np.zeros(n, bool), np.zeros(n, bool)
+        place = self.samples.place
+        self.known = ((place < 0.0) | (place > picture.view.size)).any(axis=1)  # out of the picture: never valid
+        self.valid, self.inside = np.zeros(n, bool), np.zeros(n, bool)
         self.free = np.ones(n, bool)
 
     def within(self, place: Array, radius: float) -> Array:
@@ -204,10 +208,10 @@ class _Pair:
         """Finds out what is not known yet about these samples of both sides."""
         asked, silhouette = [], []
         for own, (side, r) in enumerate(zip(self.sides, rows, strict=True)):
-            r = np.unique(r[~side.known[r]])
+            asks = np.zeros(len(side.known), bool)
+            asks[r] = True
+            r = np.flatnonzero(asks & ~side.known)
             side.known[r] = True
-            place = side.samples.place[r]
-            r = r[((place >= 0.0) & (place <= self.picture.view.size)).all(axis=1)]
             # Most contour edges are folds inside the thing: only what is none is asked for anything else.
             outer = side.samples.place[r] + side.samples.normal[r]
             clear = ~self.covered(own, outer)
@@ -308,9 +312,8 @@ def _judge_place(
     if any(side.inside[rows].any() for side, rows in zip(pair.sides, free, strict=True)):
         pair.crossed = True
         return None
-    wider = [side.within(place, DISC + 16.0) for side in pair.sides]
-    pair.ask((wider[0], wider[1]))
-    depth = max(_deepest(pair, own, place, close_by[own], wider[1 - own]) for own in (0, 1))
+    pair.ask((close_by[0], close_by[1]))
+    depth = max(_deepest(pair, own, place, close_by[own]) for own in (0, 1))
     if depth > NEAR_GAP:
         pair.crossed = True
         return None
@@ -358,10 +361,10 @@ def _far(points: Array, edges: Contour, walls: Array) -> Array:
     return out
 
 
-def _deepest(pair: _Pair, own: int, place: Array, rows: Array, around: Array) -> float:
+def _deepest(pair: _Pair, own: int, place: Array, rows: Array) -> float:
     """How deep the deepest visible silhouette point of one side near the place lies in the other, U; 0 where none does.
 
-    rows: the side's samples near the place; around: the other's, from a little farther.
+    rows: the side's samples near the place.
     """
     this, other = pair.sides[own], pair.sides[1 - own]
     rows = rows[this.valid[rows]]
@@ -373,6 +376,8 @@ def _deepest(pair: _Pair, own: int, place: Array, rows: Array, around: Array) ->
     points = np.concatenate([points, ends[pair.covered(1 - own, ends)]])
     if not len(points):
         return 0.0
+    around = other.within(place, DISC + 16.0)
+    pair.ask((rows[:0], around) if own == 0 else (around, rows[:0]))
     walls = np.unique(other.samples.edge[around[other.valid[around]]])
     if not len(walls):
         return np.inf
@@ -417,7 +422,8 @@ def _pair(place: Array) -> tuple[float, float]:
 
 def _holds(outer: Array, inner: Array) -> bool:
     """Whether one box lies in the other."""
-    return bool((outer[:2] <= inner[:2]).all() and (outer[2:] >= inner[2:]).all())
+    (a, b, c, d), (left, low, right, high) = outer.tolist(), inner.tolist()
+    return bool(a <= left and b <= low and c >= right and d >= high)
 
 
 def _around(points: Array, window: Array) -> Array:

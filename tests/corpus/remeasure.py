@@ -6,6 +6,7 @@
 DIR holds the hand-keyed files. A slide: the foot's own skin (of captured skeletons: its joints) as Blender moves it;
 step by step the touching vertex that moves least, so that a pivot reads zero. A pulled limb: how far its IK
 constraint's target stands from the chain's tip, or, where motion is baked, how much longer than at rest the chain is.
+An even move: how little the bone's turn against its parent differs from frame to frame.
 Prints a line for each row of accepted.json, and ends with 1 where a fault is not there.
 """
 
@@ -29,15 +30,22 @@ TOUCHES = 0.01  # m over the floor
 LOW_JOINT = 0.04  # of a leg over its lowest in the row's frames: the floor of captured clips drifts
 LEAST_SLIDE = 0.04  # of a leg; medium begins at 0.042
 LEAST_PULL = 0.015  # of the limb
+MOST_UNEVEN = 0.05  # of the mean turn a frame
+WALKS = 0.5  # legs a second: faster, the feet of the whole clip go with a belt
 
 
-def strayed(places: Array, touching: Array) -> float:
-    """places (F, N, 3), touching (F, N) -> how far the summed steps of the least moved touching point stray, m."""
-    steps = np.zeros((len(places) - 1, 2))
+def path_of(places: Array, touching: Array) -> Array:
+    """places (F, N, 3), touching (F, N) -> steps (F - 1, 2) in m of the least moved touching point, NaN without one."""
+    steps = np.full((len(places) - 1, 2), np.nan)
     for i, (move, both) in enumerate(zip(np.diff(places[..., :2], axis=0), touching[1:] & touching[:-1], strict=True)):
         if both.any():
             steps[i] = move[both][np.argmin((move[both] ** 2).sum(1))]
-    path = np.vstack([np.zeros(2), steps.cumsum(0)])
+    return steps
+
+
+def strayed(steps: Array, belt: Array | float = 0.0) -> float:
+    """How far steps (n, 2) stray, m, the belt's own step taken from each."""
+    path = np.vstack([np.zeros(2), np.nan_to_num(steps - belt).cumsum(0)])
     return float(np.linalg.norm(path[:, None] - path, axis=-1).max())
 
 
@@ -50,7 +58,7 @@ def captured(row: Accepted) -> tuple[float, str]:
             f"toe.{body.side(part)}") else [])], 1)
         points = points[(row.first or 1) - 1 : row.last]
         height = points[..., 2] - points[..., 2].min(0)
-        slide = strayed(points, height < LOW_JOINT * c.leg_length)
+        slide = strayed(path_of(points, height < LOW_JOINT * c.leg_length))
         if slide > best:
             best = slide
             words = (f"{part}: its joints, at most {100 * height.min(1).max():.1f} cm over their lowest there, "
@@ -75,20 +83,45 @@ class Scene:
     def bone(self, part: str) -> str:
         return self.character.bones[self.character.index[part]].rpartition("/")[2]
 
-    def slide(self, row: Accepted) -> tuple[float, str]:
-        bones = {self.bone(p) for p in (row.part, row.part.replace("foot", "toe")) if self.character.has(p)}
+    def skin(self, part: str, frames: list[int]) -> Array:
+        """The vertices (F, N, 3) that hang mostly on the foot and its toe, world m."""
+        bones = {self.bone(p) for p in (part, part.replace("foot", "toe")) if self.character.has(p)}
         skins = [(o, rows) for o in bpy.context.scene.objects if o.type == "MESH" and (rows := _rows(o, bones)).size]
         places = []
-        for f in self.frames(row):
+        for f in frames:
             bpy.context.scene.frame_set(f)
             graph = bpy.context.evaluated_depsgraph_get()
             places.append(np.concatenate([_vertices(o.evaluated_get(graph))[rows] for o, rows in skins]))
-        skin = np.array(places)
-        slide = strayed(skin, skin[..., 2] < TOUCHES)
+        return np.array(places)
+
+    def belt(self) -> Array:
+        """The step (2,) in m by which the feet go along while they touch, over the whole clip; 0 where they stand."""
+        every = list(range(self.shot.first or 0, (self.shot.last or 0) + 1))
+        feet = [self.skin(f"foot.{s}", every) for s in body.SIDES if self.character.has(f"foot.{s}")]
+        step = np.nanmedian(np.concatenate([path_of(p, p[..., 2] < TOUCHES) for p in feet]), axis=0)
+        return step * (np.linalg.norm(step) * self.shot.fps > WALKS * self.character.leg_length)
+
+    def slide(self, row: Accepted) -> tuple[float, str]:
+        skin, belt = self.skin(row.part, self.frames(row)), self.belt()
+        slide = strayed(path_of(skin, skin[..., 2] < TOUCHES), belt)
         low = skin[..., 2].min(1)
-        return slide / self.character.leg_length, (f"{row.part}: its skin, {100 * low.min():.1f} to "
-                                                   f"{100 * low.max():.1f} cm over the floor, slides "
-                                                   f"{100 * slide:.1f} cm")
+        speed = float(np.linalg.norm(belt)) * self.shot.fps
+        return slide / self.character.leg_length, (
+            f"{row.part}: its skin, {100 * low.min():.1f} to {100 * low.max():.1f} cm over the floor, slides "
+            f"{100 * slide:.1f} cm" + (f" against a belt of {speed:.2f} m/s" if speed else ""))
+
+    def even(self, row: Accepted) -> tuple[float, str]:
+        """1 less the spread of the turns against the parent bone, over their mean."""
+        turns = []
+        for f in self.frames(row):
+            bpy.context.scene.frame_set(f)
+            rig = self.armature.evaluated_get(bpy.context.evaluated_depsgraph_get())
+            bone = rig.pose.bones[self.bone(row.part)]
+            turns.append((bone.parent.matrix.inverted() @ bone.matrix).to_quaternion())
+        angles = np.array([a.rotation_difference(b).angle for a, b in zip(turns, turns[1:], strict=False)])
+        steps = np.degrees(np.minimum(angles, 2 * np.pi - angles))
+        return 1 - float(np.ptp(steps) / steps.mean()), (
+            f"{row.part}: turns by {steps.min():.2f} to {steps.max():.2f} deg a frame, {len(steps)} times")
 
     def pull(self, row: Accepted) -> tuple[float, str]:
         """The least pulled of the row's limbs, each at its worst frame."""
@@ -162,8 +195,9 @@ def main(folder: Path) -> int:
                 opened, clip = path, ""
             if row.clip != clip:
                 scene, clip = Scene(path, row.clip), row.clip
-            share, words = scene.slide(row) if row.check == "slip" else scene.pull(row)
-        there = share >= (LEAST_SLIDE if row.check == "slip" else LEAST_PULL)
+            measure = {"slip": scene.slide, "overextension": scene.pull, "linear-span": scene.even}[row.check]
+            share, words = measure(row)
+        there = share >= {"slip": LEAST_SLIDE, "overextension": LEAST_PULL, "linear-span": 1 - MOST_UNEVEN}[row.check]
         missing += not there
         print(f"{'there  ' if there else 'MISSING'} {row.clip}, frames {row.first} to {row.last}: {words}", flush=True)
     print(f"{len(corpus.accepted())} faults, {missing} missing")

@@ -1,0 +1,297 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Marks and evidence in a real window: drawn, hovered, clicked, in two windows and four views, large and small, on
+both themes, in other languages, and with five hundred notes."""
+
+import importlib.util
+import statistics
+import time
+import tracemalloc
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+
+_spec: Any = importlib.util.spec_from_file_location("hands", Path(__file__).with_name("hands.py"))
+hands: Any = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(hands)
+
+REDRAWS = 200
+
+
+def scene() -> Any:
+    return bpy.context.scene
+
+
+def rig() -> Any:
+    return next(o for o in scene().objects if o.type == "ARMATURE")
+
+
+def checked() -> Any:
+    return hands.module("session").of(scene())
+
+
+def move(x: float, y: float) -> None:
+    hands.window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=round(x), y=round(y))
+
+
+def bars(kind: str = "DOPESHEET_EDITOR") -> tuple[Any, Any]:
+    """Table and picture of the marks of an editor as it is now."""
+    with hands.inside(kind):
+        found = hands.module("drawing.strips").picture(bpy.context)
+    assert found is not None, f"no marks in {kind}"
+    return found
+
+
+def go_to(check: str) -> Any:
+    number, note = next((i, n) for i, n in enumerate(checked().notes) if n.check == check)
+    with hands.inside():
+        bpy.ops.plumbline.go_to_note("INVOKE_DEFAULT", True, number=number)
+    return note
+
+
+def near(note: Any, distance: float = 1.8) -> None:
+    """Looks at the note's part from nearby; through the camera where its evidence lies in the picture."""
+    view = hands.area("VIEW_3D").spaces.active.region_3d
+    if note.check == "tangent":
+        view.view_perspective = "CAMERA"
+        view.view_camera_zoom = 60
+        return
+    bone = rig().pose.bones[note.part]
+    view.view_perspective = "PERSP"
+    view.view_location = rig().matrix_world @ bone.head
+    view.view_distance = distance
+
+
+def marks_answer_the_mouse() -> Iterator[float]:
+    strips = hands.module("drawing.strips")
+    table, picture = bars()
+    assert sorted(picture.who) == list(range(len(table.notes))), "not every note has its bar"
+    region = hands.region("DOPESHEET_EDITOR", "WINDOW")
+    place = picture.who[0]
+    note, box = table.notes[place], picture.hits[0]
+    x, y = region.x + (box[0] + box[2]) / 2, region.y + (box[1] + box[3]) / 2
+    move(x - 40, y - 60)
+    yield 0.3
+    move(x, y)
+    yield 1.2
+    assert strips.hovered_note() is note, f"the mouse lies on {strips.hovered_note()}"
+    hands.picture("marks-hover")
+    hands.press(round(x), round(y))
+    yield 0.8
+    assert scene().frame_current == note.worst, f"the click went to {scene().frame_current}, not to {note.worst}"
+    hands.say(f"a click on a mark went to frame {note.worst}")
+    yield 0.5
+    # beside all marks the editor's own click moves the playhead
+    with hands.inside("DOPESHEET_EDITOR"):
+        view = bpy.context.region.view2d
+        left = view.view_to_region(60, 0, clip=False)[0]
+    assert all(not (box[0] - 3 <= left <= box[2] + 3) for box in picture.hits)
+    hands.press(region.x + left, round(y))
+    yield 0.6
+    assert abs(scene().frame_current - 60) <= 1, f"a plain click went to frame {scene().frame_current}"
+    hands.say("a click beside the marks is the editor's own")
+
+
+def evidence_lies_where_blender_shows_it() -> Iterator[float]:
+    from bpy_extras.view3d_utils import location_3d_to_region_2d
+
+    views = hands.module("drawing.views")
+    view = hands.area("VIEW_3D").spaces.active.region_3d
+    worst = 0.0
+    rng = np.random.default_rng(5)
+    for kind in ("PERSP", "ORTHO", "CAMERA"):
+        view.view_perspective = kind
+        yield 0.4
+        # the area's own view, of which the context of a timer knows nothing
+        with hands.inside(), bpy.context.temp_override(region_data=view):
+            region = bpy.context.region
+            seen = views.seen(bpy.context, scene().frame_current)
+            for place in rng.uniform(-1, 2, (60, 3)):
+                theirs = location_3d_to_region_2d(region, view, place)
+                ours = seen.flat(seen.frame.pixels([place]))[0]
+                if theirs is not None and np.isfinite(ours).all() and max(abs(theirs.x), abs(theirs.y)) < 4000:
+                    worst = max(worst, float(np.hypot(ours[0] - theirs.x, ours[1] - theirs.y)))
+    assert worst < 0.5, f"evidence lies {worst:.2f} px beside the place"
+    hands.say(f"evidence lies within {worst:.3f} px of where Blender shows the place, in three kinds of view")
+
+
+def pictures_of_evidence() -> Iterator[float]:
+    space = hands.area("VIEW_3D").spaces.active
+    space.show_region_ui = False
+    for name in ("joint-limit", "overextension", "slip", "linear-span", "tangent"):
+        note = go_to(name)
+        near(note)
+        yield 0.8
+        hands.picture(f"evidence-{name}")
+    space.show_region_ui = True
+    hands.say("pictures of every evidence")
+
+
+def luminance(color: np.ndarray) -> float:
+    linear = np.where(color <= 0.04045, color / 12.92, ((color + 0.055) / 1.055) ** 2.4)
+    return float(linear @ [0.2126, 0.7152, 0.0722])
+
+
+def contrast(one: np.ndarray, other: np.ndarray) -> float:
+    high, low = sorted((luminance(one), luminance(other)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def screen_pixels() -> np.ndarray:
+    """(H, W, 3) of the window, bottom row first, 0 to 1 as shown."""
+    path = str(hands.OUT / "whole.png")
+    with hands.inside():
+        bpy.ops.wm.redraw_timer(type="DRAW_WIN_SWAP", iterations=1)
+        bpy.ops.screen.screenshot(filepath=path, check_existing=False)
+    image = bpy.data.images.load(path)
+    image.colorspace_settings.name = "Non-Color"
+    width, height = image.size
+    out = np.empty(width * height * image.channels, np.float32)
+    image.pixels.foreach_get(out)
+    channels = image.channels
+    bpy.data.images.remove(image)
+    return out.reshape(height, width, channels)[..., :3].astype(float)
+
+
+def marks_stand_out() -> Iterator[float]:
+    """Contrast of marks at rest, read from the screen: the fill against the plate beside it."""
+    with hands.inside("DOPESHEET_EDITOR"):
+        bpy.context.scene.frame_set(60)
+    for name in ("Blender_Dark.xml", "Blender_Light.xml"):
+        hands.theme(name)
+        yield 1.0
+        _, picture = bars()
+        region = hands.region("DOPESHEET_EDITOR", "WINDOW")
+        pixels = screen_pixels()
+        if pixels.max() == 0:
+            hands.say("this screen cannot be read, so no contrast was measured")
+            return
+        least = 99.0
+        for box in picture.hits:
+            x, y = round(region.x + (box[0] + box[2]) / 2), round(region.y + box[3] - 2)
+            fill = pixels[y, x]
+            plate = pixels[y, round(region.x + box[0] - 6)]
+            least = min(least, contrast(fill, plate))
+        assert least >= 3.0, f"marks at rest have a contrast of {least:.2f} in {name}"
+        hands.say(f"marks at rest: contrast at least {least:.1f} in {Path(name).stem.replace('_', ' ')}")
+    hands.theme("Blender_Dark.xml")
+    yield 0.5
+
+
+def other_windows_and_views() -> Iterator[float]:
+    note = go_to("overextension")
+    near(note, 4.0)
+    yield 0.3
+    with hands.inside():
+        bpy.ops.screen.region_quadview()
+    yield 1.0
+    hands.picture("evidence-quad")
+    with hands.inside():
+        bpy.ops.screen.region_quadview()
+    with hands.inside():
+        bpy.ops.wm.window_new()
+    yield 1.5
+    assert len(bpy.context.window_manager.windows) == 2
+    with bpy.context.temp_override(window=bpy.context.window_manager.windows[1]):
+        bpy.ops.wm.window_close()
+    yield 0.5
+    hands.say("drawn in four views and in a second window")
+
+
+def large_small_and_foreign() -> Iterator[float]:
+    preferences = bpy.context.preferences
+    for scale in (2.0, 1.0):
+        preferences.view.ui_scale = scale
+        yield 1.5
+        _, picture = bars()
+        tallest = max(box[3] - box[1] for box in picture.hits)
+        unit = preferences.system.ui_scale
+        assert abs(tallest - 5 * unit) < 0.1 or abs(tallest - 8 * unit) < 0.1, f"bars {tallest} px at {unit}"
+        if scale == 2.0:
+            hands.picture("scale-2")
+    for language in ("de_DE", "ja_JP"):
+        preferences.view.language = language
+        preferences.view.use_translate_interface = True
+        yield 1.0
+        hands.picture(f"language-{language}")
+        yield from hands.check()
+        assert len(checked().notes) >= 5, f"the check found {len(checked().notes)} notes in {language}"
+    preferences.view.language = "en_US"
+    yield 0.5
+    hands.say("works at ui_scale 2, in German and in Japanese")
+
+
+def five_hundred_notes() -> Iterator[float]:
+    """What a redraw of the marks costs, and that nothing grows over many."""
+    session, settings = hands.module("session"), hands.module("settings")
+    strips = hands.module("drawing.strips")
+    kept = checked()
+    rng = np.random.default_rng(3)
+    notes = []
+    for k in range(500):
+        note = kept.notes[k % len(kept.notes)]
+        start = int(rng.integers(1, 180))
+        notes.append(replace(note, start=start, worst=start + 2, end=start + 9))
+    session.keep(scene(), session.Checked(shot=kept.shot, result=replace(kept.result, notes=tuple(notes))))
+    settings.fill_rows(scene())
+    yield 1.0
+    hands.picture("marks-500")
+    spent: list[float] = []
+    built: list[float] = []
+    draw, build = strips._draw, strips._build
+
+    def timed_build(context: Any) -> Any:
+        start = time.perf_counter()
+        out = build(context)
+        built.append(time.perf_counter() - start)
+        return out
+
+    strips._build = timed_build
+    region = hands.region("DOPESHEET_EDITOR", "WINDOW")
+    tracemalloc.start()
+    with hands.inside("DOPESHEET_EDITOR"):
+        for k in range(REDRAWS):
+            if k == REDRAWS // 4:
+                before = tracemalloc.get_traced_memory()[0]
+            region.tag_redraw()
+            start = time.perf_counter()
+            bpy.ops.wm.redraw_timer(type="DRAW", iterations=1)
+            spent.append(time.perf_counter() - start)
+    grown = tracemalloc.get_traced_memory()[0] - before
+    tracemalloc.stop()
+    strips._build = build
+    assert draw is strips._draw and len(built) >= REDRAWS // 2
+    typical = statistics.median(built) * 1000
+    with hands.inside("DOPESHEET_EDITOR"):
+        first = []
+        for _ in range(20):
+            strips._built.clear()
+            start = time.perf_counter()
+            build(bpy.context)
+            first.append((time.perf_counter() - start) * 1000)
+    hands.say(f"500 notes: {typical:.2f} ms of ours a redraw, {statistics.median(first):.2f} ms where the view moved")
+    hands.say(f"memory over {REDRAWS * 3 // 4} redraws: {grown / 1024:+.0f} KB")
+    assert typical < 1.0 and grown < 200_000
+    session.keep(scene(), kept)
+    settings.fill_rows(scene())
+
+
+def steps() -> Iterator[float]:
+    hands.install()
+    yield from hands.open_shot()
+    yield from hands.check()
+    assert len(checked().notes) == 5, f"{len(checked().notes)} notes"
+    yield 0.5
+    yield from marks_answer_the_mouse()
+    yield from evidence_lies_where_blender_shows_it()
+    yield from pictures_of_evidence()
+    yield from marks_stand_out()
+    yield from other_windows_and_views()
+    yield from large_small_and_foreign()
+    yield from five_hundred_notes()
+
+
+hands.drive(steps())

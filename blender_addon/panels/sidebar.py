@@ -86,7 +86,7 @@ class PLUMBLINE_PT_not_checked(_Sidebar, bpy.types.Panel):
 
     def draw(self, context: Any) -> None:
         for failed, text in silent(session.of(context.scene)):
-            sentence(self.layout, context, text, icon="ERROR" if failed else "INFO", inset=48)
+            sentence(self.layout, context, text, icon="ERROR" if failed else "INFO", inset=70)
 
 
 class PLUMBLINE_PT_timeline_markers(_Sidebar, bpy.types.Panel):

@@ -64,6 +64,15 @@ def key(name: str, **modifiers: bool) -> None:
     window().event_simulate(type=name, value="RELEASE", x=x, y=y, **modifiers)
 
 
+def scroll(steps: int) -> None:
+    """Turns the wheel over the sidebar, so that what is below comes into sight."""
+    bar = region("VIEW_3D", "UI")
+    x, y = bar.x + bar.width // 2 - 20, bar.y + bar.height // 2
+    window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)
+    for _ in range(steps):
+        window().event_simulate(type="WHEELDOWNMOUSE", value="PRESS", x=x, y=y)
+
+
 def _middle() -> tuple[int, int]:
     main = region("VIEW_3D", "WINDOW")
     return main.x + main.width // 3, main.y + main.height // 2

@@ -13,20 +13,23 @@ _spec: Any = importlib.util.spec_from_file_location("hands", Path(__file__).with
 hands: Any = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(hands)
 
-#: Sub-panels that are shown open, each with the picture that it belongs to.
-OPEN = ("PLUMBLINE_PT_not_checked",)
+#: Sub-panels that are shown open, and those that hang on them.
+OPEN = ("PLUMBLINE_PT_not_checked", "PLUMBLINE_PT_card", "PLUMBLINE_PT_body_map")
+CLOSED = ("PLUMBLINE_PT_joint_limits", "PLUMBLINE_PT_stretch")
 
 
 def rig() -> Any:
     return next(o for o in bpy.context.scene.objects if o.type == "ARMATURE")
 
 
-def opened(*names: str) -> None:
-    """Has these sub-panels come up open the next time that the sidebar shows them first."""
-    for name in names:
-        panel = getattr(bpy.types, name)
-        panel.bl_options = set(getattr(panel, "bl_options", ())) - {"DEFAULT_CLOSED"}
+def open_panels() -> None:
+    """Has the sub-panels come up open when the sidebar shows them first."""
+    panels = [getattr(bpy.types, name) for name in (*OPEN, *CLOSED)]
+    for panel in reversed(panels):
         bpy.utils.unregister_class(panel)
+    for panel in panels:
+        if panel.__name__ in OPEN:
+            panel.bl_options = set(panel.bl_options) - {"DEFAULT_CLOSED"}
         bpy.utils.register_class(panel)
 
 
@@ -49,13 +52,19 @@ def no_camera() -> None:
     bpy.context.scene.camera = None
 
 
+#: The check that is broken on purpose, and its run before.
+whole: list[tuple[Any, Any]] = []
+
+
 def a_check_breaks() -> None:
     catalogue = hands.core("catalogue").catalogue()
 
     def breaks(*_: Any) -> Any:
         raise ValueError("planted by the window test")
 
-    type(catalogue["slip"]).run = breaks
+    slip = type(catalogue["slip"])
+    whole.append((slip, slip.run))
+    slip.run = breaks
 
 
 STATES: dict[str, tuple[Callable[[], None], str]] = {
@@ -88,7 +97,7 @@ def many(count: int) -> None:
 
 def steps() -> Iterator[float]:
     hands.install()
-    opened(*OPEN)
+    open_panels()
     yield from hands.open_shot()
     session = hands.module("session")
     assert not bpy.data.is_dirty, "the file was just opened"
@@ -116,6 +125,15 @@ def steps() -> Iterator[float]:
         assert says.lower() in told().lower(), f"{name}: {told()}"
         hands.picture(f"look-{name}")
         hands.say(f"{name}: {told()[:160]}")
+    for check, run in whole:
+        check.run = run
+    hands.theme("Blender_Light.xml")
+    yield from hands.open_shot()
+    yield from hands.check()
+    yield from hands.settled()
+    hands.scroll(30)
+    yield from hands.settled()
+    hands.picture("look-light")
 
 
 hands.drive(steps())

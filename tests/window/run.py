@@ -19,7 +19,7 @@ HOME = Path(__file__).parents[2]
 WORK = HOME / "dist" / "window"
 SECONDS = 900
 #: What of the screen is kept, for ImageMagick: the 3D view and the sidebar; of a look the sidebar alone.
-SEEN, BAR = "780x920+530+20", "292x900+1018+20"
+SEEN, BAR = "780x920+530+20", "292x960+1018+20"
 
 
 def grab(picture: Path) -> None:

@@ -35,6 +35,8 @@ class Move:
     frames: Span
     ease: int = 6
     toward: str = ""
+    #: Where the limb swings meanwhile: the offset on each whole frame of the span; ``offset`` is then the worst one's.
+    offsets: tuple[tuple[float, float, float], ...] = ()
 
     def sentence(self) -> str:
         x, y, z = self.offset

@@ -24,6 +24,8 @@ CLOSES = 0.010  # share of the length at which a span of stretch or gap ends
 JOIN_SECONDS = 0.2
 BEND_LEFT = 15.0  # degrees of bend that the remedy gives back
 EASE_SECONDS = 0.25  # 6 frames of 24
+SWINGS = 0.8  # a limb that turns farther than this cosine from the one offset is brought back along its own line
+EASE_SWINGING = 3  # frames
 STEP = 1.5  # degrees in a frame of 24: a limb without a goal that comes in or goes out slower is posed straight
 MOST_SPELLS = 3  # more flat spells of one limb than this are one note
 HALF_ARC = radians(20.0)  # of the arc that is drawn where a straight limb's end may go
@@ -47,7 +49,8 @@ class Overextension(Check):
     Cannot see: by how much a baked, rigid limb was pulled: only how long it stood flat; a third bone that takes up the
     reach; scaled bones meant as such (say so on the card).
     Remedy: move the goal nearer to the limb's root by one offset for the whole span, eased in and out, until 15 degrees
-    of bend are left; where the foot stands, the pelvis toward the foot.
+    of bend are left; where the limb swings meanwhile, by one amount along its own line; where the foot stands, the pelvis
+    toward the foot.
     """
 
     lane = "Limbs"
@@ -207,7 +210,13 @@ def _remedy(study: Study, character: Character, limb: Reach, span: Span, worst: 
     hip = "hip" if body.base(root) == "thigh" else "shoulder"
     if _foot_stands(limb, span, study.shot.rate) and not _other_leg_runs_out(study, character, limb, at, -way * size):
         return Move("pelvis", _tuple(-way * size), frames, ease, f"toward the {body.spoken(end)}")
-    return Move(end, _tuple(way * size), frames, ease, f"toward the {hip}")
+    if float(along.min()) > SWINGS:
+        return Move(end, _tuple(way * size), frames, ease, f"toward the {hip}")
+    # a limb that swings meanwhile is shortened by one amount along its own line
+    every = np.array([int(np.abs(study.shot.frames - f).argmin()) for f in range(frames[0], frames[1] + 1)])
+    lines = rot.unit(limb.root[every] - limb.end[every]) * float(np.nanmax(weight))
+    here = int(np.abs(every - worst).argmin())
+    return Move(end, _tuple(lines[here]), frames, EASE_SWINGING, f"toward the {hip}", tuple(_tuple(v) for v in lines))
 
 
 def _ease(study: Study, limb: Reach, span: Span, way: Array) -> int:

@@ -62,7 +62,9 @@ def mend(shot: Shot, remedy: Remedy, name: str) -> Shot:
 def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
     if isinstance(remedy, Move):
         weight = envelope(shot, *remedy.frames, remedy.ease)[:, None]
-        return moved(character, remedy.target, weight * np.array(remedy.offset))
+        offsets = remedy.offsets or (remedy.offset,)
+        offset = np.stack([_per_frame(shot, remedy.frames, tuple(o[k] for o in offsets)) for k in range(3)], -1)
+        return moved(character, remedy.target, weight * offset)
     if isinstance(remedy, Turn):
         return _turned(shot, remedy, character)
     if isinstance(remedy, Pin):

@@ -47,7 +47,7 @@ def now(context: Any) -> Filter:
     return Filter(
         frozenset(s for s in ("low", "medium", "high") if getattr(here, f"show_{s}")),
         frozenset(here.hidden_lanes.split()),
-        here.show_character if here.show_character != settings.EVERYBODY else "",
+        here.show_character,
         _chosen(context) if here.selected_only else None,
         frames,
     )

@@ -23,8 +23,6 @@ from . import kept_aside, session, words
 #: The extension's own module, as Blender knows it: bl_ext.<repository>.plumbline.
 PACKAGE = __package__.rpartition(".")[0]
 NAME = "plumbline"
-#: The choice of all characters in the list's filter; no object can have this name.
-EVERYBODY = "\n"
 SEVERITIES = (("low", "Low", ""), ("medium", "Medium", ""), ("high", "High", ""))
 
 
@@ -52,24 +50,11 @@ def _clicked(self: Any, context: Any) -> None:
         operators.plumbline.go_to_note("EXEC_DEFAULT", True, number=row.number)
 
 
-_shown_names: list[tuple[str, str, str]] = []
-_names: list[tuple[str, str, str]] = []  # Blender keeps no reference to an enum's own words
-
-
-def _characters(self: Any, context: Any) -> list[tuple[str, str, str]]:
+def _characters(self: Any, context: Any, typed: str) -> list[str]:
     """The characters of the scene's last check."""
-    global _names
     checked = session.of(context.scene) if context is not None and context.scene is not None else None
     characters = checked.shot.characters if checked is not None and checked.shot is not None else ()
-    _names = [(c.name, c.name, "") for c in characters] or [("", "None", "")]
-    return _names
-
-
-def _shown_characters(self: Any, context: Any) -> list[tuple[str, str, str]]:
-    """All, and each character of the scene's last check."""
-    global _shown_names
-    _shown_names = [(EVERYBODY, "All Characters", ""), *_characters(self, context)]
-    return _shown_names
+    return [c.name for c in characters]
 
 
 def _arcs_shown(self: Any, context: Any) -> None:
@@ -87,8 +72,8 @@ class PLUMBLINE_PG_state(bpy.types.PropertyGroup):
     show_medium: BoolProperty(name="Medium", description="Show notes of medium severity", default=True)  # type: ignore[valid-type]
     show_high: BoolProperty(name="High", description="Show notes of high severity", default=True)  # type: ignore[valid-type]
     hidden_lanes: StringProperty()  # type: ignore[valid-type]
-    show_character: EnumProperty(  # type: ignore[valid-type]
-        name="Character", description="Show the notes of this character", items=_shown_characters
+    show_character: StringProperty(  # type: ignore[valid-type]
+        name="Character", description="Show the notes of this character alone; empty for all", search=_characters
     )
     selected_only: BoolProperty(  # type: ignore[valid-type]
         name="Selected Only",
@@ -101,7 +86,9 @@ class PLUMBLINE_PG_state(bpy.types.PropertyGroup):
     check_selected: BoolProperty(  # type: ignore[valid-type]
         name="Selected Characters Only", description="Check only characters whose armature is selected"
     )
-    card_of: EnumProperty(name="Character", description="The character whose card is shown", items=_characters)  # type: ignore[valid-type]
+    card_of: StringProperty(  # type: ignore[valid-type]
+        name="Character", description="The character whose card is shown; empty for the first", search=_characters
+    )
     limit_part: EnumProperty(  # type: ignore[valid-type]
         name="Part",
         description="The part whose joint limits are shown",

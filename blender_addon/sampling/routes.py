@@ -50,9 +50,9 @@ class Routes:
                 self.reasons[reader.object.name] = str(why)
             yield (n + 1) / (len(poses) + 1)
         # single places are cheap to read: they are worth it only where then nothing is left to be read
-        placed = self._places(places, camera) if len(posed) == len(poses) else {}
+        placed = self._places(places, camera) if len(posed) == len(poses) else None
         if posed:
-            self._prove(posed, placed or {}, places, camera)
+            self._prove(posed, placed, places, camera)
 
     def _pose(self, reader: PoseReader) -> tuple[tuple[str, ...], Array]:
         return self._forward.pose(reader.object, reader.wanted)
@@ -77,11 +77,13 @@ class Routes:
     def _prove(
         self,
         posed: Sequence[tuple[PoseReader, Array, tuple[str, ...], Array]],
-        placed: Mapping[int, Array],
+        placed: Mapping[int, Array] | None,
         places: Iterable[PlaceReader],
         camera: CameraReader | None,
     ) -> None:
-        """Compares with Blender on some frames, and fills the readers whose motion agrees."""
+        """Compares with Blender on some frames, and fills the readers whose motion agrees. placed: world matrices of
+        all else by session_uid; None where something is to be stepped all the same."""
+        nothing_left, placed = placed is not None, placed or {}
         asked = frames_to_ask(len(self._frames), (change_of(rows) for *_, rows in posed))
         cameras = [] if camera is None else camera.objects()
         objects = {o.session_uid: o for o in (*(reader.object for reader in places), *cameras)}
@@ -105,8 +107,7 @@ class Routes:
         for reader, world, bones, rows in good:
             reader.fill(world)
             reader.fill_pose(bones, rows)
-        whole = bool(placed) or not objects
-        if whole and len(good) == len(posed) and all(same.values()):
+        if nothing_left and len(good) == len(posed) and all(same.values()):
             for place in places:
                 place.fill(placed[place.object.session_uid])
             if camera is not None:

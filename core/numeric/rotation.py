@@ -147,8 +147,8 @@ def _vector(w: Array, x: Array, y: Array, z: Array) -> Array:
     turning = length > 1e-15
     scale = np.where(turning, scale, 2.0) / np.where(turning, length, np.where(w > 0, w, 1.0))
     out = np.empty((3, *scale.shape))
-    for row, component in zip(out, (x, y, z), strict=True):
-        row[...] = component * scale
+    for i, component in enumerate((x, y, z)):
+        out[i] = component * scale  # by index: of one rotation alone a row is no array
     return components_last(out)
 
 

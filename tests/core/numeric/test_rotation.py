@@ -26,6 +26,11 @@ def test_log_undoes_exp(size):
         np.testing.assert_allclose(back, v, atol=1e-9)
 
 
+def test_one_rotation_alone_reads_as_in_a_row():
+    vector = np.array([0.1, -0.2, 0.3])
+    assert rot.log(rot.exp(vector)) == pytest.approx(vector)
+
+
 def test_exp_turns_right_handed():
     np.testing.assert_allclose(rot.exp(np.array([0, 0, np.pi / 2])) @ [1, 0, 0], [0, 1, 0], atol=1e-15)
 

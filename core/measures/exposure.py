@@ -102,7 +102,7 @@ def _part_steps(character: Character, turns: Array | None) -> dict[str, int]:
     for row in turns.reshape(9, *turns.shape[2:]):
         moved |= np.abs(row[:, 1:] - row[:, :-1]) > STILL
     out = {}
-    always = moved.all(1).tolist()
+    always: list[bool] = np.all(moved, axis=1).tolist()
     for part, own, ones in zip(character.parts, moved, always, strict=True):
         if ones and len(own) > 2:  # a change on every sample
             out[part] = 1

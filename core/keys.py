@@ -1,0 +1,90 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The keys behind a motion, as columns. Nothing here knows Blender."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .frozen import freeze
+
+Array = np.ndarray
+
+
+@dataclass(frozen=True)
+class Channel:
+    """What an animation curve drives. ``strip`` names the NLA strip that it plays through, or ''."""
+
+    object: str
+    action: str
+    path: str
+    index: int
+    bone: str = ""
+    slot: str = ""
+    strip: str = ""
+
+    @property
+    def owner(self) -> str:
+        return f"{self.object}/{self.bone}" if self.bone else self.object
+
+    @property
+    def name(self) -> str:
+        return f"{self.path.rpartition('.')[2] or self.path}[{self.index}]"
+
+
+#: Interpolation of the segment that starts at a key, by name; Blender numbers them otherwise.
+INTERPOLATIONS = (
+    "CONSTANT",
+    "LINEAR",
+    "BEZIER",
+    "SINE",
+    "QUAD",
+    "CUBIC",
+    "QUART",
+    "QUINT",
+    "EXPO",
+    "CIRC",
+    "BACK",
+    "BOUNCE",
+    "ELASTIC",
+)
+
+
+@dataclass(frozen=True)
+class Keys:
+    """Keyframes as columns, sorted by channel and then by frame.
+
+    channel (K,) int index into ``channels``; scene_frame, action_frame, value (K,); left, right (K, 2) handles as
+    (scene frame, value); interpolation (K,) int, as in INTERPOLATIONS; easing (K,) int (0 auto, 1 in, 2 out, 3 in-out).
+    back, amplitude, period (K,): parameters of back and elastic segments, period in scene frames; None where all keys
+    have Blender's own 1.70158, 0.8 and 4.1.
+    ``plain`` tells for each channel whether the curve alone makes the value (no modifier, strip blending or driver).
+    """
+
+    channels: tuple[Channel, ...]
+    channel: Array
+    scene_frame: Array
+    action_frame: Array
+    value: Array
+    left: Array
+    right: Array
+    interpolation: Array
+    easing: Array | None = None
+    plain: tuple[bool, ...] = ()
+    back: Array | None = None
+    amplitude: Array | None = None
+    period: Array | None = None
+
+    def __post_init__(self) -> None:
+        freeze(self, "channel", (None,), int)
+        n = len(self.channel)
+        for name in ("scene_frame", "action_frame", "value", "back", "amplitude", "period"):
+            freeze(self, name, (n,))
+        freeze(self, "left", (n, 2))
+        freeze(self, "right", (n, 2))
+        freeze(self, "interpolation", (n,), int)
+        freeze(self, "easing", (n,), int)
+
+    def of(self, index: int) -> slice:
+        """The rows of one channel."""
+        lo, hi = np.searchsorted(self.channel, (index, index + 1))
+        return slice(int(lo), int(hi))

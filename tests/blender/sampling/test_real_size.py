@@ -13,7 +13,7 @@ from plumbline.core.catalogue import chosen
 from plumbline.core.runner import finish, needs_of
 from plumbline.core.shot import Shot
 
-from .figure import boots, figure, walk
+from .figure import boots, box, figure, walk
 
 METRIC = {"slip", "linear-span"}
 
@@ -70,6 +70,25 @@ def test_the_bounds_are_forty_centimetres_and_three_metres(scene: Any, rig: Any,
     shot, skipped = measured(scene)
     assert (0.4 <= shot.characters[0].height <= 3.0) == known
     assert unsized(skipped) == (set() if known else METRIC)
+
+
+@pytest.mark.parametrize(("top", "told"), [(1.8, 1.8), (1.0, 4.1), (9.0, 4.1)])
+def test_tails_that_an_importer_guessed_do_not_make_a_giant(scene: Any, rig: Any, top: float, told: float) -> None:
+    """Formats that know joints alone leave the tails of the last bones to the importer: the skin knows better, where it
+    spans the joints and is no hat or hair that towers over them."""
+    bpy.context.view_layer.objects.active = rig
+    bpy.ops.object.mode_set(mode="EDIT")
+    bones = rig.data.edit_bones
+    bones["head"].tail.z = 3.1
+    for side in "LR":
+        bones[f"shin.{side}"].tail.z = -1.0
+    bpy.ops.object.mode_set(mode="OBJECT")
+    skin = box("Skin", (-0.3, -0.2, 0.0), (0.3, 0.2, top))
+    skin.parent = rig
+    skin.modifiers.new("Armature", "ARMATURE").object = rig
+    skin.vertex_groups.new(name="chest").add(list(range(8)), 1.0, "REPLACE")
+    (character,) = measured(scene)[0].characters
+    assert character.height == pytest.approx(told, abs=0.01)
 
 
 def _skate(scene: Any, scale: float) -> float:

@@ -83,3 +83,21 @@ class TestSlip(CheckTest):
         case = list(self.planted(24.0))[0]
         result = self.result(edit.scaled(case.shot, 100.0))
         assert not result.notes and any("height" in s.why for s in result.skipped)
+
+    def test_a_slide_to_and_fro_is_one_note(self):
+        there = skated(_stand(24.0, 4.0), "foot.L", 1.0, 0.3, np.array([0.04, 0.0, 0.0]), 9.0)
+        back = skated(there, "foot.L", 1.4, 0.3, np.array([-0.03, 0.0, 0.0]), 9.0)
+        (note,) = self.result(back).notes
+        assert "to and fro" in note.text and abs(note.measured - 0.04) < 0.002
+        assert 32 <= note.worst <= 35 and note.end >= 39
+
+    def test_a_guessed_sole_may_roll_about_a_place_under_it(self):
+        shot = _stand(24.0)
+        swing = np.radians(15) * np.sin(np.pi * np.clip((shot.times - 1.0) / 0.8, 0, 1)) ** 2
+        turn = exp(np.stack([swing, 0 * swing, 0 * swing], 1))
+        for under, silent in ((0.03, True), (0.09, False)):
+            point = np.array([0.09, -0.11, -under])
+            c = shot.characters[0]
+            place = np.einsum("fij,fj->fi", turn, c.head("foot.L") - point) + point
+            rolled = replace(shot, characters=(edit.turn(edit.reach(c, "leg.L", place), "foot.L", turn),))
+            assert bool(self.result(rolled).notes) is not silent

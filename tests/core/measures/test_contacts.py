@@ -6,9 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from plumbline.core.measures.belt import belt
-from plumbline.core.measures.contacts import contacts
+from plumbline.core.measures.contacts import contacts, plant
 from plumbline.core.measures.exposure import exposure
-from plumbline.core.shot import Surface
+from plumbline.core.measures.tread import Tread
+from plumbline.core.shot import SOLE_POINTS, Surface
 from plumbline.core.study import Study
 from plumbline.core.testing.edit import rigid
 from plumbline.core.testing.pivot_walk import walk
@@ -131,3 +132,20 @@ def test_cost():
     study.of(contacts, shot.characters[0])
     spent = (time.process_time() - started) * 1000 / shot.count
     assert spent < 0.15, f"{spent:.3f} s CPU per 1,000 frames"
+
+
+@pytest.mark.parametrize(("lower", "speed", "stands"), ((0.1, 0.5, False), (0.1, 0.1, True), (0.03, 0.5, True)))
+def test_no_foot_stands_on_a_moving_point_over_a_faster_lower_one(lower, speed, stands):
+    """The ball goes at ``speed`` m/s over the ground, the toe tip ``lower`` m under it at 3 m/s."""
+    d, n = 24, len(SOLE_POINTS)
+    ball, tip = SOLE_POINTS.index("ball"), SOLE_POINTS.index("toe_tip")
+    over = np.full((d, n), 0.2)
+    over[:, tip] = 0.2 - lower
+    height = np.full((d, n), 0.3)
+    height[:, ball] = 0.0
+    steps = np.zeros((d - 1, n, 3))
+    steps[..., 0] = 3.0 / 24
+    steps[:, ball, 0] = speed / 24
+    tread = Tread(("L",), np.arange(d), np.full(d - 1, 1 / 24), 24.0, np.zeros((d, n, 3)), over, height, steps,
+                  np.broadcast_to([0.0, 0, 1], (d, n, 3)), np.array([0.0, 0, 1]), 1.0, 3.1, ())
+    assert bool(plant(tread, steps, {"L": 0.04})[:, ball].all()) is stands

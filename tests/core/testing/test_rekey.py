@@ -3,9 +3,9 @@
 import numpy as np
 from plumbline.core.numeric import rotation as rot
 from plumbline.core.numeric.fcurve import evaluate
-from plumbline.core.shot import Shot
+from plumbline.core.shot import SOLE_POINTS, Shot
 from plumbline.core.testing.puppet import act
-from plumbline.core.testing.rekey import chosen_keys, clamped_slopes, rekeyed
+from plumbline.core.testing.rekey import _pivots, chosen_keys, clamped_slopes, rekeyed
 
 X, Y, Z = np.eye(3)
 
@@ -41,6 +41,14 @@ def test_planted_feet_stand_still() -> None:
     new = rekeyed(swaying()).characters[0]
     for part in ("foot.L", "foot.R"):
         assert np.ptp(new.head(part), axis=0).max() < 1e-6
+
+
+def test_a_foot_turns_about_its_lower_end() -> None:
+    """Heel strike, flat, heel off: about the heel, still the heel, then the ball, though the heel counts as planted."""
+    heel, ball = SOLE_POINTS.index("heel"), SOLE_POINTS.index("ball")
+    up = np.concatenate([np.linspace(-0.1, 0, 5), np.zeros(10), np.linspace(0, 0.15, 6)])
+    found = _pivots(up, np.ones((len(up), len(SOLE_POINTS)), bool))
+    assert (found[:15] == heel).all() and (found[-5:] == ball).all()
 
 
 def test_clamped_slopes_never_overshoot() -> None:

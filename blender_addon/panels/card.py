@@ -76,7 +76,7 @@ class PLUMBLINE_PT_body_map(_OnCard, bpy.types.Panel):
         for part in _parts(character, card):
             bone, reason = known.get(part, ("", ""))
             row = column.row(align=True)
-            names = row.split(factor=0.36, align=True)
+            names = row.split(factor=0.4, align=True)
             names.label(text=_short(part))
             choose = names.operator(
                 "plumbline.choose_bone", text=bone or iface_("None"), icon="BONE_DATA", translate=False
@@ -141,7 +141,7 @@ class PLUMBLINE_PT_stretch(_OnCard, bpy.types.Panel):
             row = column.split(factor=0.56, align=True)
             row.label(text=spoken(limb).capitalize())
             button = row.operator(
-                "plumbline.set_stretch", text=f"{100 * card.stretch.get(limb, 0.0):g} %", translate=False
+                "plumbline.set_stretch", text=iface_("{:g} %").format(100 * card.stretch.get(limb, 0.0)), translate=False
             )
             button.character, button.limb = character.name, limb
 

@@ -64,9 +64,9 @@ def wrong(tree: ast.AST) -> list[str]:
 def _of(node: ast.AST, known: set[str]) -> Iterator[str]:
     if isinstance(node, ast.Assign):
         for target in node.targets:
-            if isinstance(target, ast.Attribute) and _is_layout(target.value, known):
-                if target.attr not in LAYOUT.properties:
-                    yield f"no property {target.attr}"
+            of_layout = isinstance(target, ast.Attribute) and _is_layout(target.value, known)
+            if of_layout and target.attr not in LAYOUT.properties:
+                yield f"no property {target.attr}"
     if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and _is_layout(node.func.value, known)):
         return
     name = node.func.attr
@@ -120,5 +120,5 @@ def test_panels_are_among_what_is_looked_at() -> None:
 def test_it_sees_what_is_wrong(code: str) -> None:
     lines = "\n    ".join(code.splitlines())
     assert wrong(ast.parse(f"def draw(self, layout):\n    {lines}"))
-    good = "head, body = layout.panel('x', default_closed=True)\n    body.scale_y = 2\n    body.label(text='', icon='INFO')"
+    good = "head, body = layout.panel('x', default_closed=True)\n    body.scale_y = 2\n    body.label(icon='INFO')"
     assert not wrong(ast.parse(f"def draw(self, layout):\n    {good}"))

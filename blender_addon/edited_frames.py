@@ -16,6 +16,8 @@ from .sampling.keys import KeyBook
 
 #: Seconds without an edit after which the frames are looked for.
 _QUIET = 0.4
+#: Seconds that a look may hold Blender up; where it would take longer, all frames count as edited.
+_DEAR = 0.1
 
 
 def ask() -> None:
@@ -43,8 +45,20 @@ def find(scenes: Any) -> None:
     """Finds the edited frames of every scene whose check is stale."""
     for scene in scenes:
         checked = session.of(scene)
-        if checked is not None and checked.edit is not None and checked.shot is not None:
+        if checked is None or checked.edit is None or checked.shot is None or checked.seconds > _DEAR:
+            continue
+        # Blender flags everything when a thing comes into the file, a picture for example
+        if _same(scene, checked):
+            session.not_edited(scene)
+        else:
             session.edited_in(scene, _spans(scene, checked))
+
+
+def _same(scene: Any, checked: session.Checked) -> bool:
+    """Whether all that was measured is still as it was."""
+    if checked.settings != session.settings(scene) or fingerprint.of_unkeyed(scene) != checked.unkeyed:
+        return False
+    return fingerprint.of_data(scene) == checked.data
 
 
 def _spans(scene: Any, checked: session.Checked) -> tuple[tuple[int, int], ...] | None:

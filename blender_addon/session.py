@@ -39,7 +39,7 @@ class Checked:
     uids: session_uid by name of the armatures at the time. settings: what the result hangs on besides the data.
     frame: the scene frame at which Blender last told us of a change, to tell a step in time from an edit.
     data, unkeyed, poses: fingerprints of what was measured, of what no key moves, and of the frames on which an undo
-    may set the scene again.
+    may set the scene again. seconds: how long the first two took.
     """
 
     shot: Shot | None = None
@@ -53,6 +53,7 @@ class Checked:
     edit: Edit | None = None
     data: bytes = b""
     unkeyed: bytes = b""
+    seconds: float = 0.0
     poses: list[bytes] = field(default_factory=list)
 
     _sorted: tuple[Any, tuple[Note, ...]] = (None, ())
@@ -93,8 +94,10 @@ def keep(scene: Any, checked: Checked) -> None:
     checked.uids = {o.name: o.session_uid for o in scene.objects if o.type == "ARMATURE"}
     _checked[scene.session_uid] = checked
     if checked.shot is not None:
+        start = time.perf_counter()
         checked.data = fingerprint.of_data(scene)
         checked.unkeyed = fingerprint.of_unkeyed(scene)
+        checked.seconds = time.perf_counter() - start
         remember(scene)
 
 
@@ -150,6 +153,13 @@ def mark_edited(uid: int, name: str) -> None:
     if checked is not None:
         first = checked.edit
         checked.edit = Edit(name, time.time()) if first is None else replace(first, spans=None)
+
+
+def not_edited(scene: Any) -> None:
+    """Takes back that the scene was edited: nothing that is measured has changed."""
+    checked = of(scene)
+    if checked is not None:
+        checked.edit = None
 
 
 def edited_in(scene: Any, spans: tuple[tuple[int, int], ...] | None) -> None:

@@ -88,3 +88,21 @@ def test_frame_changes_alone_are_no_edit_of_what_is_not_keyed(rig: Any) -> None:
     key(rig, "head", "rotation_euler", 36, (0.3, 0.0, 0.0))
     bpy.context.scene.frame_set(23)
     assert spans() == ((30, 40),)
+
+
+def test_what_changes_nothing_is_no_edit(rig: Any) -> None:
+    scene = bpy.context.scene
+    bpy.data.images.new("Sky", 8, 8)
+    bpy.context.view_layer.update()
+    session.mark_edited(scene.session_uid, "Keeper")
+    edited_frames.find([scene])
+    assert not session.edited(scene)
+
+
+def test_an_edit_that_is_taken_back_by_hand_is_none(rig: Any) -> None:
+    scene = bpy.context.scene
+    key(rig, "head", "rotation_euler", 36, (0.3, 0.0, 0.0))
+    assert spans() == ((30, 40),)
+    key(rig, "head", "rotation_euler", 36, (0.0, 0.0, 0.0))
+    edited_frames.find([scene])
+    assert not session.edited(scene)

@@ -94,7 +94,8 @@ def of_data(scene: Any) -> bytes:
     """Everything that is the same on every frame: keys, drivers, skeletons at rest, meshes."""
     digest = hashlib.blake2b(digest_size=16)
     for object in scene.objects:
-        for owner in (object, object.data, getattr(object.data, "shape_keys", None)):
+        owners: tuple[Any, ...] = (object, object.data, getattr(object.data, "shape_keys", None))
+        for owner in owners:
             if getattr(owner, "animation_data", None) is None:
                 continue
             for curve, strip in curves_of(owner):
@@ -142,7 +143,8 @@ def _stack(things: Any) -> list[Any]:
 
 def _plain(thing: Any) -> list[Any]:
     """The values of a struct's plain properties, and which data it points at."""
-    plain, arrays, pointers, targets = _names(type(thing))
+    kind: Any = type(thing)
+    plain, arrays, pointers, targets = _names(kind)
     values: list[Any] = [getattr(thing, name) for name in plain]
     values += [tuple(np.ravel(getattr(thing, name))) for name in arrays]
     pointed = (getattr(thing, name, None) for name in pointers)

@@ -141,7 +141,9 @@ class PLUMBLINE_PT_stretch(_OnCard, bpy.types.Panel):
             row = column.split(factor=0.56, align=True)
             row.label(text=spoken(limb).capitalize())
             button = row.operator(
-                "plumbline.set_stretch", text=iface_("{:g} %").format(100 * card.stretch.get(limb, 0.0)), translate=False
+                "plumbline.set_stretch",
+                text=iface_("{:g} %").format(100 * card.stretch.get(limb, 0.0)),
+                translate=False,
             )
             button.character, button.limb = character.name, limb
 

@@ -137,7 +137,7 @@ def pin(note: Note, frame: Frame, camera: bool = True) -> Array | None:
 
 
 def beside(
-    marks: Sequence[Mark], at: Array | None, size: tuple[float, float], room: tuple[int, int], unit: float
+    marks: Sequence[Mark], at: Array | None, size: tuple[float, float], room: tuple[float, float], unit: float
 ) -> Array:
     """Upper left corner (2,) of a plate of this size: beside the marks, on the side where there is room, and inside
     the picture."""

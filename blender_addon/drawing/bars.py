@@ -70,7 +70,7 @@ class Picture:
     who: Array = field(default_factory=lambda: np.empty(0, int))
     top: float = 0.0
 
-    def rectangles(self, boxes: Array, colors: Array) -> None:
+    def rectangles(self, boxes: Array, colors: Array | Sequence[float]) -> None:
         """Adds boxes (n, 4) left, bottom, right, top with colors (n, 4) or (4,)."""
         if not len(boxes):
             return
@@ -190,8 +190,9 @@ def rows(t: Table, axis: Axis, hover: int = -1) -> Picture:
     _bars(out, t, order, boxes, u, hover)
     if len(seen) <= CROWD:
         notched = order[(t.rank[order] == 2) & ~t.aside[order]]
-        x = axis.x(t.worst[notched])
-        out.rectangles(np.stack([x - u, hang[notched] - 5 * u, x + u, hang[notched]], 1), _rgba(KEY))
+        notches = axis.x(t.worst[notched])
+        under = hang[notched]
+        out.rectangles(np.stack([notches - u, under - 5 * u, notches + u, under], 1), _rgba(KEY))
     for lane, y in top.items():
         name = list(LANES)[lane]
         out.rectangles(np.array([[4 * u, y - 9.2 * u, 12.5 * u, y - 0.7 * u]]), _rgba(LANE_COLORS[name]))
@@ -253,9 +254,9 @@ def _bars(out: Picture, t: Table, order: Array, boxes: Array, u: float, hover: i
     for k in np.flatnonzero(aside):
         _frame(out, boxes[k], (*rgb[k], 0.80), u)
     for place, color in ((hover, _rgba(PAPER, 0.80)), (t.selected, (1.0, 1.0, 1.0, 1.0))):
-        k = np.flatnonzero(order == place)
-        if place >= 0 and len(k):
-            box = boxes[k[0]]
+        at = np.flatnonzero(order == place)
+        if place >= 0 and len(at):
+            box = boxes[at[0]]
             if place == hover:
                 out.rectangles(box[None], (1.0, 1.0, 1.0, 0.28))
             _frame(out, box + grow, color, u)

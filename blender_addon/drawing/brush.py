@@ -21,10 +21,7 @@ class Triangles:
         self._shader = gpu.shader.from_builtin("FLAT_COLOR")
         self._batch: Any = None
         if len(corners):
-            content = {
-                "pos": np.ascontiguousarray(corners, np.float32),
-                "color": np.ascontiguousarray(colors, np.float32),
-            }
+            content = _content(corners, colors)
             self._batch = batch_for_shader(self._shader, "TRIS", content)
 
     def draw(self) -> None:
@@ -40,16 +37,22 @@ class Lines:
         self._width = width
         self._batch: Any = None
         if len(ends):
-            content = {"pos": np.ascontiguousarray(ends, np.float32), "color": np.ascontiguousarray(colors, np.float32)}
+            content = _content(ends, colors)
             self._batch = batch_for_shader(self._shader, "LINES", content)
 
     def draw(self) -> None:
         if self._batch is None:
             return
         self._shader.bind()
-        self._shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])
+        state: Any = gpu.state  # the stubs say that it returns nothing
+        self._shader.uniform_float("viewportSize", state.viewport_get()[2:])
         self._shader.uniform_float("lineWidth", self._width)
         self._batch.draw(self._shader)
+
+
+def _content(places: Array, colors: Array) -> Any:
+    """What a batch is made of: single precision, in one piece."""
+    return {"pos": np.ascontiguousarray(places, np.float32), "color": np.ascontiguousarray(colors, np.float32)}
 
 
 def batches(marks: Iterable[Mark], places: Any, fade: float = 1.0) -> list[Triangles | Lines]:

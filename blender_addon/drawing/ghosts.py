@@ -91,7 +91,8 @@ def _in_depth() -> None:
     made = _make(bpy.context)
     if made is None or not (made.open or made.hidden):
         return
-    with gpu.matrix.push_pop(), gpu.matrix.push_pop_projection():
+    matrix: Any = gpu.matrix  # the stubs say that these return nothing
+    with matrix.push_pop(), matrix.push_pop_projection():
         gpu.matrix.load_matrix(Matrix.Identity(4))
         gpu.matrix.load_projection_matrix(Matrix.Identity(4))
         gpu.state.blend_set("ALPHA")

@@ -34,14 +34,12 @@ class PLUMBLINE_GT_marks(bpy.types.Gizmo):
 
 class _Marks:
     bl_label = "Marks of Notes"
-    bl_region_type = "WINDOW"
-    bl_options = {"PERSISTENT", "SCALE"}
+    bl_region_type: Any = "WINDOW"
+    bl_options: Any = {"PERSISTENT", "SCALE"}
 
     gizmos: Any
 
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        return strips.any_marks(context)
+    poll = classmethod(lambda cls, context: strips.any_marks(context))  # no button, so it owes nobody a reason
 
     def setup(self, context: Any) -> None:
         gizmo = self.gizmos.new(PLUMBLINE_GT_marks.bl_idname)

@@ -155,7 +155,7 @@ def _caption(context: Any, built: _Built) -> None:
 
 def _draw_band() -> None:
     """Under the curves: where the selected note lies."""
-    context = bpy.context
+    context: Any = bpy.context
     if not preferences.of(context).show_marks:
         return
     selected = shown(context).selected

@@ -26,7 +26,7 @@ def likely_height(height: float) -> float:
 class _OnCharacter(Refusing):
     """What the operators on one character's card share."""
 
-    bl_options = {"REGISTER", "UNDO"}
+    bl_options: Any = {"REGISTER", "UNDO"}
     refusal = staticmethod(refusal)
 
     character: bpy.props.StringProperty(  # type: ignore[valid-type]

@@ -23,7 +23,7 @@ rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns n
 class _Limit(Refusing):
     """What the operators on one end of a joint's range share."""
 
-    bl_options = {"REGISTER", "UNDO"}
+    bl_options: Any = {"REGISTER", "UNDO"}
     refusal = staticmethod(refusal)
 
     character: bpy.props.StringProperty(name="Character", options={"SKIP_SAVE", "HIDDEN"})  # type: ignore[valid-type]
@@ -41,7 +41,7 @@ class _Limit(Refusing):
     def _parts(self) -> tuple[str, ...]:
         return tuple(dict.fromkeys((self.part, mirror(self.part)))) if self.mirrored else (self.part,)
 
-    def _keep(self, context: Any, degrees: float | None) -> Any:
+    def _keep(self: Any, context: Any, degrees: float | None) -> Any:
         found = self._range()
         if found is None or base(self.part) != found.part:
             self.report({"WARNING"}, rpt_("{:s} has no angle {:s}").format(self.part, self.angle))

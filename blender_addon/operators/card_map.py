@@ -32,7 +32,7 @@ def _items(self: Any, context: Any) -> list[tuple[str, str, str]]:
 class _OnPart(Refusing):
     """What the operators on one part of the body map share."""
 
-    bl_options = {"REGISTER", "UNDO"}
+    bl_options: Any = {"REGISTER", "UNDO"}
     refusal = staticmethod(refusal)
 
     character: bpy.props.StringProperty(name="Character", options={"SKIP_SAVE", "HIDDEN"})  # type: ignore[valid-type]

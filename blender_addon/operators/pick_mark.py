@@ -7,19 +7,18 @@ import bpy
 
 from .. import session, words
 from ..drawing import strips
-from .step_notes import go_to
+from .refusing import Refusing
+from .step_notes import go_to, refusal
 
 
-class PLUMBLINE_OT_pick_mark(bpy.types.Operator):
+class PLUMBLINE_OT_pick_mark(Refusing, bpy.types.Operator):
     """Go to the worst frame of the note under the mouse, with its character and part active"""
 
     bl_idname = "plumbline.pick_mark"
     bl_label = "Go to Note"
     bl_options = {"REGISTER", "UNDO", "INTERNAL"}
 
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        return session.job is None and session.of(context.scene) is not None
+    refusal = staticmethod(refusal)
 
     @classmethod
     def description(cls, context: Any, properties: Any) -> str:

@@ -174,7 +174,7 @@ def _shift(control: _Control, offset: Array) -> None:
 
     bone, rig = control.bone, control.rig
     matrix = bone.matrix.copy()
-    matrix.translation = matrix.translation + rig.matrix_world.to_3x3().inverted() @ Vector(offset)
+    matrix.translation = matrix.translation + rig.matrix_world.to_3x3().inverted() @ Vector(offset.tolist())
     turn = (bone.rotation_mode, bone.rotation_euler.copy(), bone.rotation_quaternion.copy(), bone.scale.copy())
     bone.matrix = matrix
     bone.rotation_euler, bone.rotation_quaternion, bone.scale = turn[1:]

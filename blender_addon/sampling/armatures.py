@@ -218,7 +218,7 @@ def _told_apart(rigs: Sequence[Rig]) -> list[Rig]:
 
 def _is_selected(rig: Rig) -> bool:
     """Whether an armature, or what instances it, is selected or posed in the view layer at hand."""
-    layer = bpy.context.view_layer
+    layer: Any = bpy.context.view_layer
     here = [o for o in (rig.object, *(carrier for carrier, _ in rig.carriers)) if o.name in layer.objects]
     return any(o.select_get() or o.mode == "POSE" for o in here)
 

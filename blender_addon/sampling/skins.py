@@ -171,7 +171,7 @@ def group_of_vertices(object: Any, mesh: Any, carriers: Carriers, armatures: tup
         known_group = number < len(of_group)
         column = np.array(of_group)[number[known_group]]
         cell = columns[known_group, 0].astype(int) * total.shape[1] + column % total.shape[1]
-        total = np.bincount(cell, columns[known_group, 2], total.size).reshape(total.shape)
+        total = np.asarray(np.bincount(cell, columns[known_group, 2], total.size), float).reshape(total.shape)
     total = total[:, :-1]
     out: Array = np.where(total.max(axis=1) > 0.0, total.argmax(axis=1), -1)
     return out

@@ -11,8 +11,8 @@ from plumbline.core.check import LANES
 from plumbline.core.evidence import SHAPES, Arc, Arrow, Label, Patch, Point, Polyline, ScreenOutline
 from plumbline.core.measures.kisses import view_of
 from plumbline.core.note import Note, Severity
-from plumbline.core.report.framing import framed
 from plumbline.core.palette import KEY, LANE_COLORS, PAPER
+from plumbline.core.report.framing import framed
 from plumbline.core.report.picture import draw, frame_of, marks
 from plumbline.core.report.raster import fill, png, stroke
 from plumbline.core.report.stroke_font import strokes
@@ -86,7 +86,8 @@ def test_places_land_where_the_lens_says():
 
 
 def test_screen_units_are_scaled_from_1080_and_turned_over():
-    assert FRAME.from_units(np.array([[0.0, 0.0], [960.0, 1080.0]]))[:, :2] == pytest.approx(np.array([[0, 720], [640, 0]]))
+    at = FRAME.from_units(np.array([[0.0, 0.0], [960.0, 1080.0]]))
+    assert at[:, :2] == pytest.approx(np.array([[0, 720], [640, 0]]))
 
 
 @pytest.mark.parametrize("shape", SHAPE_EXAMPLES, ids=lambda s: type(s).__name__)
@@ -215,7 +216,8 @@ def test_a_framed_view_holds_the_figure(turn, resolution):
     who = shot.characters[0]
     who = replace(who, heads=who.heads @ rotation.T + (3, 4, 5), tails=who.tails @ rotation.T + (3, 4, 5))
     shot = replace(shot, characters=(who,))
-    frame = frame_of(view_of(framed(shot, note(Point("found", SPAN, ((3.0, 4.0, 5.5),))), resolution), 0), 10, resolution)
+    camera = framed(shot, note(Point("found", SPAN, ((3.0, 4.0, 5.5),))), resolution)
+    frame = frame_of(view_of(camera, 0), 10, resolution)
     at = frame.pixels(np.concatenate([who.heads[9], who.tails[9]]))[:, :2]
     assert (at >= 0).all() and (at <= np.array(resolution)).all()
     assert np.ptp(at[:, 1]) > 0.2 * resolution[1], "and not tiny"

@@ -36,8 +36,11 @@ FILL, DROP = 0.05, 0.07     # shorter gaps are filled, shorter runs dropped
 SKATE_GAP, SKATE_RISE = 0.3, 0.015      # a foot that alone carries the body cannot let go for so short without rising
 GLIDE_RISE, GLIDE_FAR = 0.01, 0.25      # with the other foot standing: as little rise at every point, and no farther
 SMOOTH_RATE = 30.0          # drawings a second
-# A joint this near the floor may carry the body by the flesh around it: from memory of body breadths.
+# A joint this near the floor may carry the body by the flesh around it: from memory of body breadths. Of a leg; of parts
+# over the hips of as much of the height as an adult's leg is, where that is more: short legs go with large heads.
 CARRIES = {"hand": 0.15, "forearm": 0.15, "shin": 0.15, "pelvis": 0.3, "chest": 0.3, "head": 0.25}
+LEG_OF_HEIGHT = 0.49
+SINKS = 0.15                # of a leg: feet sink into the floor where the body lies over them
 
 
 @dataclass(frozen=True)
@@ -106,12 +109,15 @@ def _elsewhere(character: Character, t: Tread) -> Array:
     if not t.sides:
         return out
     floor = (dot(t.places, t.up) - t.height).min(1)
+    floor = floor + np.clip(np.median(floor) - floor, 0.0, SINKS * t.leg)
     parts = [part for part in character.parts if body.base(part) in CARRIES]
     if not parts:
         return out
     heads = character.head_rows[:, [character.index[part] for part in parts]][..., t.samples]
-    reach = np.array([CARRIES[body.base(part)] for part in parts])
-    low = np.tensordot(t.up, heads, 1) - floor < reach[:, None] * t.leg
+    large = max(t.leg, LEG_OF_HEIGHT * character.height)
+    reach = np.array([CARRIES[body.base(part)] * (t.leg if body.base(part) in ("shin", "pelvis") else large)
+                      for part in parts])
+    low = np.tensordot(t.up, heads, 1) - floor < reach[:, None]
     for k, side in enumerate(t.sides):
         mine = [body.base(part) != "shin" or body.side(part) == side for part in parts]
         out[:, k] = low[mine].any(0)

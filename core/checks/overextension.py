@@ -49,8 +49,8 @@ class Overextension(Check):
     Cannot see: by how much a baked, rigid limb was pulled: only how long it stood flat; a third bone that takes up the
     reach; scaled bones meant as such (say so on the card).
     Remedy: move the goal nearer to the limb's root by one offset for the whole span, eased in and out, until 15 degrees
-    of bend are left; where the limb swings meanwhile, by one amount along its own line; where the foot stands, the pelvis
-    toward the foot.
+    of bend are left; where the limb swings meanwhile, by one amount along its own line; where the foot stands, the
+    pelvis toward the foot.
     """
 
     lane = "Limbs"

@@ -108,6 +108,20 @@ class CheckTest:
                 assert shape.role in ("found", "held_against")
                 assert note.start <= shape.frames[1] and shape.frames[0] <= note.end
 
+    def test_the_limit_told_is_the_step_that_was_passed(self) -> None:
+        steps: dict[tuple[Any, ...], set[float]] = {}
+        for case in self.planted(24.0):
+            note = self.the_note(case, 24.0)
+            sign = -1.0 if note.unit == "px" or note.kind == "flat" else 1.0  # of these the smaller number is the worse
+            assert sign * note.measured >= sign * note.limit, (
+                f"{case.name}: {note.measured:.4g} against {note.limit:.4g} {note.unit}"
+            )
+            scale = case.shot.characters[0].leg_length if note.unit in ("m", "m/s") else 1.0
+            steps.setdefault((note.part, note.kind, note.severity.rank), set()).add(sign * round(note.limit / scale, 6))
+        for (part, kind, rank), limits in steps.items():
+            harder = [v for (p, k, r), some in steps.items() if (p, k) == (part, kind) and r > rank for v in some]
+            assert all(v >= w for v in harder for w in limits), (part, kind, limits, harder)
+
     def test_text_says_number_and_frame(self) -> None:
         for case in self.planted(24.0):
             note = self.the_note(case, 24.0)

@@ -29,11 +29,12 @@ FRONT, HANGS = (-20.0, 20.0), 30.0
 PASSES = (55.0, 75.0)
 #: Where less than this share of an edit is done nothing is moved yet.
 BEGUN = 0.02
-#: A standing leg that is to be bent is lifted first, straight up by this share of its length within so many seconds: else
-#: its foot would skate out of its stand.
+#: A standing leg that is to be bent is lifted first, straight up by this share of its length within so many seconds:
+#: else its foot would skate out of its stand.
 LIFT, LIFTED = 0.1, 4 / 24
-#: A wrist this near the floor (legs above the lowest foot) may bear weight, and then another limit is its own.
-BEARS = 0.15
+#: Of a wrist this near the floor (legs above the lowest foot) the hand may bear weight, and then another limit is its
+#: own; of an arm, bending it takes away what the body may rest on.
+BEARS = {"hand": 0.15, "forearm": 0.35}
 #: Seconds of a leg's bend: it must fit into a step.
 LEG_WHOLE = 9 / 24
 #: How high (legs over where it stands) a foot must be that a bend moves: one that a spread takes up and away may swing
@@ -86,7 +87,8 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
                 wider = reached(shot, np.where(lift > BEGUN, lift, 0.0))
                 if clean.steps_out(f"foot.{body.side(part)}", wider) and quiet(clean.result, shot, wider, chain):
                     c = _lifted(c, part, lift)
-                    if quiet(review(clean.with_(c)), shot, wider, chain) and _plain(clean, bend(c, weight, most), part, window):
+                    alone = quiet(review(clean.with_(c)), shot, wider, chain)
+                    if alone and _plain(clean, bend(c, weight, most), part, window):
                         yield centre, _maker(c, weight, window)
 
     def _maker(c: Character, weight: Array, window: Window) -> Callable[[str], Case]:
@@ -112,7 +114,8 @@ def _plain(clean: Clean, planted: Character, part: str, window: Window) -> bool:
         told = np.flatnonzero(side < PASSES[1])
         tells = told[np.abs(at[side[at] > PASSES[0]][:, None] - told).argmin(1)]
         return bool(np.degrees(_front(planted, part, down, ahead))[tells].max(initial=0.0) < HANGS)
-    return body.base(part) != "hand" or not clean.near_floor(part, window, BEARS)
+    near = BEARS.get(body.base(part))
+    return near is None or not clean.near_floor(f"hand.{body.side(part)}", window, near)
 
 
 def _lifted(c: Character, part: str, weight: Array) -> Character:

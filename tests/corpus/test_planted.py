@@ -20,12 +20,14 @@ from plumbline.core.testing.plants import Case, Clean, Verdict, judge, prepared
 #: Short clips in which each family finds places; those at the end only where a kind is rare.
 CLIPS = {
     "bends": ("humanoid3d_getup_faceup", "humanoid3d_kick", "humanoid3d_spinkick", "humanoid3d_cartwheel",
-              "humanoid3d_roll", "test_freebvh", "turn_left0", "humanoid3d_dance_a", "humanoid3d_getup_facedown"),
+              "humanoid3d_roll", "test_freebvh", "turn_left0", "humanoid3d_dance_a", "humanoid3d_getup_facedown",
+              "test_mocapbank"),
     "pulls": ("humanoid3d_spinkick", "humanoid3d_dance_b", "0walk_forward", "humanoid3d_cartwheel",
               "humanoid3d_spin"),
     "skates": ("humanoid3d_walk", "turn_left0", "turn_left1", "turn_right1", "test_freebvh", "humanoid3d_jump",
                "humanoid3d_punch", "humanoid3d_spinkick", "humanoid3d_cartwheel", "test_mocapbank"),
-    "marches": ("humanoid3d_walk", "humanoid3d_spinkick", "test_freebvh", "0walk_forward"),
+    "marches": ("humanoid3d_walk", "humanoid3d_spinkick", "test_freebvh", "0walk_forward", "humanoid3d_cartwheel",
+                "humanoid3d_getup_faceup"),
 }
 FAMILIES = {"bends": bends, "pulls": pulls, "skates": skates, "marches": marches}
 HOSTS = ("captured", "keyed")
@@ -147,8 +149,7 @@ def test_the_size_is_right(bench: Bench, family: str, kind: str) -> None:
 def test_the_remedy_silences_and_raises_nothing(bench: Bench, family: str, kind: str) -> None:
     found = [v for _, v in bench.verdicts(family, kind) if v.note is not None]
     assert share(found, "silenced") >= 0.95, told(found, "silenced")
-    raised = [(v.case.name, [n.text for n in v.raised]) for v in found if v.raised]
-    assert len(raised) <= 0.05 * len(found), raised
+    assert not [(v.case.name, [n.text for n in v.raised]) for v in found if v.raised]
 
 
 @pytest.mark.parametrize("kind", HOSTS)

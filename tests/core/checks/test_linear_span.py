@@ -140,6 +140,39 @@ class TestLinearSpan(CheckTest):
         assert [(n.severity, n.trial) for n in notes] == [(Severity.LOW, True)]
         assert abs(notes[0].start - 25) <= 2 and abs(notes[0].end - 49) <= 2
 
+    def test_measured_is_the_harder_corner_and_limit_the_step_that_it_passed(self) -> None:
+        for legs, severity, step in ((0.3, Severity.MEDIUM, 0.25), (0.45, Severity.MEDIUM, 0.25),
+                                     (0.6, Severity.HIGH, 0.5)):
+            shot = by_corner("upper_arm.L", legs, 24.0)
+            leg = shot.characters[0].leg_length
+            note, = self.notes(shot)
+            assert (note.severity, note.unit) == (severity, "m/s")
+            assert note.measured == pytest.approx(legs * leg, rel=1e-6) and note.limit == pytest.approx(step * leg)
+        # half of the speed is lost at the start, all of it at the end: the end is told
+        t = times(24.0)
+        way = np.interp(t, (0.0, FIRST, LAST, SECONDS), (0.0, 0.4, 0.88, 0.88))
+        note, = [n for n in self.notes(turning("upper_arm.L", X, 1.0, way, 24.0)) if n.end == 39]
+        assert note.worst == 39 and note.measured == pytest.approx(0.8 * lever("upper_arm.L") * leg, rel=0.1)
+
+    def test_a_swing_back_at_once_is_no_second_half_of_the_corner(self) -> None:
+        steps = np.zeros(72)
+        steps[24:36] = 0.04
+        steps[36:40] = -0.02, -0.045, -0.045, -0.02     # back within four frames, as a curve between two keys runs
+        way = np.concatenate([[0.0], np.cumsum(steps)])
+        shot = turning("forearm.R", X, 1.0, way, 24.0)
+        note, = self.notes(shot)
+        assert (note.start, note.end, note.worst) == (25, 37, 37)
+        assert note.measured == pytest.approx(
+            0.06 * 24 * lever("forearm.R") * shot.characters[0].leg_length, rel=1e-6)
+
+    def test_a_fast_march_that_trembles_is_low_at_most(self) -> None:
+        t = times(24.0)
+        for seed in range(4):
+            noise = rot.exp(np.random.default_rng(seed).normal(0, np.radians(0.1), (len(t), 3)))
+            march = rot.exp(np.outer(4.0 * np.clip(t - 1.0, 0, 0.6), X)) @ noise
+            notes = self.notes(act({"hand.L": march}, np.zeros((len(t), 3)), 24.0))
+            assert all(n.severity is Severity.LOW and n.trial for n in notes)
+
     def test_a_key_between_frames_splits_its_corner_and_both_halves_count(self) -> None:
         t = times(24.0) + 0.5 / 24
         shot = turning("upper_arm.L", X, 0.8 * (LAST - FIRST) / lever("upper_arm.L"), marched(t), 24.0)

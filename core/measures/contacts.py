@@ -36,8 +36,8 @@ FILL, DROP = 0.05, 0.07     # shorter gaps are filled, shorter runs dropped
 SKATE_GAP, SKATE_RISE = 0.3, 0.015      # a foot that alone carries the body cannot let go for so short without rising
 GLIDE_RISE, GLIDE_FAR = 0.01, 0.25      # with the other foot standing: as little rise at every point, and no farther
 SMOOTH_RATE = 30.0          # drawings a second
-# A joint this near the floor may carry the body by the flesh around it: from memory of body breadths. Of a leg; of parts
-# over the hips of as much of the height as an adult's leg is, where that is more: short legs go with large heads.
+# A joint this near the floor may carry the body by the flesh around it: from memory of body breadths. Of a leg; of
+# parts over the hips of as much of the height as an adult's leg is, where that is more: short legs go with large heads.
 CARRIES = {"hand": 0.15, "forearm": 0.15, "shin": 0.15, "pelvis": 0.3, "chest": 0.3, "head": 0.25}
 LEG_OF_HEIGHT = 0.49
 SINKS = 0.15                # of a leg: feet sink into the floor where the body lies over them

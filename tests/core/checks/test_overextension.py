@@ -192,3 +192,22 @@ def test_the_remedy_leaves_fifteen_degrees():
         mended = mend(shot, note.remedy, "Keeper")
         bend = Study(mended).of(reach, mended.characters[0])["leg.L"].flexion[note.start - 1 : note.end]
         assert bend.min() == pytest.approx(15.0, abs=1.5)
+
+
+def test_an_arm_that_swings_while_it_is_pulled_comes_back_along_its_own_line() -> None:
+    fps = 24.0
+    t = np.arange(round(SECONDS * fps) + 1) / fps
+    swing = rot.exp(np.outer(4.0 * np.clip(t - PEAK + 0.4, 0, 0.8), X))
+    bent = rot.exp(np.outer(np.full(len(t), 0.4), X))
+    shot = act({"upper_arm.L": swing, "forearm.L": bent}, np.zeros((len(t), 3)), fps)
+    character = edit.with_goals(shot.characters[0], ("arm.L",))
+    a, c = character.head("upper_arm.L"), character.head("hand.L")
+    length = character.rest_length("upper_arm.L") + character.rest_length("forearm.L")
+    out = a + rot.unit(c - a) * length * 1.08
+    shot = with_character(shot, shot.characters[0], edit.reach(character, "arm.L", c + bump(fps)[:, None] * (out - c)))
+    study = finish(shot, [catalogue()["overextension"]])
+    (note,) = [n for n in study.notes if n.part == "forearm.L"]
+    assert len(note.remedy.offsets) == note.end - note.start + 1
+    assert note.remedy.offset == note.remedy.offsets[note.worst - note.start]
+    mended = finish(mend(shot, note.remedy, note.character), [catalogue()["overextension"]])
+    assert not [n for n in mended.notes if n.part == "forearm.L"]

@@ -181,7 +181,8 @@ class _Side:
         self.samples: Samples = sample(self.edges)
         n = len(self.samples)
         place = self.samples.place
-        self.known = ((place < 0.0) | (place > picture.view.size)).any(axis=1)  # out of the picture: never valid
+        outside = (place < 0.0) | (place > picture.view.size)
+        self.known: Array = np.asarray(outside.any(axis=1))  # out of the picture: never valid
         self.valid, self.inside = np.zeros(n, bool), np.zeros(n, bool)
         self.free = np.ones(n, bool)
 

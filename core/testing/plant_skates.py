@@ -10,6 +10,7 @@ What a slide needs to be a fault that can be asked for, said before any check wa
 - it is a slide: the place of the sole that moves least from its first frame to its last moves by the planted size, or
   the foot only turns about a place under it; and where the other foot stands too, this one does not rise or roll by
   more than 1 cm, or it is a low step.
+- a foot that comes back by its leg does so in the air, 3 cm over the floor at least: else that is a second slide.
 
 Where the other foot is off the ground the whole figure slides, as it does when the root is moved and the foot not
 pinned; else the foot alone, by its leg.
@@ -40,7 +41,7 @@ EDGE = 0.12
 #: The planted slide shows within this much of its size, metres on an adult, or this share.
 SHOWS, SHOWS_SHARE = 0.004, 0.1
 #: Metres on an adult.
-FLAT = 0.01
+FLAT, ALOFT = 0.01, 0.03
 #: The leg is never pulled straighter than this share of its length.
 REACH = 0.985
 #: Slides of one stance lie this many seconds apart; up to so many for a foot.
@@ -139,6 +140,15 @@ def _severity(size: str, keyed: bool) -> str:
     return {"small": "low", "middle": "medium" if keyed else "low", "large": "high"}[size]
 
 
+def _steps(clean: Clean, side: str, last: int) -> bool:
+    """Whether the foot, standing until sample ``last``, goes well over the floor before it stands again, if it does."""
+    again = next((s.first for s in clean.touch.stances[f"foot.{side}"] if s.first > last), None)
+    if again is None:
+        return True
+    height = carried(clean.character, sole_of(clean.character, side))[last:again + 1, :, 2].min(1)
+    return bool(height.max() > max(height[0], height[-1]) + ALOFT * clean.character.leg_length / ADULT)
+
+
 def _way(clean: Clean, side: str, window: Window, last: int, far: float) -> Array | None:
     """A level direction (3,) in which the slide is one and the leg and ankle still reach, else None; the shot's name
     decides which."""
@@ -151,6 +161,8 @@ def _way(clean: Clean, side: str, window: Window, last: int, far: float) -> Arra
         angle = start + k * np.pi / 6
         way = np.array([np.cos(angle), np.sin(angle), 0.0])
         alone = _alone(clean, side, window)
+        if not alone and not _steps(clean, side, last):
+            return None
         stretched = np.linalg.norm(c.head(end)[rows] + far * way - c.head(root)[rows], axis=-1).max() / length
         if not alone and (stretched >= REACH or not _flat(clean, side, window)):
             continue

@@ -4,6 +4,7 @@ import os
 import subprocess
 import sys
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ _resources = tempfile.TemporaryDirectory(prefix="plumbline-tests-")
 os.environ["BLENDER_USER_RESOURCES"] = _resources.name
 
 import bpy  # noqa: E402
+from plumbline.blender_addon import registration  # noqa: E402
 
 HOME = Path(__file__).parents[2]
 
@@ -21,6 +23,23 @@ HOME = Path(__file__).parents[2]
 def factory_blender() -> None:
     """An empty file and factory settings."""
     bpy.ops.wm.read_factory_settings(use_empty=True)
+
+
+@pytest.fixture
+def shot(tmp_path: Path) -> Path:
+    """A small shot with one fault, saved as a file."""
+    from .tower import keeper, saved
+
+    keeper()
+    return saved(tmp_path / "tower.blend")
+
+
+@pytest.fixture
+def face() -> Iterator[None]:
+    """The add-on is registered."""
+    registration.register()
+    yield
+    registration.unregister()
 
 
 @pytest.fixture(scope="session")

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Random steps of a person on the keeper's shot: nothing may crash, nothing but an asked edit may touch the animation.
 
-``python -m tests.blender.soak [STEPS]`` walks 10,000 steps and prints what was done and how much memory grew.
+``python -m tests.blender.soak [STEPS [SEED]]`` walks 10,000 steps and prints what was done and how much memory grew.
 """
 
 import hashlib
@@ -153,7 +153,7 @@ def walk(steps: int, seed: int = 1, say: Callable[[str], None] = print) -> tuple
 
 
 if __name__ == "__main__":
-    counts, grown = walk(int(sys.argv[1]) if len(sys.argv) > 1 else 10_000)
+    counts, grown = walk(*(int(word) for word in (sys.argv[1:3] or ["10000"])))
     print(", ".join(f"{name} {n}" for name, n in counts.most_common()))
     print(f"memory: {grown[0]:.0f} MB after a tenth of the way, {grown[-1]:.0f} MB at its end")
     sys.stdout.flush()

@@ -1,28 +1,23 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A character's card edited in Blender: limits typed and posed, mirrored, given back, undone, on the armature."""
 
-from collections.abc import Iterator
 from math import radians
 from typing import Any
 
 import bpy
 import pytest
-from plumbline.blender_addon import preferences, registration, session
+from plumbline.blender_addon import preferences, session
 from plumbline.blender_addon.operators.card_limits import limit_of, limited
 from plumbline.blender_addon.sampling.armatures import CARD_PROPERTY
 from plumbline.core.card import Card
 from plumbline.core.tables.joint_ranges import BY_NAME
 
+from .asking import check, knee_notes
 from .sampling.figure import bent_knee
 
+pytestmark = pytest.mark.usefixtures("face")
+
 OVER = BY_NAME["knee_hyperextension"]
-
-
-@pytest.fixture(autouse=True)
-def face() -> Iterator[None]:
-    registration.register()
-    yield
-    registration.unregister()
 
 
 @pytest.fixture
@@ -32,20 +27,8 @@ def rig() -> Any:
     return rig
 
 
-def check() -> session.Checked:
-    bpy.context.view_layer.update()
-    bpy.ops.plumbline.check_shot()
-    found = session.of(bpy.context.scene)
-    assert found is not None and found.shot is not None
-    return found
-
-
 def card(rig: Any) -> Card:
     return Card.read(rig[CARD_PROPERTY])
-
-
-def knee_notes() -> list[Any]:
-    return [n for n in session.of(bpy.context.scene).notes if n.check == "joint-limit" and n.part == "shin.L"]
 
 
 def test_a_typed_limit_lies_on_the_armature_and_the_next_check_obeys_it(rig: Any) -> None:

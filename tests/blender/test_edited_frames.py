@@ -1,21 +1,16 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """After an edit only the notes of the edited frames are stale, where keys alone were edited."""
 
-from collections.abc import Iterator
 from typing import Any
 
 import bpy
 import pytest
-from plumbline.blender_addon import edited_frames, registration, session
+from plumbline.blender_addon import edited_frames, session
 
+from .asking import check
 from .sampling.figure import bent_knee, key
 
-
-@pytest.fixture(autouse=True)
-def face() -> Iterator[None]:
-    registration.register()
-    yield
-    registration.unregister()
+pytestmark = pytest.mark.usefixtures("face")
 
 
 @pytest.fixture
@@ -24,9 +19,7 @@ def rig() -> Any:
     rig = bent_knee()
     for frame in (1, 30, 36, 40):
         key(rig, "head", "rotation_euler", frame, (0.0, 0.0, 0.0))
-    bpy.context.view_layer.update()
-    bpy.ops.plumbline.check_shot()
-    assert session.of(bpy.context.scene).notes and not session.edited(bpy.context.scene)
+    assert check().notes and not session.edited(bpy.context.scene)
     return rig
 
 

@@ -2,7 +2,6 @@
 """The face in real Blender, without a window: the button, the rows, stepping, markers, marks and cards."""
 
 import json
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -16,16 +15,12 @@ from plumbline.core.body import PARTS
 from plumbline.core.card import Card
 from plumbline.core.check import LANES
 
+from .asking import check, checked, knee_notes
 from .sampling.figure import bent_knee, figure, key, walk
 
+pytestmark = pytest.mark.usefixtures("face")
+
 LAST, BENT = 40, 20
-
-
-@pytest.fixture(autouse=True)
-def face() -> Iterator[None]:
-    registration.register()
-    yield
-    registration.unregister()
 
 
 @pytest.fixture
@@ -35,23 +30,12 @@ def rig() -> Any:
     return rig
 
 
-def checked() -> session.Checked:
-    found = session.of(bpy.context.scene)
-    assert found is not None
-    return found
-
-
-def check() -> Any:
-    bpy.context.view_layer.update()
-    return bpy.ops.plumbline.check_shot()
-
-
 def knee() -> Any:
-    return next(n for n in checked().notes if n.check == "joint-limit" and n.part == "shin.L")
+    return knee_notes()[0]
 
 
 def test_the_button_fills_the_list(rig: Any) -> None:
-    assert check() == {"FINISHED"}
+    assert bpy.ops.plumbline.check_shot() == {"FINISHED"}
     note = knee()
     assert abs(note.worst - BENT) <= 1
     rows = settings.state().rows
@@ -116,13 +100,13 @@ def test_an_error_is_told_and_leaves_nothing(rig: Any, monkeypatch: pytest.Monke
         raise RuntimeError("planted")
 
     monkeypatch.setattr("plumbline.blender_addon.sampling.sweep._Pass._character", breaks)
-    assert check() == {"CANCELLED"}
+    assert bpy.ops.plumbline.check_shot() == {"CANCELLED"}
     assert checked().why == "Plumbline failed: RuntimeError: planted" and not len(settings.state().rows)
     assert [s.name for s in bpy.data.scenes] == ["Scene"] and session.job is None
 
 
 def test_an_empty_scene_says_why() -> None:
-    assert check() == {"CANCELLED"}
+    assert bpy.ops.plumbline.check_shot() == {"CANCELLED"}
     assert "no armature" in checked().why
 
 

@@ -1,22 +1,17 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """What the list and the marks show: severity, lane, character, selection, frames; and which characters are checked."""
 
-from collections.abc import Iterator
 from typing import Any
 
 import bpy
 import pytest
-from plumbline.blender_addon import compat, filters, registration, session, settings
+from plumbline.blender_addon import compat, filters, settings
 from plumbline.blender_addon.drawing.shown import shown
 
+from .asking import check, checked
 from .sampling.figure import bend_knee, bent_knee, figure, key
 
-
-@pytest.fixture(autouse=True)
-def face() -> Iterator[None]:
-    registration.register()
-    yield
-    registration.unregister()
+pytestmark = pytest.mark.usefixtures("face")
 
 
 @pytest.fixture
@@ -31,17 +26,9 @@ def pair() -> tuple[Any, Any]:
     return first, second
 
 
-def check() -> session.Checked:
-    bpy.context.view_layer.update()
-    bpy.ops.plumbline.check_shot()
-    found = session.of(bpy.context.scene)
-    assert found is not None
-    return found
-
-
 def seen() -> set[tuple[str, str]]:
     passing = filters.now(bpy.context)
-    out = {(n.character, n.part) for n in session.of(bpy.context.scene).notes if passing.passes(n)}
+    out = {(n.character, n.part) for n in checked().notes if passing.passes(n)}
     assert out == {(n.character, n.part) for n in shown(bpy.context).notes}, "marks show what the list shows"
     return out
 

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import bpy
 import pytest
-from plumbline.blender_addon import registration
 
 HOME = Path(__file__).parents[2] / "blender_addon"
 FILES = sorted(path for path in HOME.rglob("*.py") if "layout" in path.read_text("utf-8"))
@@ -90,11 +89,7 @@ def _of(node: ast.AST, known: set[str]) -> Iterator[str]:
             yield f"no operator {node.args[0].value}"
 
 
-@pytest.fixture(autouse=True)
-def registered() -> Iterator[None]:
-    registration.register()
-    yield
-    registration.unregister()
+pytestmark = pytest.mark.usefixtures("face")
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.name)

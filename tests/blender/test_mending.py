@@ -1,31 +1,28 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Remedies carried out in Blender on the keeper's shot: the note goes away and no new one comes."""
 
-from collections.abc import Iterator
 from typing import Any
 
 import bpy
 import numpy as np
 import pytest
-from plumbline.blender_addon import compat, registration, session, settings
+from plumbline.blender_addon import compat, session, settings
 from plumbline.core.takes import same
 from plumbline.sample_scenes import keeper_faults
 
+from .asking import check, checked
+
 
 @pytest.fixture(autouse=True)
-def face() -> Iterator[None]:
-    registration.register()
-    bpy.ops.wm.read_factory_settings(use_empty=True)
+def keeper(face: None) -> None:
+    """The keeper's shot with its five faults, checked."""
     keeper_faults.build()
-    bpy.context.view_layer.update()
-    bpy.ops.plumbline.check_shot()
-    yield
-    registration.unregister()
+    check()
 
 
 def notes() -> Any:
-    found = session.of(bpy.context.scene)
-    assert found is not None and found.result is not None, found and found.why
+    found = checked()
+    assert found.result is not None, found.why
     return found.notes
 
 

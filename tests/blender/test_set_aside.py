@@ -1,24 +1,19 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Notes that are set aside: kept in the file, undone, deciding no exit code, back when they get worse."""
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import bpy
 import pytest
-from plumbline.blender_addon import registration, session, settings
+from plumbline.blender_addon import settings
 from plumbline.blender_addon.kept_aside import PROPERTY
 from plumbline.blender_addon.review import exit_code
 
+from .asking import check, checked, knee_notes
 from .sampling.figure import bend_knee, bent_knee
 
-
-@pytest.fixture(autouse=True)
-def face() -> Iterator[None]:
-    registration.register()
-    yield
-    registration.unregister()
+pytestmark = pytest.mark.usefixtures("face")
 
 
 @pytest.fixture
@@ -26,17 +21,9 @@ def rig() -> Any:
     return bent_knee()
 
 
-def check() -> session.Checked:
-    bpy.context.view_layer.update()
-    bpy.ops.plumbline.check_shot()
-    found = session.of(bpy.context.scene)
-    assert found is not None and found.result is not None
-    return found
-
-
 def knee() -> tuple[int, Any]:
-    notes = session.of(bpy.context.scene).notes
-    return next((i, n) for i, n in enumerate(notes) if n.check == "joint-limit" and n.part == "shin.L")
+    note = knee_notes()[0]
+    return checked().notes.index(note), note
 
 
 def row(number: int) -> Any:

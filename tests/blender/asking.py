@@ -1,0 +1,25 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The shot of the open scene checked as the button does it, and what came of it."""
+
+import bpy
+from plumbline.blender_addon import session
+from plumbline.core.note import Note
+
+
+def check() -> session.Checked:
+    """Checks the shot of the open scene."""
+    bpy.context.view_layer.update()
+    bpy.ops.plumbline.check_shot()
+    return checked()
+
+
+def checked() -> session.Checked:
+    """What the last check of the open scene found."""
+    found = session.of(bpy.context.scene)
+    assert found is not None
+    return found
+
+
+def knee_notes() -> list[Note]:
+    """The notes of the left knee, which the figure of tests bends the wrong way."""
+    return [n for n in checked().notes if n.check == "joint-limit" and n.part == "shin.L"]

@@ -137,19 +137,30 @@ def pin(note: Note, frame: Frame, camera: bool = True) -> Array | None:
 
 
 def beside(
-    marks: Sequence[Mark], at: Array | None, size: tuple[float, float], room: tuple[float, float], unit: float
+    marks: Sequence[Mark],
+    at: Array | None,
+    size: tuple[float, float],
+    room: tuple[float, float, float, float],
+    unit: float,
 ) -> Array:
-    """Upper left corner (2,) of a plate of this size: beside the marks, on the side where there is room, and inside
-    the picture."""
+    """Upper left corner (2,) of a plate of this size inside ``room`` (left, top, right, bottom in pixels): beside the
+    marks, else below or above them, where there is no room for either as far from them as the room allows."""
+    low, high = np.array(room[:2], float) + 8 * unit, np.array(room[2:], float) - 8 * unit
+    most = np.maximum(high - size, low)
     if at is None:
-        corner = np.array([16 * unit, 16 * unit])
-    else:
-        around = spots(marks)
-        low, high = around.min(0), around.max(0)
-        right = high[0] + 26 * unit + size[0] < room[0]
-        corner = np.array([high[0] + 26 * unit if right else low[0] - 26 * unit - size[0], at[1] - size[1] / 2])
-    most = np.maximum(np.array(room, float) - size - 8 * unit, 8 * unit)
-    out: Array = np.clip(corner, 8 * unit, most)
+        return np.asarray(low + 8 * unit)
+    around = spots(marks)
+    least, greatest = np.maximum(around.min(0), low), np.minimum(around.max(0), high)
+    away = 26 * unit
+    places = [
+        (greatest[0] + away, at[1] - size[1] / 2),
+        (least[0] - away - size[0], at[1] - size[1] / 2),
+        (at[0] - size[0] / 2, greatest[1] + away),
+        (at[0] - size[0] / 2, least[1] - away - size[1]),
+    ]
+    corners = [np.clip(place, low, most) for place in places]
+    covered = [np.maximum(np.minimum(c + size, greatest) - np.maximum(c, least), 0).prod() for c in corners]
+    out: Array = corners[int(np.argmin(covered))]  # the first of those that cover nothing
     return out
 
 

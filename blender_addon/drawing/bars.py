@@ -149,12 +149,10 @@ def rail(t: Table, axis: Axis, hover: int = -1) -> Picture:
         boxes = np.stack([left, np.full_like(left, top - 3 * u), right, np.full_like(left, top - 1 * u)], 1)[quiet]
         out.rectangles(_merged(boxes), _rgba(PAPER, 0.42))
         seen = seen[(t.rank[seen] == 2) | (seen == t.selected)]
-    order = seen[np.argsort(-t.rank[seen], kind="stable")]  # high first: nested notes show by their lengths
+    order = _order(t, seen)
     boxes = np.stack([left, top - u - HEIGHTS[t.rank] * u, right, np.full_like(left, top - u)], 1)[order]
     _bars(out, t, order, boxes, u, hover)
-    for i, box in zip(order, boxes, strict=True):
-        if (t.rank[i] == 2 or i == t.selected) and box[2] - box[0] >= _LETTER_LEAST * u:
-            out.letters.append(_letter(t, int(i), box, u))
+    _letters(out, t, order, boxes, u)
     if t.selected >= 0:
         x = float(axis.x(t.worst[t.selected]))
         lane = _lane(t, t.selected)
@@ -185,7 +183,7 @@ def rows(t: Table, axis: Axis, hover: int = -1) -> Picture:
         out.rectangles(np.array([[0, y - 5 * u, axis.width, y - 4 * u]]), _rgba(color, 0.16))
     hang = np.array([top[int(k)] for k in t.lane]) - 0.5 * u
     seen = np.flatnonzero((right >= 0) & (left <= axis.width))
-    order = seen[np.argsort(-t.rank[seen], kind="stable")]
+    order = _order(t, seen)
     boxes = np.stack([left, hang - HEIGHTS[t.rank] * u, right, hang], 1)[order]
     _bars(out, t, order, boxes, u, hover)
     if len(seen) <= CROWD:
@@ -304,11 +302,30 @@ def _merged(boxes: Array) -> Array:
     return out
 
 
-def _letter(t: Table, i: int, box: Array, u: float) -> Letter:
-    hollow = t.trial[i] or t.aside[i]
-    color = _lane(t, i) if hollow else _rgba(KEY)
-    middle = float(np.clip((box[0] + box[2]) / 2, box[0], box[2]))
-    return Letter(LANES[t.notes[i].lane], middle, float(box[3]) - 8.0 * u, 9 * u, color)
+def _order(t: Table, seen: Array) -> Array:
+    """The order in which bars are drawn: high and long ones first, so that what is nested in them stays visible."""
+    out: Array = seen[np.lexsort((t.start[seen] - t.end[seen], -t.rank[seen]))]
+    return out
+
+
+def _letters(out: Picture, t: Table, order: Array, boxes: Array, u: float) -> None:
+    """Letters in high bars where no bar lies over them, and on a chip at the left end of the selected one."""
+    place = np.full(len(order), np.nan)
+    for x in (boxes[:, 2] - 7 * u, boxes[:, 0] + 7 * u, (boxes[:, 0] + boxes[:, 2]) / 2):  # the last is the best
+        over = (boxes[None, :, 0] < x[:, None] + 5 * u) & (boxes[None, :, 2] > x[:, None] - 5 * u)
+        place = np.where(np.triu(over, 1).any(1), place, x)
+    wide = boxes[:, 2] - boxes[:, 0] >= _LETTER_LEAST * u
+    for k in np.flatnonzero((t.rank[order] == 2) & wide & np.isfinite(place) & (order != t.selected)):
+        i, y = int(order[k]), float(boxes[k, 3]) - 8.0 * u
+        color = _lane(t, i) if t.trial[i] or t.aside[i] else _rgba(KEY)
+        out.letters.append(Letter(LANES[t.notes[i].lane], float(place[k]), y, 9 * u, color))
+    for k in np.flatnonzero((order == t.selected) & wide):
+        left, top = float(boxes[k, 0]), float(boxes[k, 3])
+        chip = np.array([[left, top - 9 * u, left + 10 * u, top]])
+        out.rectangles(chip + np.array([-1.0, -1.0, 1.0, 1.0]) * u, _rgba(KEY))
+        out.rectangles(chip, _lane(t, t.selected))
+        letter = LANES[t.notes[t.selected].lane]
+        out.letters.append(Letter(letter, left + 5 * u, top - 8.0 * u, 9 * u, _rgba(KEY)))
 
 
 def _lane(t: Table, i: int) -> tuple[float, float, float, float]:

@@ -213,9 +213,7 @@ def _plate(note: Note, frame: Any, marks: list[Mark], view: Seen, room: Room) ->
     wide = max(text_width(first, 13 * u), text_width(second, 11 * u)) + 42 * u
     tall = 42 * u
     at = anchor(note, marks)
-    left, top, right, bottom = room
-    corner = beside(marks, at, (wide, tall), (right, bottom), u)
-    corner = np.maximum(corner, (left + 8 * u, top + 8 * u))
+    corner = beside(marks, at, (wide, tall), room, u)
     out: list[Mark] = []
     if at is not None:
         near = np.clip(at, corner, corner + (wide, tall))

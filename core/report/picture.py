@@ -67,7 +67,7 @@ def _plate(note: Note, frame: Frame, evidence: list[Mark], at: Array | None) -> 
     ]
     width = max(strokes(row, size)[1] for row, size, _ in rows) + 44 * u
     height = sum(size * 1.9 for _, size, _ in rows) + 12 * u
-    corner = beside(evidence, at, (width, height), frame.size, u)
+    corner = beside(evidence, at, (width, height), (0.0, 0.0, *frame.size), u)
     out = []
     if at is not None:
         near = np.clip(at, corner, corner + (width, height))

@@ -61,6 +61,29 @@ def test_nested_notes_stay_visible_by_their_lengths():
     assert list(picture.who) == [1, 0], "the long low bar is drawn over the tall one, which hangs out below"
 
 
+def test_of_equals_the_shorter_is_drawn_over_the_longer():
+    picture = bars.rail(bars.table([note(12, 15), note(10, 60)]), AXIS)
+    assert list(picture.who) == [1, 0]
+
+
+def test_a_letter_keeps_clear_of_the_bars_over_its_own():
+    covers = note(25, 45, lane="Limbs")
+    long = note(10, 60, Severity.HIGH)
+    (letter,) = bars.rail(bars.table([long, covers]), AXIS).letters
+    assert letter.text == "C"
+    over = AXIS.x(covers.start - 0.5), AXIS.x(covers.end + 0.5)
+    assert not over[0] - 4 < letter.x < over[1] + 4
+    hidden = bars.rail(bars.table([note(10, 20, Severity.HIGH), note(10, 20, lane="Limbs")]), AXIS)
+    assert not hidden.letters, "no letter of one lane on another's bar"
+
+
+def test_the_selected_note_says_its_lane_however_low_its_bar():
+    low = note(10, 60, Severity.LOW)
+    (letter,) = bars.rail(bars.table([low, note(30, 40)], low), AXIS).letters
+    chip = boxes(bars.rail(bars.table([low], low), AXIS), LANE_COLORS["Contacts"], 1.0)
+    assert letter.text == "C" and any(c[0] <= letter.x <= c[2] and c[3] - c[1] == pytest.approx(9) for c in chip)
+
+
 def test_a_crowd_keeps_color_for_high_notes_and_one_line_for_the_rest():
     notes = [note(k, k + 3, Severity.LOW) for k in range(100)] + [note(30, 60, Severity.HIGH)]
     picture = bars.rail(bars.table(notes), AXIS)

@@ -14,6 +14,7 @@ Array = np.ndarray
 
 # In leg lengths and in u = sqrt(gravity x leg); measured on the walk with force plates and on clips that travel.
 LOW, QUIET, WIDTH = 0.04, 0.06, 0.06
+STANDS = 0.1
 LEAST_SPEED = 0.1
 REST_SHARE = 0.10
 #: Above this spread of its speed a ground is not one belt, and slip against it means nothing.
@@ -61,7 +62,9 @@ def belt(study: Study, character: Character) -> Belt:
     if speed < LEAST_SPEED * u or at_rest >= REST_SHARE * at_peak:
         return Belt(zero, 0.0, False, (), "")
     along = peak / np.linalg.norm(peak)
-    spread = _spread(t, np.moveaxis(flat, 0, -1), weight, peak * u)
+    # wider than what finds the belt: a foot that rolls on it is as much on it
+    low = (height < STANDS * t.leg) & (np.abs(rise) < 2 * QUIET * u)
+    spread = _spread(t, np.moveaxis(flat, 0, -1), low, peak * u)
     moved = float(speed) * character.real_size
     heading = _heading(character, study, along[0] * e1 + along[1] * e2)
     varies = spread > MOST_SPREAD
@@ -129,13 +132,14 @@ def _mode(values: Array, weight: Array) -> Array:
     return place
 
 
-def _spread(t: Tread, flat: Array, weight: Array, ground: Array) -> float:
-    """Standard deviation over mean of how fast the stillest low point of each foot goes along with the ground."""
+def _spread(t: Tread, flat: Array, standing: Array, ground: Array) -> float:
+    """Standard deviation over mean of how fast the stillest low point of each foot goes along with the ground, from
+    speeds (D - 1, S, 2) of points that may be standing (D - 1, S) bool."""
     speed = float(np.linalg.norm(ground))
     shares, n = [], len(SOLE_POINTS)
     for at in range(len(t.sides)):
         columns = slice(at * n, at * n + n)
-        low = weight[:, columns] > 0.3
+        low = standing[:, columns]
         away = np.where(low, np.linalg.norm(flat[:, columns] - ground, axis=-1), np.inf)
         pick = away.argmin(1)
         share = flat[:, columns][np.arange(len(flat)), pick] @ ground / speed**2

@@ -35,6 +35,7 @@ NOT_STILL, LOWER_KNOWN, LOWER_GUESSED = 0.25, 0.02, 0.04
 FILL, DROP = 0.05, 0.07     # shorter gaps are filled, shorter runs dropped
 SKATE_GAP, SKATE_RISE = 0.3, 0.015      # a foot that alone carries the body cannot let go for so short without rising
 GLIDE_RISE, GLIDE_FAR = 0.01, 0.25      # with the other foot standing: as little rise at every point, and no farther
+LIES = 0.01                 # all points of a skating foot this near its lowest lie on the ground with it
 SMOOTH_RATE = 30.0          # drawings a second
 # A joint this near the floor may carry the body by the flesh around it: from memory of body breadths. Of a leg; of
 # parts over the hips of as much of the height as an adult's leg is, where that is more: short legs go with large heads.
@@ -108,8 +109,11 @@ def _elsewhere(character: Character, t: Tread) -> Array:
     out = np.zeros((len(t.samples), len(t.sides)), bool)
     if not t.sides:
         return out
-    floor = (dot(t.places, t.up) - t.height).min(1)
-    floor = floor + np.clip(np.median(floor) - floor, 0.0, SINKS * t.leg)
+    floors = dot(t.places, t.up) - t.height
+    # the floor that each foot itself is over: where it stands, that is the ground under the body too
+    floors = np.stack([floors[:, t.columns(side)].min(1) for side in t.sides], 1)
+    usual = np.median(floors.min(1))
+    floors = floors + np.clip(usual - floors, 0.0, SINKS * t.leg)
     parts = [part for part in character.parts if body.base(part) in CARRIES]
     if not parts:
         return out
@@ -117,10 +121,10 @@ def _elsewhere(character: Character, t: Tread) -> Array:
     large = max(t.leg, LEG_OF_HEIGHT * character.height)
     reach = np.array([CARRIES[body.base(part)] * (t.leg if body.base(part) in ("shin", "pelvis") else large)
                       for part in parts])
-    low = np.tensordot(t.up, heads, 1) - floor < reach[:, None]
+    heights = np.tensordot(t.up, heads, 1)
     for k, side in enumerate(t.sides):
         mine = [body.base(part) != "shin" or body.side(part) == side for part in parts]
-        out[:, k] = low[mine].any(0)
+        out[:, k] = (heights[mine] < floors[:, k] + reach[mine, None]).any(0)
     return out
 
 
@@ -226,3 +230,5 @@ def _bridge(t: Tread, planted: Array) -> None:
             both = planted[a, columns] & planted[b, columns]
             keep = both if both.any() else np.arange(n) == int(t.height[gap, columns].mean(0).argmin())
             planted[gap, columns] |= keep
+            over = t.over[a:b + 1, columns]
+            planted[a:b + 1, columns] |= over < over.min(1, keepdims=True) + LIES * t.leg

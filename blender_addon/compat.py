@@ -119,3 +119,9 @@ def bone_is_visible(bone: Any) -> bool:
     hidden = bone.hide if hasattr(bone, "hide") else bone.bone.hide
     collections = bone.bone.collections
     return not hidden and (not len(collections) or any(c.is_visible_effectively for c in collections))
+
+
+def overlays_shown(space: Any) -> bool:
+    """Whether an editor's overlays are switched on; editors without the switch show them."""
+    overlay = getattr(space, "overlay", None) or getattr(space, "overlays", None)  # a Dope Sheet has it from 5.0 on
+    return bool(getattr(overlay, "show_overlays", True))

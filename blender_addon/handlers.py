@@ -11,6 +11,7 @@ import bpy
 from bpy.app.handlers import persistent
 
 from . import edited_frames, limit_arcs, session, settings
+from .drawing import ghosts, strips
 from .redraw import panels as redraw_panels
 from .sampling.probe import remove_strays
 
@@ -78,6 +79,8 @@ def after_undo(*_: Any) -> None:
 @persistent
 def after_load(*_: Any) -> None:
     session.clear()
+    ghosts.let_go()
+    strips.let_go()
     session.undoing = False
     if hasattr(bpy.types.WindowManager, settings.NAME):
         here = settings.state()

@@ -78,7 +78,12 @@ def ghosts() -> Iterator[None]:
     finally:
         for handle in handles:
             bpy.types.SpaceView3D.draw_handler_remove(handle, "WINDOW")
-        _drawn.clear()
+        let_go()
+
+
+def let_go() -> None:
+    """Lets go of all that was built: another file is open, or nothing is drawn any more."""
+    _drawn.clear()
 
 
 def alpha_at(note: Note, frame: int) -> float:

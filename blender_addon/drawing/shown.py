@@ -19,27 +19,32 @@ class Shown:
 
 
 _NOTHING = Shown(None, (), None)
-_last: tuple[Any, Shown] = ((), _NOTHING)
+#: Scenes above which what was kept of each is let go.
+MANY = 16
+#: What each scene shows and by which filter, by its session_uid: windows may show different scenes in turn.
+_last: dict[int, tuple[Any, Shown]] = {}
 
 
 def shown(context: Any) -> Shown:
     """What is drawn in this context's scene. Cheap enough for every redraw."""
-    global _last
     checked = session.of(context.scene) if context.scene is not None else None
     if checked is None or checked.result is None:
         return _NOTHING
-    number, passing = settings.active_number(context), filters.now(context)
-    key = (number, passing)
-    if _last[0] != key or _last[1].result is not checked.result:
+    key = (settings.active_number(context), filters.now(context))
+    uid = context.scene.session_uid
+    kept = _last.get(uid)
+    if kept is None or kept[0] != key or kept[1].result is not checked.result:
+        number, passing = key
         every = checked.notes
         notes = tuple(note for note in every if passing.passes(note))
         active = every[number] if 0 <= number < len(every) else None
-        kept = next((note for note in notes if note is active), None)
-        _last = (key, Shown(checked.result, notes, kept))
-    return _last[1]
+        selected = next((note for note in notes if note is active), None)
+        if len(_last) > MANY:
+            _last.clear()
+        kept = _last[uid] = (key, Shown(checked.result, notes, selected))
+    return kept[1]
 
 
 def forget() -> None:
-    """Lets go of the last result."""
-    global _last
-    _last = ((), _NOTHING)
+    """Lets go of the last results."""
+    _last.clear()

@@ -11,11 +11,11 @@ import gpu
 
 from ...core.note import Note
 from ...core.palette import LANE_COLORS, PAPER
-from .. import preferences, words
+from .. import compat, preferences, words
 from . import bars
 from .brush import Triangles, text_width
 from .brush import words as write
-from .shown import Shown, forget, shown
+from .shown import MANY, Shown, forget, shown
 
 #: From this height on, pixels at ui_scale 1, a Dope Sheet has room for a row for each lane.
 _TALL = 90.0
@@ -31,7 +31,8 @@ class _Built:
     triangles: Triangles | None = None
 
 
-_tables: list[tuple[Shown, bars.Table]] = []
+#: The table of what each scene shows, by its session_uid.
+_tables: dict[int, tuple[Shown, bars.Table]] = {}
 _built: dict[int, _Built] = {}
 
 
@@ -49,10 +50,15 @@ def strips() -> Iterator[None]:
     finally:
         for space, handle in handles:
             space.draw_handler_remove(handle, "WINDOW")
-        _tables.clear()
-        _built.clear()
-        forget()
-        hover(-1, None)
+        let_go()
+
+
+def let_go() -> None:
+    """Lets go of all that was built: another file is open, or nothing is drawn any more."""
+    _tables.clear()
+    _built.clear()
+    forget()
+    hover(-1, None)
 
 
 def picture(context: Any) -> tuple[bars.Table, bars.Picture] | None:
@@ -62,8 +68,10 @@ def picture(context: Any) -> tuple[bars.Table, bars.Picture] | None:
 
 
 def any_marks(context: Any) -> bool:
-    """Whether there are marks to show in this context's editor."""
-    return bool(preferences.of(context).show_marks and shown(context).notes)
+    """Whether there are marks to show in this context's editor, and it shows them."""
+    return bool(
+        preferences.of(context).show_marks and compat.overlays_shown(context.space_data) and shown(context).notes
+    )
 
 
 def hovered_note() -> Note | None:
@@ -100,12 +108,10 @@ def _draw() -> None:
 
 def _build(context: Any) -> _Built | None:
     region, space = context.region, context.space_data
-    if region is None or space is None or not preferences.of(context).show_marks:
+    if region is None or space is None or not any_marks(context):
         return None
     now = shown(context)
-    if not now.notes:
-        return None
-    table = _table(now)
+    table = _table(now, context.scene.session_uid)
     axis = _axis(context)
     key = (now, axis, _hover[0], _has_rows(context))
     place = region.as_pointer()
@@ -118,11 +124,14 @@ def _build(context: Any) -> _Built | None:
     return built
 
 
-def _table(now: Shown) -> bars.Table:
-    if not _tables or _tables[0][0] is not now:
-        _tables[:] = [(now, bars.table(now.notes, now.selected))]
+def _table(now: Shown, scene: int) -> bars.Table:
+    kept = _tables.get(scene)
+    if kept is None or kept[0] is not now:
+        if len(_tables) > MANY:  # scenes that are gone
+            _tables.clear()
+        kept = _tables[scene] = (now, bars.table(now.notes, now.selected))
         hover(-1, None)
-    return _tables[0][1]
+    return kept[1]
 
 
 def _axis(context: Any) -> bars.Axis:

@@ -6,10 +6,12 @@ import sys
 import time
 import traceback
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import bpy
+import numpy as np
 
 ZIP, SHOT, OUT = (Path(word) for word in sys.argv[sys.argv.index("--") + 1 :])
 
@@ -37,18 +39,34 @@ def inside(kind: str = "VIEW_3D") -> Any:
     )
 
 
-def picture(name: str) -> None:
-    """Asks run.py for a picture of the screen; where it has no tool for that, Blender takes its own."""
+def picture(name: str, box: tuple[float, float, float, float] | None = None, whole: bool = False) -> Path:
+    """Asks run.py for a picture of the screen; where it has no tool for that, Blender takes its own.
+
+    box: left, bottom, width, height of a part of the window in pixels. whole: all of the window, every color.
+    """
     with inside():
         bpy.ops.wm.redraw_timer(type="DRAW_WIN_SWAP", iterations=2)
-    want = OUT / f"{name}.want"
-    want.touch()
+    part = "all" if whole else ""
+    if box is not None:
+        left, bottom, width, height = (round(v) for v in box)
+        part = f"{width}x{height}+{left}+{window().height - bottom - height}"
+    want, path = OUT / f"{name}.want", OUT / f"{name}.png"
+    draft = OUT / f"{name}.draft"
+    draft.write_text(part, "ascii")
+    draft.rename(want)
     until = time.perf_counter() + 10
     while want.exists() and time.perf_counter() < until:
         time.sleep(0.05)
-    if not (OUT / f"{name}.png").exists():
+    if not path.exists():
         with inside():
-            bpy.ops.screen.screenshot(filepath=str(OUT / f"{name}.png"), check_existing=False)
+            bpy.ops.screen.screenshot(filepath=str(path), check_existing=False)
+    return path
+
+
+def around(kind: str, name: str = "", margin: float = 0.0) -> tuple[float, float, float, float]:
+    """The box of an editor, or of one of its regions, in the window."""
+    place = region(kind, name) if name else area(kind)
+    return (place.x - margin, place.y - margin, place.width + 2 * margin, place.height + 2 * margin)
 
 
 def press(x: int, y: int) -> None:
@@ -125,6 +143,17 @@ def open_shot() -> Iterator[float]:
     yield 1.0
 
 
+def open_panels(names: tuple[str, ...], others: tuple[str, ...] = ()) -> None:
+    """Has sub-panels come up open when the sidebar shows them first; others hang on them."""
+    panels = [getattr(bpy.types, name) for name in (*names, *others)]
+    for panel in reversed(panels):
+        bpy.utils.unregister_class(panel)
+    for panel in panels:
+        if panel.__name__ in names:
+            panel.bl_options = set(panel.bl_options) - {"DEFAULT_CLOSED"}
+        bpy.utils.register_class(panel)
+
+
 def settled() -> Iterator[float]:
     """Has panels come to rest: they slide where rows come or go."""
     for _ in range(8):
@@ -140,6 +169,67 @@ def check() -> Iterator[float]:
     while module("session").job is not None:
         yield 0.05
 
+
+def scene() -> Any:
+    return bpy.context.scene
+
+
+def rig() -> Any:
+    return next(o for o in scene().objects if o.type == "ARMATURE")
+
+
+def checked() -> Any:
+    return module("session").of(scene())
+
+
+def go_to(check: str) -> Any:
+    number, note = next((i, n) for i, n in enumerate(checked().notes) if n.check == check)
+    with inside():
+        bpy.ops.plumbline.go_to_note("INVOKE_DEFAULT", True, number=number)
+    return note
+
+
+def near(note: Any, distance: float = 1.8) -> None:
+    """Looks at the note's part from nearby; through the camera where its evidence lies in the picture."""
+    view = area("VIEW_3D").spaces.active.region_3d
+    if note.check == "tangent":
+        view.view_perspective = "CAMERA"
+        view.view_camera_zoom = 60
+        return
+    bone = rig().pose.bones[note.part]
+    view.view_perspective = "PERSP"
+    view.view_location = rig().matrix_world @ bone.head
+    view.view_distance = distance
+
+
+def plate_and_evidence() -> tuple[np.ndarray, np.ndarray]:
+    """Left, bottom, right, top in pixels of the view's region: of the note's plate, and of its evidence."""
+    ghosts, shown = module("drawing.ghosts"), module("drawing.shown")
+    marks = core("marks")
+    with inside(), bpy.context.temp_override(region_data=area("VIEW_3D").spaces.active.region_3d):
+        context = bpy.context
+        note, frame = shown.shown(context).selected, context.scene.frame_current
+        view = module("drawing.views").seen(context, frame)
+        frame_ = replace(view.frame, number=ghosts._nearest(note, frame, view.camera))
+        drawn = marks.evidence_marks(note, frame_, view.camera)
+        plate, _ = ghosts._plate(note, frame_, drawn, view, ghosts._room(context))
+        spots, height = marks.spots(drawn), context.region.height
+        box = next(m for m in plate if not m.width).lines[0]
+    boxes = []
+    for places in (box, spots):
+        low, high = places[:, :2].min(0), places[:, :2].max(0)
+        boxes.append(np.array([low[0], height - high[1], high[0], height - low[1]]))
+    return boxes[0], boxes[1]
+
+
+def evidence_box(width: float = 600, height: float = 400) -> tuple[float, float, float, float]:
+    """A part of the window about the plate and the evidence."""
+    boxes = np.array(plate_and_evidence())
+    middle = (boxes[:, :2].min(0) + boxes[:, 2:].max(0)) / 2
+    left, bottom, wide, high = around("VIEW_3D", "WINDOW")
+    x = float(np.clip(middle[0] - width / 2, 0, wide - width))
+    y = float(np.clip(middle[1] - height / 2, 0, high - height - 60))
+    return (left + x, bottom + y, width, height)
 
 
 def drive(steps: Iterator[float]) -> None:

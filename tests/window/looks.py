@@ -18,21 +18,6 @@ OPEN = ("PLUMBLINE_PT_not_checked", "PLUMBLINE_PT_card", "PLUMBLINE_PT_body_map"
 CLOSED = ("PLUMBLINE_PT_joint_limits", "PLUMBLINE_PT_stretch")
 
 
-def rig() -> Any:
-    return next(o for o in bpy.context.scene.objects if o.type == "ARMATURE")
-
-
-def open_panels() -> None:
-    """Has the sub-panels come up open when the sidebar shows them first."""
-    panels = [getattr(bpy.types, name) for name in (*OPEN, *CLOSED)]
-    for panel in reversed(panels):
-        bpy.utils.unregister_class(panel)
-    for panel in panels:
-        if panel.__name__ in OPEN:
-            panel.bl_options = set(panel.bl_options) - {"DEFAULT_CLOSED"}
-        bpy.utils.register_class(panel)
-
-
 def no_character() -> None:
     for object in [o for o in bpy.context.scene.objects if o.type == "ARMATURE"]:
         bpy.data.objects.remove(object)
@@ -40,12 +25,12 @@ def no_character() -> None:
 
 def in_edit_mode() -> None:
     with hands.inside():
-        bpy.context.view_layer.objects.active = rig()
+        bpy.context.view_layer.objects.active = hands.rig()
         bpy.ops.object.mode_set(mode="EDIT")
 
 
 def a_giant() -> None:
-    rig().scale = (100, 100, 100)
+    hands.rig().scale = (100, 100, 100)
 
 
 def no_camera() -> None:
@@ -97,7 +82,7 @@ def many(count: int) -> None:
 
 def steps() -> Iterator[float]:
     hands.install()
-    open_panels()
+    hands.open_panels(OPEN, CLOSED)
     yield from hands.open_shot()
     session = hands.module("session")
     assert not bpy.data.is_dirty, "the file was just opened"

@@ -1,10 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Drives a real Blender: in its window (drive.py, looks.py) and on its command line, with the zip as people install it.
+"""Drives a real Blender: in its window, by scripts beside this one, and on its command line, with the zip as people
+install it.
 
-    python tests/window/run.py [drive looks commands]     all three where none is named
+    python tests/window/run.py [drive looks scene editors rigger strain commands]     all where none is named
 
 Blender is the one in PLUMBLINE_BLENDER, else the one on the PATH; nobody's own settings are read or written. Without a
-display an Xvfb is started where there is one. drive.py takes the pictures of docs/pictures.
+display an Xvfb is started where there is one. What shows the face (panel-, marks-, evidence-, card-) goes to
+docs/pictures when its script has passed.
 """
 
 import os
@@ -22,13 +24,19 @@ SECONDS = 900
 SEEN, BAR = "780x920+530+20", "292x960+1018+20"
 
 
-def grab(picture: Path) -> None:
-    """A part of the screen, by ImageMagick: Blender's own picture is black on some screens."""
+#: Beginnings of the names of pictures that docs show.
+SHOWN = ("panel-", "marks-", "evidence-", "card-")
+
+
+def grab(picture: Path, part: str) -> None:
+    """A part of the screen, by ImageMagick: Blender's own picture is black on some screens. part: its geometry, or
+    "all" for the whole screen as it is, to measure on."""
     tool = shutil.which("import")
     if tool:
-        part = ["-crop", BAR if picture.name.startswith("look-") else SEEN, "+repage"]
-        colors = ["+dither", "-colors", "96"]
-        subprocess.run([tool, "-window", "root", *part, *colors, str(picture)], check=False)
+        part = part or (BAR if picture.name.startswith("look-") else SEEN)
+        words = [] if part == "all" else ["-crop", part, "+repage", "+dither", "-colors", "64", "-define"]
+        words += [] if part == "all" else ["png:compression-level=9"]
+        subprocess.run([tool, "-window", "root", *words, str(picture)], check=False)
 
 
 def build() -> Path:
@@ -71,7 +79,7 @@ def in_window(blender: str, name: str, shot: Path) -> bool:
         until = time.monotonic() + SECONDS
         while process.poll() is None:
             for want in WORK.glob("*.want"):
-                grab(want.with_suffix(".png"))
+                grab(want.with_suffix(".png"), want.read_text("ascii"))
                 want.unlink()
             time.sleep(0.05)
             if time.monotonic() > until:
@@ -85,15 +93,17 @@ def in_window(blender: str, name: str, shot: Path) -> bool:
     return True
 
 
-def drive(blender: str, shot: Path) -> bool:
-    done = in_window(blender, "drive", shot)
-    for picture in sorted(WORK.glob("panel-*.png")) if done else ():
-        shutil.copy(picture, HOME / "docs" / "pictures" / picture.name)
-    return done
+def scripted(name: str) -> Callable[[str, Path], bool]:
+    """A part that a script in the window does."""
 
+    def part(blender: str, shot: Path) -> bool:
+        done = in_window(blender, name, shot)
+        for picture in sorted(WORK.glob("*.png")) if done else ():
+            if picture.name.startswith(SHOWN):
+                picture.replace(HOME / "docs" / "pictures" / picture.name)
+        return done
 
-def looks(blender: str, shot: Path) -> bool:
-    return in_window(blender, "looks", shot)
+    return part
 
 
 def commands(blender: str, shot: Path) -> bool:
@@ -131,7 +141,8 @@ def commands(blender: str, shot: Path) -> bool:
     return good
 
 
-PARTS: dict[str, Callable[[str, Path], bool]] = {"drive": drive, "looks": looks, "commands": commands}
+IN_WINDOW = ("drive", "looks", "scene", "editors", "rigger", "strain")
+PARTS: dict[str, Callable[[str, Path], bool]] = {name: scripted(name) for name in IN_WINDOW} | {"commands": commands}
 
 
 def main(words: list[str]) -> int:

@@ -21,18 +21,6 @@ _spec.loader.exec_module(hands)
 REDRAWS = 200
 
 
-def scene() -> Any:
-    return bpy.context.scene
-
-
-def rig() -> Any:
-    return next(o for o in scene().objects if o.type == "ARMATURE")
-
-
-def checked() -> Any:
-    return hands.module("session").of(scene())
-
-
 def move(x: float, y: float) -> None:
     hands.window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=round(x), y=round(y))
 
@@ -45,24 +33,10 @@ def bars(kind: str = "DOPESHEET_EDITOR") -> tuple[Any, Any]:
     return found
 
 
-def go_to(check: str) -> Any:
-    number, note = next((i, n) for i, n in enumerate(checked().notes) if n.check == check)
-    with hands.inside():
-        bpy.ops.plumbline.go_to_note("INVOKE_DEFAULT", True, number=number)
-    return note
-
-
-def near(note: Any, distance: float = 1.8) -> None:
-    """Looks at the note's part from nearby; through the camera where its evidence lies in the picture."""
-    view = hands.area("VIEW_3D").spaces.active.region_3d
-    if note.check == "tangent":
-        view.view_perspective = "CAMERA"
-        view.view_camera_zoom = 60
-        return
-    bone = rig().pose.bones[note.part]
-    view.view_perspective = "PERSP"
-    view.view_location = rig().matrix_world @ bone.head
-    view.view_distance = distance
+def timeline_box() -> tuple[float, float, float, float]:
+    """The middle of the timeline, and what hangs over it."""
+    left, bottom, width, height = hands.around("DOPESHEET_EDITOR")
+    return (left, bottom, min(width, 1060), height)
 
 
 def marks_answer_the_mouse() -> Iterator[float]:
@@ -70,18 +44,18 @@ def marks_answer_the_mouse() -> Iterator[float]:
     table, picture = bars()
     assert sorted(picture.who) == list(range(len(table.notes))), "not every note has its bar"
     region = hands.region("DOPESHEET_EDITOR", "WINDOW")
-    place = picture.who[0]
-    note, box = table.notes[place], picture.hits[0]
+    note, box = table.notes[picture.who[-1]], picture.hits[-1]  # the last drawn lies over all others
     x, y = region.x + (box[0] + box[2]) / 2, region.y + (box[1] + box[3]) / 2
     move(x - 40, y - 60)
     yield 0.3
     move(x, y)
     yield 1.2
     assert strips.hovered_note() is note, f"the mouse lies on {strips.hovered_note()}"
-    hands.picture("marks-hover")
+    hands.picture("marks-hover", timeline_box())
     hands.press(round(x), round(y))
     yield 0.8
-    assert scene().frame_current == note.worst, f"the click went to {scene().frame_current}, not to {note.worst}"
+    went = hands.scene().frame_current
+    assert went == note.worst, f"the click went to {went}, not to {note.worst}"
     hands.say(f"a click on a mark went to frame {note.worst}")
     yield 0.5
     # beside all marks the editor's own click moves the playhead
@@ -91,7 +65,7 @@ def marks_answer_the_mouse() -> Iterator[float]:
     assert all(not (box[0] - 3 <= left <= box[2] + 3) for box in picture.hits)
     hands.press(region.x + left, round(y))
     yield 0.6
-    assert abs(scene().frame_current - 60) <= 1, f"a plain click went to frame {scene().frame_current}"
+    assert abs(hands.scene().frame_current - 60) <= 1, f"a plain click went to frame {hands.scene().frame_current}"
     hands.say("a click beside the marks is the editor's own")
 
 
@@ -108,7 +82,7 @@ def evidence_lies_where_blender_shows_it() -> Iterator[float]:
         # the area's own view, of which the context of a timer knows nothing
         with hands.inside(), bpy.context.temp_override(region_data=view):
             region = bpy.context.region
-            seen = views.seen(bpy.context, scene().frame_current)
+            seen = views.seen(bpy.context, hands.scene().frame_current)
             for place in rng.uniform(-1, 2, (60, 3)):
                 theirs = location_3d_to_region_2d(region, view, place)
                 ours = seen.flat(seen.frame.pixels([place]))[0]
@@ -121,11 +95,14 @@ def evidence_lies_where_blender_shows_it() -> Iterator[float]:
 def pictures_of_evidence() -> Iterator[float]:
     space = hands.area("VIEW_3D").spaces.active
     space.show_region_ui = False
+    overlay = space.overlay
+    overlay.show_text = space.show_gizmo_navigate = overlay.show_cursor = overlay.show_bones = False
     for name in ("joint-limit", "overextension", "slip", "linear-span", "tangent"):
-        note = go_to(name)
-        near(note)
+        note = hands.go_to(name)
+        hands.near(note)
         yield 0.8
-        hands.picture(f"evidence-{name}")
+        hands.picture(f"evidence-{name}", hands.evidence_box())
+    overlay.show_text = space.show_gizmo_navigate = overlay.show_cursor = overlay.show_bones = True
     space.show_region_ui = True
     hands.say("pictures of every evidence")
 
@@ -142,11 +119,7 @@ def contrast(one: np.ndarray, other: np.ndarray) -> float:
 
 def screen_pixels() -> np.ndarray:
     """(H, W, 3) of the window, bottom row first, 0 to 1 as shown."""
-    path = str(hands.OUT / "whole.png")
-    with hands.inside():
-        bpy.ops.wm.redraw_timer(type="DRAW_WIN_SWAP", iterations=1)
-        bpy.ops.screen.screenshot(filepath=path, check_existing=False)
-    image = bpy.data.images.load(path)
+    image = bpy.data.images.load(str(hands.picture("whole", whole=True)), check_existing=False)
     image.colorspace_settings.name = "Non-Color"
     width, height = image.size
     out = np.empty(width * height * image.channels, np.float32)
@@ -163,18 +136,30 @@ def marks_stand_out() -> Iterator[float]:
     for name in ("Blender_Dark.xml", "Blender_Light.xml"):
         hands.theme(name)
         yield 1.0
-        _, picture = bars()
+        table, picture = bars()
         region = hands.region("DOPESHEET_EDITOR", "WINDOW")
         pixels = screen_pixels()
-        if pixels.max() == 0:
-            hands.say("this screen cannot be read, so no contrast was measured")
-            return
-        least = 99.0
-        for box in picture.hits:
-            x, y = round(region.x + (box[0] + box[2]) / 2), round(region.y + box[3] - 2)
-            fill = pixels[y, x]
-            plate = pixels[y, round(region.x + box[0] - 6)]
-            least = min(least, contrast(fill, plate))
+        assert pixels.max() > 0, "the screen cannot be read"
+        boxes, least = picture.hits, 99.0
+        across = np.arange(1, region.width - 1)
+        inside = (across >= boxes[:, :1] - 3) & (across <= boxes[:, 2:3] + 3)
+        bare = across[~inside.any(0)]
+        for k, box in enumerate(boxes):
+            # where nothing lies over this bar: no later bar, no plumb line, no letter
+            own = (across > box[0] + 2) & (across < box[2] - 2) & ~inside[k + 1 :].any(0)
+            for letter in picture.letters:
+                own &= abs(across - letter.x) > 8
+            if table.selected >= 0:
+                with hands.inside("DOPESHEET_EDITOR"):
+                    hangs = bpy.context.region.view2d.view_to_region(table.worst[table.selected], 0, clip=False)[0]
+                own &= abs(across - hangs) > 6
+            if not own.any():
+                continue
+            x = int(across[own][own.sum() // 2])
+            beside = int(bare[np.argmin(abs(bare - x))])
+            y = region.y + round(box[3]) - 2
+            least = min(least, contrast(pixels[y, region.x + x], pixels[y, region.x + beside]))
+        assert least < 99.0
         assert least >= 3.0, f"marks at rest have a contrast of {least:.2f} in {name}"
         hands.say(f"marks at rest: contrast at least {least:.1f} in {Path(name).stem.replace('_', ' ')}")
     hands.theme("Blender_Dark.xml")
@@ -182,13 +167,13 @@ def marks_stand_out() -> Iterator[float]:
 
 
 def other_windows_and_views() -> Iterator[float]:
-    note = go_to("overextension")
-    near(note, 4.0)
+    note = hands.go_to("overextension")
+    hands.near(note, 4.0)
     yield 0.3
     with hands.inside():
         bpy.ops.screen.region_quadview()
     yield 1.0
-    hands.picture("evidence-quad")
+    hands.picture("evidence-quad", hands.around("VIEW_3D"))
     with hands.inside():
         bpy.ops.screen.region_quadview()
     with hands.inside():
@@ -218,7 +203,7 @@ def large_small_and_foreign() -> Iterator[float]:
         yield 1.0
         hands.picture(f"language-{language}")
         yield from hands.check()
-        assert len(checked().notes) >= 5, f"the check found {len(checked().notes)} notes in {language}"
+        assert len(hands.checked().notes) >= 5, f"the check found {len(hands.checked().notes)} notes in {language}"
     preferences.view.language = "en_US"
     yield 0.5
     hands.say("works at ui_scale 2, in German and in Japanese")
@@ -228,17 +213,17 @@ def five_hundred_notes() -> Iterator[float]:
     """What a redraw of the marks costs, and that nothing grows over many."""
     session, settings = hands.module("session"), hands.module("settings")
     strips = hands.module("drawing.strips")
-    kept = checked()
+    kept = hands.checked()
     rng = np.random.default_rng(3)
     notes = []
     for k in range(500):
         note = kept.notes[k % len(kept.notes)]
         start = int(rng.integers(1, 180))
         notes.append(replace(note, start=start, worst=start + 2, end=start + 9))
-    session.keep(scene(), session.Checked(shot=kept.shot, result=replace(kept.result, notes=tuple(notes))))
-    settings.fill_rows(scene())
+    session.keep(hands.scene(), session.Checked(shot=kept.shot, result=replace(kept.result, notes=tuple(notes))))
+    settings.fill_rows(hands.scene())
     yield 1.0
-    hands.picture("marks-500")
+    hands.picture("marks-500", timeline_box())
     spent: list[float] = []
     built: list[float] = []
     draw, build = strips._draw, strips._build
@@ -275,15 +260,15 @@ def five_hundred_notes() -> Iterator[float]:
     hands.say(f"500 notes: {typical:.2f} ms of ours a redraw, {statistics.median(first):.2f} ms where the view moved")
     hands.say(f"memory over {REDRAWS * 3 // 4} redraws: {grown / 1024:+.0f} KB")
     assert typical < 1.0 and grown < 200_000
-    session.keep(scene(), kept)
-    settings.fill_rows(scene())
+    session.keep(hands.scene(), kept)
+    settings.fill_rows(hands.scene())
 
 
 def steps() -> Iterator[float]:
     hands.install()
     yield from hands.open_shot()
     yield from hands.check()
-    assert len(checked().notes) == 5, f"{len(checked().notes)} notes"
+    assert len(hands.checked().notes) == 5, f"{len(hands.checked().notes)} notes"
     yield 0.5
     yield from marks_answer_the_mouse()
     yield from evidence_lies_where_blender_shows_it()

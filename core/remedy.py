@@ -70,10 +70,17 @@ class Pin:
     places: tuple[tuple[float, float, float], ...]
     frames: Span
     ease: int = 3
+    #: Where the whole figure slid with the part: how far it is moved on each whole frame of the span; what follows
+    #: keeps the last one.
+    body: tuple[tuple[float, float, float], ...] = ()
 
     def sentence(self) -> str:
         x, y, z = self.places[0]
-        return f"Pin the {_name(self.target)} {_when(self.frames)} at ({x:.2f}, {y:.2f}, {z:.2f}) m"
+        text = f"Pin the {_name(self.target)} {_when(self.frames)} at ({x:.2f}, {y:.2f}, {z:.2f}) m"
+        if self.body:
+            x, y, z = self.body[-1]
+            text += f", and move the whole figure with it, from there on by ({x:+.2f}, {y:+.2f}, {z:+.2f}) m"
+        return text
 
 
 @dataclass(frozen=True, slots=True)

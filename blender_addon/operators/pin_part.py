@@ -26,7 +26,11 @@ _CLOSE = 5e-4
 
 def refusal(context: Any) -> str:
     """Why the active note's part cannot be pinned, or ''."""
-    return mending.refusal(context, Pin, "Choose a note on a part that slips")
+    why = mending.refusal(context, Pin, "Choose a note on a part that slips")
+    note, _ = active_note(context)
+    if not why and note is not None and isinstance(note.remedy, Pin) and note.remedy.body:
+        return "The whole figure slides with the part: move its root as the remedy says"
+    return why
 
 
 class PLUMBLINE_OT_pin_part(Refusing, bpy.types.Operator):

@@ -17,6 +17,7 @@ from ..measures.sole import Soles, soles
 from ..measures.tread import Tread, tread
 from ..need import Need
 from ..note import Limit, Note, Skip
+from ..numeric.rotation import norm
 from ..remedy import Pin
 from ..shot import SOLE_POINTS, Character
 from ..study import Study
@@ -32,6 +33,10 @@ KEYED_LOW = 0.006
 #: Midway between the largest drift of clean keyed feet and the least that is read of slides of 4 cm, of which up to
 #: 3 mm are missing where the foot rolls a little meanwhile (docs/corpus_slip.md, the clips that limits are chosen on).
 KEYED_MEDIUM = 0.040
+#: A leg pulled straighter than this share of its length pops.
+REACH = 0.99
+#: A foot this much of the leg over the one that stands bears nothing.
+ALOFT = 0.06
 
 
 class Slip(Check):
@@ -52,7 +57,8 @@ class Slip(Check):
     ground of uneven speed, are said as skipped.
     Cannot see: the first and last 0.08 s of a stance; stances under 0.25 s; a skate as fast as a step while the other
     foot stands; whether the foot bears weight; hands.
-    Remedy: pin the foot from the first frame of the drift to the end of its stance, its pivots and rolls kept.
+    Remedy: pin the foot from the first frame of the drift to the end of its stance, its pivots and rolls kept; where
+    no other foot stands and the leg could not reach there, move the whole figure with it, for good.
     """
     lane = "Contacts"
     uses = (contacts, tread, belt, soles, exposure)
@@ -139,14 +145,40 @@ def _evidence(study: Study, part: str, drift: Drift, t: Tread, touch: Contacts) 
 
 
 def _pin(study: Study, character: Character, part: str, drift: Drift, t: Tread) -> Pin:
-    """The ankle's own path less the drift so far, held to the end of the stance: pivots and rolls stay."""
+    """The ankle's own path less the drift so far, held to the end of the stance: pivots and rolls stay. Where only this
+    foot stands and its leg could not reach there, the whole figure slid, and is moved with it."""
     shot = study.shot
     first, last = shot.frame(int(t.samples[drift.first])), shot.frame(int(t.samples[drift.stance_last]))
     whole = np.arange(first, last + 1)
     gone = _on(whole, shot.frames[t.samples[drift.first:drift.stance_last + 1]], drift.so_far())
     now = _on(whole, shot.frames, character.head(part))
     ease = int(np.clip(drift.swing_after * shot.fps, 1, max(3, round(0.25 * shot.fps))))
-    return Pin(part, tuple((x, y, z) for x, y, z in (now - gone).tolist()), (first, last), ease)
+    touch: Contacts = study.of(contacts, character)
+    body_too = (_alone(t, touch, part, slice(drift.first, drift.last + 1))
+                and not _reaches(character, part, now - gone, whole, shot.frames))
+    return Pin(part, _places(now - gone), (first, last), ease, _places(-gone) if body_too else ())
+
+
+def _alone(t: Tread, touch: Contacts, part: str, rows: slice) -> bool:
+    """Whether the other foot is up in all the drawings: one held in the air comes to rest there as if it stood."""
+    other = body.mirror(part)
+    if other not in touch.drawn:
+        return False
+    low, far = (t.over[rows, t.columns(body.side(p))].min(1) for p in (part, other))
+    return bool((~touch.drawn[other][rows].any(1) | (far > low + ALOFT * t.leg)).all())
+
+
+def _reaches(character: Character, part: str, places: Array, whole: Array, frames: Array) -> bool:
+    """Whether the leg can bring its foot to places (N, 3) on whole frames (N,) without being straighter than it is."""
+    root, mid, _ = body.LIMBS[f"leg.{body.side(part)}"]
+    hip = _on(whole, frames, character.head(root))
+    length = (character.rest_length(root) + character.rest_length(mid)) * np.interp(whole, frames, character.scale)
+    was = norm(_on(whole, frames, character.head(part)) - hip)
+    return bool((norm(places - hip) <= np.maximum(REACH * length, was)).all())
+
+
+def _places(path: Array) -> tuple[Place, ...]:
+    return tuple((x, y, z) for x, y, z in path.tolist())
 
 
 def _on(whole: Array, frames: Array, path: Array) -> Array:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..numeric.hull import smallest_norm
+from ..numeric.hull import smallest_norm, smallest_norm_thick
 from ..numeric.rotation import cross, dot, norm, unit
 from ..numeric.spans import spans
 from ..shot import SOLE_POINTS
@@ -73,20 +73,19 @@ def steps_of(t: Tread, touch: Contacts, side: str, guessed: bool = False) -> Arr
     columns = t.columns(side)
     planted = held(touch.drawn[f"foot.{side}"]) & ~touch.elsewhere[f"foot.{side}"][:, None]
     relative = touch.relative[:, columns]
+    arms = None
     if guessed:
-        arms = _unsure(t.places[:, columns], t.leg)
+        arms = np.diff(_unsure(t.places[:, columns], t.leg), axis=0)
         # a planted heel or ball stands between its edges, which are planted with it
         relative, planted = relative[:, _CORNERS], planted[:, _CORNERS]
-        relative = np.concatenate([relative + turned for turned in np.diff(arms, axis=1)[:, :, None]], 1)
-        planted = np.tile(planted, len(arms))
     count = len(relative)
     k = int(min(max(1, round(t.rate / SMOOTH_RATE)), max(1, count)))
+    near = _least(relative, np.asarray(planted[:-1] & planted[1:]), t.normal[:-1, columns.start], arms)
     if k == 1:
-        return _least(relative, np.asarray(planted[:-1] & planted[1:]), t.normal[:-1, columns.start])
-    path = np.concatenate([np.zeros((1, *relative.shape[1:])), np.cumsum(relative, 0)])
+        return near
     stays = np.asarray(np.lib.stride_tricks.sliding_window_view(planted, k + 1, axis=0).all(-1))
-    far = _least(path[k:] - path[:-k], stays, t.normal[:len(path) - k, columns.start]) / k
-    near = _least(relative, np.asarray(planted[:-1] & planted[1:]), t.normal[:-1, columns.start])
+    far = _least(_over(relative, k), stays, t.normal[:count + 1 - k, columns.start],
+                 None if arms is None else _over(arms, k)) / k
     total, weight = np.zeros((count, 3)), np.zeros(count)
     some = np.asarray(stays.any(1))
     for shift in range(k):
@@ -96,24 +95,34 @@ def steps_of(t: Tread, touch: Contacts, side: str, guessed: bool = False) -> Arr
     return np.where(weight[:, None] > 0, total / np.maximum(weight, 1)[:, None], near)
 
 
+def _over(steps: Array, k: int) -> Array:
+    """Steps (N, ...) summed over each k neighbors, (N + 1 - k, ...)."""
+    path = np.concatenate([np.zeros((1, *steps.shape[1:])), np.cumsum(steps, 0)])
+    return np.asarray(path[k:] - path[:-k])
+
+
 def _unsure(places: Array, leg: float) -> Array:
-    """(8, D, 3) m: from a point of the guessed sole, whose points are places (D, 7, 3), to where it may be instead."""
+    """(D, 3, 3) m: from a point of the guessed sole, whose points are places (D, 7, 3), up, ahead and aside to where it
+    may be instead."""
     heel, ball, inner, outer = (places[:, SOLE_POINTS.index(p)] for p in ("heel", "ball", "ball_inner", "ball_outer"))
     ahead, aside = unit(ball - heel), unit(inner - outer)
     up = unit(cross(ahead, aside))
-    return np.stack([leg * (UNSURE_HEIGHT * h * up + UNSURE_PLACE * w)
-                     for h in (1, -1) for w in (ahead, -ahead, aside, -aside)])
+    return np.stack([leg * UNSURE_HEIGHT * up, leg * UNSURE_PLACE * ahead, leg * UNSURE_PLACE * aside], 1)
 
 
-def _least(step: Array, stays: Array, normal: Array) -> Array:
+def _least(step: Array, stays: Array, normal: Array, arms: Array | None = None) -> Array:
     """The smallest step (N, 3) in the plane square to normal (N, 3) among all places of the patch: step (N, P, 3),
-    stays (N, P)."""
+    stays (N, P); arms (N, 3, 3): of a patch thickened so, how much farther its points may step."""
     seed = np.where(np.abs(normal[:, :1]) < 0.9, [[1.0, 0, 0]], [[0, 1.0, 0]])
     e1 = seed - dot(seed, normal)[:, None] * normal
     e1 /= norm(e1)[:, None]
     e2 = cross(normal, e1)
     flat = np.stack([dot(step, e1[:, None]), dot(step, e2[:, None])], -1)
-    least = np.nan_to_num(smallest_norm(flat, stays))
+    if arms is None:
+        least = np.nan_to_num(smallest_norm(flat, stays))
+    else:
+        wide = np.stack([dot(arms, e1[:, None]), dot(arms, e2[:, None])], -1)
+        least = np.nan_to_num(smallest_norm_thick(flat, stays, wide))
     out: Array = least[:, :1] * e1 + least[:, 1:] * e2
     return out
 

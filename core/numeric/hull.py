@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""The point of smallest norm in the hull of a few planar points, for many sets at once."""
+"""The point of smallest norm in the hull of a few planar points, alone or thickened, for many sets at once."""
 import numpy as np
 
 Array = np.ndarray
@@ -40,4 +40,55 @@ def smallest_norm(points: Array, present: Array) -> Array:
     size = np.maximum(np.abs(x), np.abs(y)).max(0)
     beyond = (x * bx + y * by).min(0) >= bx * bx + by * by - 1e-12 * size * size
     out[some, 0], out[some, 1] = np.where(beyond, bx, 0.0), np.where(beyond, by, 0.0)
+    return out
+
+
+def smallest_norm_thick(points: Array, present: Array, arms: Array) -> Array:
+    """The point nearest to the origin in each hull grown by a symmetric hexagon or octagon.
+
+    points (F, N, 2) and present (F, N) bool as for smallest_norm; arms (F, 3, 2): every point p stands for all of
+    p +- arms[0] +- arms[1] and p +- arms[0] +- arms[2]. Returns (F, 2): zero where the grown hull holds the origin, NaN
+    where the set is empty.
+
+    Of a convex polygon's sides the one that lies farthest towards the origin touches the nearest point, so that it is
+    enough to try the directions of all chords and of the hexagon's sides, and the ones square to them.
+    """
+    points = np.asarray(points, float)
+    present = np.asarray(present, bool)
+    if points.ndim != 3 or points.shape[2] != 2 or present.shape != points.shape[:2]:
+        raise ValueError(f"smallest_norm_thick: expected (F, N, 2) and (F, N), got {points.shape} and {present.shape}")
+    if arms.shape != (len(points), 3, 2):
+        raise ValueError(f"smallest_norm_thick: expected arms ({len(points)}, 3, 2), got {arms.shape}")
+    out = np.full((len(points), 2), np.nan)
+    some = np.flatnonzero(present.any(1))
+    if not len(some):
+        return out
+    there = present[some].T
+    row = np.arange(len(some))
+    p = np.moveaxis(points[some], 0, -1)                                     # (N, 2, F)
+    p = np.where(there[:, None], p, p[there.argmax(0), :, row].T)
+    u, v, w = np.moveaxis(arms[some], 0, -1)                                 # (2, F) each
+    a, b = np.triu_indices(len(p), 1)
+    along = np.concatenate([p[b] - p[a], np.stack([u, v + w, v - w, p[0]])])
+    x, y = along[:, 0], along[:, 1]
+    long = np.sqrt(x * x + y * y)
+    long[long == 0] = 1.0
+    x, y = x / long, y / long
+    x, y = np.concatenate([x, -y]), np.concatenate([y, x])                   # (K, F)
+    # both ways of each direction: how far all of the set lies beyond the origin
+    far = p[:, 0, None] * x + p[:, 1, None] * y                              # (N, K, F)
+    wide = np.abs(x * u[0] + y * u[1]) + np.maximum(np.abs(x * v[0] + y * v[1]), np.abs(x * w[0] + y * w[1]))
+    beyond = np.concatenate([far.min(0) - wide, -far.max(0) - wide])
+    best = beyond.argmax(0)
+    gap = beyond[best, row]
+    sign = np.where(best < len(x), 1.0, -1.0)
+    dx, dy = sign * x[best % len(x), row], sign * y[best % len(x), row]
+    corners = np.concatenate([p + arm for q in (v, w) for arm in (u + q, u - q, q - u, -u - q)])
+    ahead = corners[:, 0] * dx + corners[:, 1] * dy
+    aside = corners[:, 1] * dx - corners[:, 0] * dy
+    size = np.maximum(np.abs(corners).max((0, 1)), 1e-300)
+    side = ahead <= gap + 1e-9 * size
+    low, high = np.where(side, aside, np.inf).min(0), np.where(side, aside, -np.inf).max(0)
+    across = np.clip(0.0, low, high)
+    out[some] = np.where(gap > 0, [gap * dx - across * dy, gap * dy + across * dx], 0.0).T
     return out

@@ -104,6 +104,9 @@ def _per_frame(shot: Shot, frames: tuple[int, int], values: tuple[float, ...]) -
 def _pinned(shot: Shot, remedy: Pin, character: Character) -> Character:
     if remedy.target not in _LIMB_OF_END:
         raise CannotMend(f"only a foot or a hand can be pinned, not {remedy.target}")
+    if remedy.body:
+        whole = np.stack([_per_frame(shot, remedy.frames, tuple(o[k] for o in remedy.body)) for k in range(3)], -1)
+        character = edit.shift(character, whole * (shot.frames >= remedy.frames[0])[:, None])
     now = character.head(remedy.target)
     place = np.stack([_per_frame(shot, remedy.frames, tuple(p[k] for p in remedy.places)) for k in range(3)], -1)
     first, last = np.searchsorted(shot.frames, remedy.frames)

@@ -1,12 +1,14 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Remedies carried out in Blender on the keeper's shot: the note goes away and no new one comes."""
 
+from dataclasses import replace
 from typing import Any
 
 import bpy
 import numpy as np
 import pytest
-from plumbline.blender_addon import compat, session, settings
+from plumbline.blender_addon import compat, mending, session, settings
+from plumbline.blender_addon.operators import pin_part
 from plumbline.core.takes import same
 from plumbline.sample_scenes import keeper_faults
 
@@ -100,6 +102,15 @@ def test_a_remedy_refuses_where_it_cannot_help() -> None:
     assert bpy.ops.plumbline.pin_part.poll() and not bpy.ops.plumbline.ease_span.poll()
     session.mark_edited(bpy.context.scene.session_uid, "Keeper")
     assert not bpy.ops.plumbline.pin_part.poll(), "the places of a stale note may be wrong"
+
+
+def test_a_figure_that_slid_whole_is_not_pinned_by_its_foot_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    note = choose("slip")
+    whole = replace(note, remedy=replace(note.remedy, body=((0.0, 0.0, 0.0), (0.3, 0.0, 0.0))))
+    assert pin_part.refusal(bpy.context) == ""
+    for module in (pin_part, mending):
+        monkeypatch.setattr(module, "active_note", lambda context: (whole, ""))
+    assert "whole figure" in pin_part.refusal(bpy.context)
 
 
 def rigs() -> list[Any]:

@@ -4,11 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 from plumbline.core.catalogue import catalogue
+from plumbline.core.measures.sole import carried, sole_of
 from plumbline.core.numeric.rotation import exp
 from plumbline.core.runner import finish
 from plumbline.core.testing import edit
 from plumbline.core.testing.laws import CheckTest, Planted
-from plumbline.core.testing.pivot_walk import skated, walk
+from plumbline.core.testing.mend import mend
+from plumbline.core.testing.pivot_walk import skated, smooth, walk
 from plumbline.core.testing.puppet import act
 
 
@@ -23,6 +25,16 @@ def _turned_about(shot, point, angle):
     ankle = character.head("foot.L")
     place = np.einsum("fij,fj->fi", turn, ankle - point) + point
     return replace(shot, characters=(edit.turn(edit.reach(character, "leg.L", place), "foot.L", turn),))
+
+
+def _stillest(shot, first, last):
+    """Metres by which the stillest of many places under the left foot is moved from sample to sample, summed."""
+    c = shot.characters[0]
+    corners = carried(c, sole_of(c, "L"))[:, [1, 2, 4, 5, 6]]
+    share = np.random.default_rng(0).dirichlet(np.full(5, 0.3), 4000)
+    steps = np.diff(np.einsum("np,fpk->fnk", share, corners)[first:last + 1], axis=0)
+    least = np.linalg.norm(steps, axis=-1).argmin(1)
+    return float(np.linalg.norm(steps[np.arange(len(steps)), least].sum(0)))
 
 
 class TestSlip(CheckTest):
@@ -101,3 +113,34 @@ class TestSlip(CheckTest):
             place = np.einsum("fij,fj->fi", turn, c.head("foot.L") - point) + point
             rolled = replace(shot, characters=(edit.turn(edit.reach(c, "leg.L", place), "foot.L", turn),))
             assert bool(self.result(rolled).notes) is not silent
+
+    def test_a_slide_of_the_whole_figure_is_mended_with_the_body(self):
+        shot = _stand(24.0, 4.0)
+        up = smooth((shot.times - 0.2) / 0.3)[:, None] * np.array([0.0, 0.0, 0.15])
+        c = shot.characters[0]
+        c = edit.reach(c, "leg.R", c.head("foot.R") + up)
+        far = smooth((shot.times - 1.0) / 0.4)[:, None] * np.array([0.0, 0.3, 0.0])
+        slid = replace(shot, characters=(edit.shift(c, far),))
+        (note,) = self.result(slid).notes
+        assert np.allclose(note.remedy.body[-1], [0.0, -0.3, 0.0], atol=0.01)
+        assert "move the whole figure with it" in note.remedy.sentence()
+        mended = mend(slid, note.remedy, note.character)
+        assert not self.result(mended).notes
+        assert np.allclose(mended.characters[0].head("head")[-1], c.head("head")[-1], atol=0.01), "it stays there"
+        both = replace(shot, characters=(edit.shift(shot.characters[0], far),))
+        assert all(not n.remedy.body for n in self.result(both).notes), "two feet stand: no one of them leads the body"
+
+    def test_what_the_leg_can_reach_is_pinned_alone(self):
+        case = list(self.planted(24.0))[2]
+        assert self.the_note(case, 24.0).remedy.body == ()
+
+    def test_a_fast_skate_of_a_flat_foot_goes_as_far_as_its_stillest_place(self):
+        """A foot that turns about a place behind its heel while it slides, too fast to be slow in between."""
+        shot = _stand(24.0)
+        far = smooth((shot.times - 1.0) / 0.25)
+        c = shot.characters[0]
+        c = edit.reach(c, "leg.R", c.head("foot.R") + smooth(shot.times / 0.3)[:, None] * np.array([0.0, 0.0, 0.12]))
+        slid = _turned_about(replace(shot, characters=(c,)), np.array([0.09, 0.2, 0.0]), 0.4 * far)
+        slid = replace(slid, characters=(edit.shift(slid.characters[0], far[:, None] * np.array([0.2, 0.0, 0.0])),))
+        (note,) = [n for n in self.result(slid).notes if n.part == "foot.L"]
+        assert abs(note.measured - _stillest(slid, 24, 30)) < 0.1 * note.measured

@@ -2,7 +2,7 @@
 """The smallest-norm point of small hulls, against shapely's own nearest point and against scipy's linear programme."""
 import numpy as np
 import pytest
-from plumbline.core.numeric.hull import smallest_norm
+from plumbline.core.numeric.hull import smallest_norm, smallest_norm_thick
 
 
 def _random_sets(count=400, seed=5):
@@ -56,3 +56,32 @@ def test_turning_the_set_turns_the_point():
 def test_shapes_are_checked():
     with pytest.raises(ValueError, match="expected"):
         smallest_norm(np.zeros((3, 2)), np.ones((3, 1), bool))
+    with pytest.raises(ValueError, match="expected"):
+        smallest_norm_thick(np.zeros((3, 2)), np.ones((3, 1), bool), np.zeros((3, 3, 2)))
+    with pytest.raises(ValueError, match="arms"):
+        smallest_norm_thick(np.zeros((3, 1, 2)), np.ones((3, 1), bool), np.zeros((3, 2, 2)))
+
+
+@pytest.mark.parametrize("kind", ["any", "one place", "no arms", "neither", "one line", "arms of one line", "tiny"])
+def test_a_thick_hull_is_that_of_all_its_corners(kind):
+    rng = np.random.default_rng(3)
+    points = rng.normal(size=(2000, 5, 2)) + 2 * rng.normal(size=(2000, 1, 2))
+    arms = rng.normal(size=(2000, 3, 2)) * rng.choice([1e-3, 0.1, 1.0], size=(2000, 1, 1))
+    if kind in ("one place", "neither"):
+        points[:] = points[:, :1]
+    if kind in ("no arms", "neither"):
+        arms[:] = 0
+    if kind == "one line":
+        points[..., 1] = arms[..., 1] = 0
+    if kind == "arms of one line":
+        arms[:] = arms[:, :1]
+    if kind == "tiny":
+        points, arms = 1e-6 * points, 1e-6 * arms
+    present = rng.random(points.shape[:2]) < 0.7
+    u, v, w = np.moveaxis(arms, 1, 0)[:, :, None]
+    corners = np.concatenate([points + arm for q in (v, w) for arm in (u + q, u - q, q - u, -u - q)], 1)
+    told = smallest_norm(corners, np.tile(present, 8))
+    found = smallest_norm_thick(points, present, arms)
+    size = np.abs(corners).max((1, 2))[:, None]
+    np.testing.assert_allclose(found / size, told / size, atol=1e-7)
+    assert kind == "neither" or (0.0 < np.mean(~found.any(1)) < 0.6)

@@ -31,6 +31,7 @@ REMEDIES = (
     r.Turn("shin.L", (1.0, 0.0, 0.0), -12.0, SPAN),
     r.Turn("shin.L", (B, C, B), (1.0, 2.0, 3.0), SPAN),
     r.Pin("foot.R", (A, B, C), SPAN),
+    r.Pin("foot.R", (A, B, C), SPAN, body=(A, C, C)),
     r.Ease(("hand.R",), SPAN, ease_in=False, paths=("foot.L",)),
 )
 

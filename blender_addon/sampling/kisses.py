@@ -61,10 +61,12 @@ class Looks:
             self.shot, {prop.name: figures.reach_of(prop.name) for prop in self.shot.props}
         )
         self.found: dict[tuple[int, int], list[Kiss]] = {}
-        self._views = views_of(self.shot.camera, self.shot.count)
+        self._views = views_of(self.shot.camera, self.shot.count) if self.pairs else ()
         self._boxes: dict[Thing, Array] = {}
 
     def run(self) -> Generator[float, None, Kisses]:
+        if not self.pairs:
+            return Kisses((), tuple(dict.fromkeys(self.figures.remarks)))
         passed = gate(self.shot, self.pairs, self.figures.guesses(), self._views)
         if passed.any():
             yield 0.02

@@ -13,6 +13,7 @@ from mathutils import Vector
 
 from ...core import body
 from ...core.need import Need
+from ...core.numeric.cast import Floor
 from ...core.shot import Character, Prop, Surface
 from .character import unscaled
 from .keys import keys_of
@@ -22,6 +23,7 @@ from .reach import Judged
 from .readers import PlaceReader
 from .skeleton import armatures_of
 from .stands import Stands
+from .triangles import over, plain, spreads, triangles_of
 
 Array = np.ndarray
 
@@ -32,8 +34,8 @@ STILL_SHARE, STILL_TURN = 1e-3, 1e-3
 ABOVE, BELOW = 0.15, 0.4
 #: Share of the looked-at frames on which a mesh must be under a foot to be ground, and how many frames are looked at.
 UNDER_SHARE, LOOKS = 0.05, 60
-#: Area, over the square of a mesh's own size, under which a marked ground is a line or a point.
-LEAST_AREA = 1e-10
+#: A plain mesh of up to so many faces is cast at by numpy; beyond, evaluating it costs no more.
+PLAIN_FACES = 20_000
 
 
 @dataclass(frozen=True)
@@ -54,6 +56,7 @@ class Things:
         self.remarks: list[str] = []
         self._things = list(_things(scene, self.remarks)) if self.wants_props or self.wants_ground else []
         self._readers: dict[int, PlaceReader] = {}
+        self._triangles: dict[int, Array] = {}
         for thing in self._things:
             if thing.moves:
                 inside.pull(thing.object)
@@ -145,32 +148,48 @@ class Things:
         near = [t for t in still if _meets(t.object, self.stands.of(t.object), lo, hi)]
         if not near:
             return []
-        self.inside.link(t.object for t in near)
-        graph = self.inside.to(judged.first)
-        solid = []
-        for thing in near:
-            now = thing.object.evaluated_get(graph)
-            if now.type == "MESH" and len(now.data.polygons):
-                solid.append((thing, now, now.matrix_world.inverted_safe()))
-        votes: dict[int, int] = {}
-        for place, leg in casts:
-            start = Vector((place / unit).tolist()) + Vector((0.0, 0.0, ABOVE * leg / unit))
-            best, winner = -np.inf, -1
-            for k, (_, now, inverse) in enumerate(solid):
-                origin = inverse @ start
-                direction = (inverse @ (start - Vector((0.0, 0.0, 1.0)))) - origin
-                hit, where, _, _ = now.ray_cast(origin, direction)
-                height = (now.matrix_world @ where).z if hit else -np.inf
-                if hit and start.z - height <= (ABOVE + BELOW) * leg / unit and height > best:
-                    best, winner = height, k
-            if winner >= 0:
-                votes[winner] = votes.get(winner, 0) + 1
+        starts = np.array([place / unit + (0.0, 0.0, ABOVE * leg / unit) for place, leg in casts])
+        deepest = starts[:, 2] - (ABOVE + BELOW) * np.array([leg for _, leg in casts]) / unit
+        heights = np.array(self._heights(near, starts, judged))
+        heights = np.where(heights >= deepest, heights, -np.inf)  # NaN, where nothing is hit, is none as well
+        winner = heights.argmax(axis=0)[np.isfinite(heights).any(axis=0)]
         need = max(1, int(UNDER_SHARE * len(casts)))
         return [
-            (solid[k][0], f"it stands still under the feet on {100 * n // len(casts)} % of the frames looked at")
-            for k, n in sorted(votes.items())
+            (near[k], f"it stands still under the feet on {100 * n // len(casts)} % of the frames looked at")
+            for k, n in enumerate(np.bincount(winner, minlength=len(near)).tolist())
             if n >= need
         ]
+
+    def _heights(self, things: Sequence[_Thing], starts: Array, judged: Judged) -> list[Array]:
+        """For each thing the heights (N,) at which it is met straight below ``starts`` (N, 3), scene units, NaN where
+        it is not. A plain mesh of few faces is cast at as it is; others are evaluated."""
+        simple_ones = [plain(t.object) and len(t.object.data.polygons) <= PLAIN_FACES for t in things]
+        self.inside.link(t.object for t, simple in zip(things, simple_ones, strict=True) if not simple)
+        graph = None if all(simple_ones) else self.inside.to(judged.first)
+        out = []
+        for thing, simple in zip(things, simple_ones, strict=True):
+            if simple:
+                triangles = over(self._plain_triangles(thing.object), self._world(thing)[0], starts)
+                out.append(Floor(triangles, np.array([0.0, 0.0, 1.0])).under(starts, 0.0)[0])
+                continue
+            now = thing.object.evaluated_get(graph)
+            found = np.full(len(starts), np.nan)
+            if now.type == "MESH" and len(now.data.polygons):
+                inverse = now.matrix_world.inverted_safe()
+                for i, start in enumerate(map(Vector, starts.tolist())):
+                    origin = inverse @ start
+                    direction = (inverse @ (start - Vector((0.0, 0.0, 1.0)))) - origin
+                    hit, where, _, _ = now.ray_cast(origin, direction)
+                    if hit:
+                        found[i] = (now.matrix_world @ where).z
+            out.append(found)
+        return out
+
+    def _plain_triangles(self, object: Any) -> Array:
+        known = self._triangles.get(object.session_uid)
+        if known is None:
+            known = self._triangles[object.session_uid] = triangles_of(object.data)
+        return known
 
     def _surface(
         self, thing: _Thing, why: str, characters: Sequence[Character], unit: float, judged: Judged
@@ -179,27 +198,24 @@ class Things:
         if object.type != "MESH":
             self.remarks.append(f"{object.name} is marked as ground but is no mesh")
             return None
-        self.inside.link([object])
-        now = object.evaluated_get(self.inside.to(judged.first))
-        mesh = now.to_mesh()
-        try:
-            mesh.calc_loop_triangles()
-            corners = np.empty(3 * len(mesh.loop_triangles), np.int32)
-            mesh.loop_triangles.foreach_get("vertices", corners)
-            points = np.empty(3 * len(mesh.vertices), np.float32)
-            mesh.vertices.foreach_get("co", points)
-        finally:
-            now.to_mesh_clear()
-        if not corners.size:
+        if plain(object):
+            triangles = self._plain_triangles(object)
+        else:
+            self.inside.link([object])
+            now = object.evaluated_get(self.inside.to(judged.first))
+            try:
+                triangles = triangles_of(now.to_mesh())
+            finally:
+                now.to_mesh_clear()
+        if not len(triangles):
             self.remarks.append(f"{object.name} is marked as ground but has no faces")
             return None
-        triangles = points.reshape(-1, 3).astype(float)[corners.reshape(-1, 3)]
         triangles = triangles[np.isfinite(triangles).all((1, 2))]
         if not len(triangles):
             self.remarks.append(f"{object.name} is marked as ground but its points are not numbers")
             return None
         world = self._world(thing)
-        if not _spreads(triangles, world):
+        if not spreads(triangles, world):
             self.remarks.append(
                 f"{object.name} is marked as ground but its scale leaves no area on it, so no foot can stand there"
             )
@@ -210,18 +226,6 @@ class Things:
             triangles = _near(triangles, world[0], characters, unit)
         world[:, :3] *= unit
         return Surface(object.name, why, triangles, world)
-
-
-def _spreads(triangles: Array, world: Array) -> bool:
-    """Whether triangles (T, 3, 3) have any area on any of the frames of world (1 or F, 4, 4), however large the
-    thing is."""
-    size = float(np.abs(triangles).max()) or 1.0
-    edges = (triangles[:, 1:] - triangles[:, :1]) / size
-    for turn in world[np.unique(np.linspace(0, len(world) - 1, 9).astype(int)), :3, :3]:
-        a, b = np.moveaxis(edges @ turn.T, 1, 0)
-        if float(np.linalg.norm(np.cross(a, b), axis=-1).max()) > LEAST_AREA:
-            return True
-    return False
 
 
 def _things(scene: Any, remarks: list[str]) -> Iterator[_Thing]:
@@ -347,8 +351,10 @@ def _near(triangles: Array, world: Array, characters: Sequence[Character], unit:
     places = np.array([p for p, _ in casts])[:, :2]
     lo, hi = (places.min(0) - 2 * leg) / unit, (places.max(0) + 2 * leg) / unit
     keep = np.ones(len(triangles), bool)
+    columns = triangles.reshape(-1, 3).T
     for axis in range(2):
-        a, b, c = (triangles[:, k] @ world[axis, :3] + world[axis, 3] for k in range(3))
+        place = world[axis, 0] * columns[0] + world[axis, 1] * columns[1] + world[axis, 2] * columns[2]
+        a, b, c = (place[k::3] + world[axis, 3] for k in range(3))
         keep &= np.minimum(np.minimum(a, b), c) <= hi[axis]
         keep &= np.maximum(np.maximum(a, b), c) >= lo[axis]
     return triangles[keep] if keep.any() else triangles

@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which copies of a mapped bone may carry its true twist: skin bones are often split, and share the twist out."""
 
-import numpy as np
 
 from . import names
 from .skeleton import Array, Skeleton, length_of
@@ -20,11 +19,14 @@ def copies_of(
     next_joint (3,): where the part ends, world m, None for a last part. unsplit: whether the mapped bone itself is
     whole; it then leads the list.
     """
-    near = np.flatnonzero(((sk.heads - sk.heads[bone]) ** 2).sum(1) <= SAME_M**2)
+    apart = sk.heads - sk.heads[bone]
+    near = (apart[:, 0] ** 2 + apart[:, 1] ** 2 + apart[:, 2] ** 2 <= SAME_M**2).nonzero()[0].tolist()
+    if near == [bone]:  # as most are
+        return (bone,) if unsplit else ()
     along = (next_joint if next_joint is not None else sk.tails[bone]) - sk.heads[bone]
     length = length_of(along)
     found = []
-    for i in map(int, near):
+    for i in near:
         if i == bone or i in sk.goals or any(t in _NEVER for t in raw[i]) or length <= 0:
             continue
         own = sk.tails[i] - sk.heads[i]

@@ -3,8 +3,8 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import combinations
-from math import log, sqrt
+from itertools import combinations, pairwise
+from math import dist, log, sqrt
 
 import numpy as np
 
@@ -16,6 +16,8 @@ from .tree import Tree
 LEG, ARM = ("thigh", "shin", "foot"), ("upper_arm", "forearm", "hand")
 LONG, LONG_BY_NAME = 0.16, 0.10  # shares of the size
 MOST = 9  # bones looked at along a limb
+
+Place = tuple[float, float, float]
 
 
 @dataclass
@@ -312,6 +314,13 @@ def _bend(places: Sequence[tuple[float, float, float]], i: int, j: int) -> float
     return sqrt(most / square)
 
 
+def _straight(a: Place, b: Place, c: Place) -> float:
+    """Cosine of the turn from a to b to c; 0 where two of them are one place."""
+    length = dist(a, b) * dist(b, c)
+    along = sum((y - x) * (z - y) for x, y, z in zip(a, b, c, strict=True))
+    return along / length if length > 0 else 0.0
+
+
 def joints(
     tree: Tree, mirror: Mirror, paths: Sequence[list[int]], parts: tuple[str, ...], front_leg: bool = False
 ) -> Joints | None:
@@ -338,10 +347,11 @@ class _Limb:
         self.n = len(path)
         self.leg = parts is LEG
         self.places = spots(tree, path)
+        # plain numbers: there are hundreds of triples, and numpy takes many times as long for one place
         self.spots = [(x, y, z) for x, y, z in self.places.tolist()]
-        self.steps = np.linalg.norm(np.diff(self.places, axis=0), axis=1)
-        self.total = max(float(self.steps.sum()), 1e-12)
-        self.aside = np.abs(self.places @ mirror.lateral - mirror.offset) / self.total
+        self.steps = [dist(a, b) for a, b in pairwise(self.spots)]
+        self.total = max(sum(self.steps), 1e-12)
+        self.aside: list[float] = (np.abs(self.places @ mirror.lateral - mirror.offset) / self.total).tolist()
         self.fan = [sum(tree.reach[c] > 0.01 * tree.size for c in tree.children[k]) for k in path]
         spread = {"upper_arm": "thigh", "forearm": "shin", "hand": "foot"} if front_leg else {}
         self.gain: list[tuple[float, ...]] = []
@@ -364,8 +374,8 @@ class _Limb:
         if known is None:
             # A segment split for twist is split evenly; one that runs on into the hand is not.
             inner = self.steps[i:j]
-            split = (j - i - 1) * (0.2 + 0.6 * (1 - float(inner.min()) / max(float(inner.max()), 1e-12)))
-            known = length_of(self.places[j] - self.places[i]), _bend(self.spots, i, j), split
+            split = 0.0 if j - i < 2 else (j - i - 1) * (0.2 + 0.6 * (1 - min(inner) / max(*inner, 1e-12)))
+            known = dist(self.spots[i], self.spots[j]), _bend(self.spots, i, j), split
             self._known[i, j] = known
         return known
 
@@ -376,7 +386,6 @@ class _Limb:
         return total
 
     def shape(self, a: int, b: int, c: int) -> float:
-        p = self.places
         (one, bend_one, split_one), (two, bend_two, split_two) = self._segment(a, b), self._segment(b, c)
         if one <= 1e-9 * self.total or two <= 1e-9 * self.total:
             return -20.0
@@ -386,12 +395,11 @@ class _Limb:
         score -= split_one + split_two
         # Hip and shoulder joints lie beside the midline; a hip link or a collar bone starts on it.
         away = 0.05 if self.leg else 0.12
-        score -= 2.0 * max(0.0, 1 - float(self.aside[a]) / away)
+        score -= 2.0 * max(0.0, 1 - self.aside[a] / away)
         if c == self.n:
             return score - 1.0
         if self.leg:
-            onward = p[c + 1] - p[c]
-            score += 1.5 * min(1.0, 1.3 * (1 - _cosine(onward, p[c] - p[b])))
+            score += 1.5 * min(1.0, 1.3 * (1 - _straight(self.spots[b], self.spots[c], self.spots[c + 1])))
         elif self.fan[c] >= 3:
             score += 1.5
         return score

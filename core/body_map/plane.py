@@ -80,7 +80,9 @@ def _from_names(tree: Tree) -> tuple[Array, float] | None:
         _, _, axes = np.linalg.svd(across * weight[:, None], full_matrices=False)
         normal = axes[0]
         rest = np.linalg.norm(across - (across @ normal)[:, None] * normal, axis=1)
-        weight = 1 / (1 + (rest / (0.02 * tree.size)) ** 2)
+        before, weight = weight, 1 / (1 + (rest / (0.02 * tree.size)) ** 2)
+        if np.abs(weight - before).max() < 1e-12:
+            break  # as at once on a figure that is mirrored exactly
     sense = float(np.sign((np.sign(across @ normal) * length * weight).sum())) or 1.0
     normal = normal * sense
     # Words that differ by chance (fingers D and E) do not all point across the body.

@@ -72,11 +72,20 @@ def keep_card(operator: Any, context: Any, name: str, card: Card) -> Any:
 
 
 def shown_character(context: Any) -> Character | None:
-    """The character whose card the panel shows: the chosen one, else the first of the last check."""
+    """The character whose card the panel shows: the chosen one, else that of the active armature, else that of the
+    selected note, else the first of the last check."""
     checked = session.of(context.scene) if context.scene is not None else None
     characters = checked.shot.characters if checked is not None and checked.shot is not None else ()
-    chosen = settings.state(context).card_of
-    return next((c for c in characters if c.name == chosen), characters[0] if characters else None)
+    if checked is None or not characters:
+        return None
+    active = context.view_layer.objects.active if context.view_layer is not None else None
+    posed = next((name for name, uid in checked.uids.items() if active is not None and uid == active.session_uid), "")
+    note = session.active(context.scene, settings.active_number(context))
+    for name in (settings.state(context).card_of, posed, note.character if note is not None else ""):
+        found = next((c for c in characters if c.name == name), None)
+        if found is not None:
+            return found
+    return characters[0]
 
 
 def shown_card(context: Any, character: Character) -> tuple[Card, str]:

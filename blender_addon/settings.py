@@ -87,7 +87,7 @@ class PLUMBLINE_PG_state(bpy.types.PropertyGroup):
         name="Selected Characters Only", description="Check only characters whose armature is selected"
     )
     card_of: StringProperty(  # type: ignore[valid-type]
-        name="Character", description="The character whose card is shown; empty for the first", search=_characters
+        name="Character", description="The character whose card is shown; empty for the active one", search=_characters
     )
     limit_part: EnumProperty(  # type: ignore[valid-type]
         name="Part",

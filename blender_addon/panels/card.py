@@ -33,7 +33,7 @@ class PLUMBLINE_PT_card(_Sidebar, bpy.types.Panel):
         checked = session.of(context.scene)
         assert character is not None and checked is not None and checked.shot is not None
         if len(checked.shot.characters) > 1:
-            layout.prop(settings.state(context), "card_of", text="", icon="ARMATURE_DATA")
+            layout.prop(settings.state(context), "card_of", text="", icon="ARMATURE_DATA", placeholder=character.name)
         else:
             layout.label(text=character.name, icon="ARMATURE_DATA", translate=False)
         facts = layout.column(align=True)

@@ -6,14 +6,15 @@ from typing import Any
 
 import bpy
 import pytest
-from plumbline.blender_addon import preferences, session
+from plumbline.blender_addon import preferences, session, settings
+from plumbline.blender_addon.cards import shown_character
 from plumbline.blender_addon.operators.card_limits import limit_of, limited
 from plumbline.blender_addon.sampling.armatures import CARD_PROPERTY
 from plumbline.core.card import Card
 from plumbline.core.tables.joint_ranges import BY_NAME
 
 from .asking import check, knee_notes
-from .sampling.figure import bent_knee
+from .sampling.figure import bend_knee, bent_knee, figure
 
 pytestmark = pytest.mark.usefixtures("face")
 
@@ -29,6 +30,25 @@ def rig() -> Any:
 
 def card(rig: Any) -> Card:
     return Card.read(rig[CARD_PROPERTY])
+
+
+def test_the_panel_shows_the_card_of_whom_one_works_on(rig: Any) -> None:
+    """A generated rig stands beside the rig that it was made from: the first of the list is rarely meant."""
+    mate = figure("Mate")
+    mate.location.x = 3.0
+    bend_knee(mate, 0.9)
+    found = check()
+    layer, scene = bpy.context.view_layer, bpy.context.scene
+    for thing in (rig, mate):
+        layer.objects.active = thing
+        assert shown_character(bpy.context).name == thing.name
+    layer.objects.active = None
+    for number, note in enumerate(found.notes):
+        settings.show_row(number, scene)
+        assert shown_character(bpy.context).name == note.character
+    settings.state().card_of = "Mate"
+    layer.objects.active = rig
+    assert shown_character(bpy.context).name == "Mate", "the chosen one stays"
 
 
 def test_a_typed_limit_lies_on_the_armature_and_the_next_check_obeys_it(rig: Any) -> None:

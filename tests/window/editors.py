@@ -15,10 +15,22 @@ _spec.loader.exec_module(hands)
 PANELS = ("PLUMBLINE_PT_card", "PLUMBLINE_PT_body_map", "PLUMBLINE_PT_joint_limits", "PLUMBLINE_PT_stretch")
 
 
-def middle(kind: str, width: float, height: float) -> tuple[float, float, float, float]:
-    """The lower left part of an editor, no larger than this."""
+def upper(kind: str, width: float, height: float) -> tuple[float, float, float, float]:
+    """The upper left part of an editor, no larger than this."""
     left, bottom, wide, high = hands.around(kind)
-    return (left, bottom, min(wide, width), min(high, height))
+    height = min(high, height)
+    return (left, bottom + high - height, min(wide, width), height)
+
+
+def pose_the_note(note: Any) -> None:
+    """In pose mode with the controls selected whose keys the note names."""
+    owners = {key.owner.rpartition("/")[2] for key in note.keys}
+    with hands.inside():
+        bpy.context.view_layer.objects.active = hands.rig()
+        hands.rig().select_set(True)
+        bpy.ops.object.mode_set(mode="POSE")
+        for bone in hands.rig().pose.bones:
+            hands.module("compat").select_bone(bone, bone.name in owners)
 
 
 def editors_of_time() -> Iterator[float]:
@@ -26,20 +38,22 @@ def editors_of_time() -> Iterator[float]:
     layout = window.workspace
     window.workspace = bpy.data.workspaces["Animation"]
     yield 1.5
-    hands.go_to("slip")
+    note = hands.go_to("linear-span")
+    pose_the_note(note)
+    hands.scene().frame_set(note.start)
+    print("keys of the note:", {key.owner for key in note.keys}, bpy.context.mode)
     place = hands.area("DOPESHEET_EDITOR")
-    place.spaces.active.dopesheet.show_only_selected = False
     yield 0.8
     with hands.inside("DOPESHEET_EDITOR"):
         found = hands.module("drawing.strips").picture(bpy.context)
     assert found is not None and found[1].top > 0, "a tall Dope Sheet has rows"
-    hands.picture("marks-dope-sheet", middle("DOPESHEET_EDITOR", 1000, 330))
+    hands.picture("marks-dope-sheet", hands.around("DOPESHEET_EDITOR"), percent=80)
     place.ui_type = "FCURVES"
     yield 0.8
     with hands.inside("GRAPH_EDITOR"):
         bpy.ops.graph.view_all()
     yield 0.8
-    hands.picture("marks-graph", middle("GRAPH_EDITOR", 1000, 400))
+    hands.picture("marks-graph", hands.around("GRAPH_EDITOR"), percent=80)
     place.ui_type = "NLA_EDITOR"
     yield 1.0
     with hands.inside("NLA_EDITOR"):
@@ -47,15 +61,16 @@ def editors_of_time() -> Iterator[float]:
         found = hands.module("drawing.strips").picture(bpy.context)
     assert found is not None and found[1].top == 0, "the NLA editor has the rail"
     yield 0.8
-    hands.picture("marks-nla", middle("NLA_EDITOR", 1000, 300))
+    hands.picture("marks-nla", upper("NLA_EDITOR", 1000, 170))
     place.ui_type = "DOPESHEET"
+    with hands.inside():
+        bpy.ops.object.mode_set(mode="OBJECT")
     window.workspace = layout
     yield 1.0
     hands.say("marks in the dope sheet, the graph editor and the NLA editor")
 
 
 def limits_and_card() -> Iterator[float]:
-    hands.open_panels(PANELS)
     here = hands.module("settings").state()
     note = hands.go_to("joint-limit")
     hands.near(note, 1.2)
@@ -64,12 +79,13 @@ def limits_and_card() -> Iterator[float]:
     here.limit_part, here.show_arcs = note.part, True
     yield from hands.settled()
     assert hands.module("limit_arcs").shapes(hands.scene()), "no arcs"
-    left, bottom, wide, high = hands.around("VIEW_3D", "WINDOW")
-    bar = hands.region("VIEW_3D", "UI")
-    hands.picture("card-arcs", (left + (wide - bar.width) / 2 - 250, bottom + high / 2 - 190, 500, 380))
-    hands.scroll(30)
+    hands.scroll(60)
     yield from hands.settled()
-    hands.picture("card-panel", (bar.x, bar.y, bar.width, bar.height))
+    bar = hands.region("VIEW_3D", "UI")
+    hands.picture("card-limits", (bar.x - 420, bar.y + 125, 420 + bar.width - 26, 420))
+    hands.scroll(-14)
+    yield from hands.settled()
+    hands.picture("card-map", (bar.x, bar.y, bar.width, bar.height))
     here.show_arcs = False
     yield 0.6
     hands.say("the card, and the arcs of limits")
@@ -77,6 +93,7 @@ def limits_and_card() -> Iterator[float]:
 
 def steps() -> Iterator[float]:
     hands.install()
+    hands.open_panels(PANELS, ("PLUMBLINE_PT_timeline_markers",))
     yield from hands.open_shot()
     yield from hands.check()
     yield 0.5

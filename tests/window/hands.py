@@ -39,17 +39,20 @@ def inside(kind: str = "VIEW_3D") -> Any:
     )
 
 
-def picture(name: str, box: tuple[float, float, float, float] | None = None, whole: bool = False) -> Path:
+def picture(
+    name: str, box: tuple[float, float, float, float] | None = None, whole: bool = False, percent: int = 100
+) -> Path:
     """Asks run.py for a picture of the screen; where it has no tool for that, Blender takes its own.
 
-    box: left, bottom, width, height of a part of the window in pixels. whole: all of the window, every color.
+    box: left, bottom, width, height of a part of the window in pixels. whole: all of the window, every color. percent:
+    its size.
     """
     with inside():
         bpy.ops.wm.redraw_timer(type="DRAW_WIN_SWAP", iterations=2)
     part = "all" if whole else ""
     if box is not None:
         left, bottom, width, height = (round(v) for v in box)
-        part = f"{width}x{height}+{left}+{window().height - bottom - height}"
+        part = f"{width}x{height}+{left}+{window().height - bottom - height} {percent}%"
     want, path = OUT / f"{name}.want", OUT / f"{name}.png"
     draft = OUT / f"{name}.draft"
     draft.write_text(part, "ascii")
@@ -83,12 +86,13 @@ def key(name: str, **modifiers: bool) -> None:
 
 
 def scroll(steps: int) -> None:
-    """Turns the wheel over the sidebar, so that what is below comes into sight."""
+    """Turns the wheel over the sidebar, so that what is below comes into sight, or what is above where below zero."""
     bar = region("VIEW_3D", "UI")
     x, y = bar.x + bar.width // 2 - 20, bar.y + bar.height // 2
     window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)
-    for _ in range(steps):
-        window().event_simulate(type="WHEELDOWNMOUSE", value="PRESS", x=x, y=y)
+    wheel = "WHEELDOWNMOUSE" if steps > 0 else "WHEELUPMOUSE"
+    for _ in range(abs(steps)):
+        window().event_simulate(type=wheel, value="PRESS", x=x, y=y)
 
 
 def _middle() -> tuple[int, int]:
@@ -164,9 +168,13 @@ def settled() -> Iterator[float]:
 
 def check() -> Iterator[float]:
     """Presses the button and waits for the end; panels may still slide then."""
+    session, before = module("session"), checked()
     press(*button())
-    yield 0.2
-    while module("session").job is not None:
+    until = time.perf_counter() + 10
+    while session.job is None and checked() is before:
+        assert time.perf_counter() < until, "the button did not start a check"
+        yield 0.05
+    while session.job is not None:
         yield 0.05
 
 

@@ -57,6 +57,11 @@ def wrist() -> list[Any]:
 
 def steps() -> Iterator[float]:
     hands.install()
+    hands.open_panels(
+        ("PLUMBLINE_PT_card", "PLUMBLINE_PT_joint_limits"), ("PLUMBLINE_PT_body_map", "PLUMBLINE_PT_stretch")
+    )
+    hands.key("ESC")  # the splash of a first start
+    yield 0.5
     rig = generated()
     posed(rig)
     space = hands.area("VIEW_3D").spaces.active
@@ -75,9 +80,6 @@ def steps() -> Iterator[float]:
     hands.go_to("joint-limit")
     yield from hands.settled()
     hands.picture("look-rigify-notes")
-    hands.open_panels(
-        ("PLUMBLINE_PT_card", "PLUMBLINE_PT_joint_limits"), ("PLUMBLINE_PT_body_map", "PLUMBLINE_PT_stretch")
-    )
     here = hands.module("settings").state()
     here.limit_part, here.show_arcs = "hand.L", True
     yield from hands.settled()

@@ -29,13 +29,14 @@ SHOWN = ("panel-", "marks-", "evidence-", "card-")
 
 
 def grab(picture: Path, part: str) -> None:
-    """A part of the screen, by ImageMagick: Blender's own picture is black on some screens. part: its geometry, or
-    "all" for the whole screen as it is, to measure on."""
+    """A part of the screen, by ImageMagick: Blender's own picture is black on some screens. part: its geometry and
+    size in percent, or "all" for the whole screen as it is, to measure on."""
     tool = shutil.which("import")
     if tool:
-        part = part or (BAR if picture.name.startswith("look-") else SEEN)
-        words = [] if part == "all" else ["-crop", part, "+repage", "+dither", "-colors", "64", "-define"]
-        words += [] if part == "all" else ["png:compression-level=9"]
+        place, _, size = part.partition(" ")
+        place = place or (BAR if picture.name.startswith("look-") else SEEN)
+        words = [] if part == "all" else ["-crop", place, "+repage", "-resize", size or "100%"]
+        words += [] if part == "all" else ["+dither", "-colors", "128", "-define", "png:compression-level=9"]
         subprocess.run([tool, "-window", "root", *words, str(picture)], check=False)
 
 
@@ -85,8 +86,12 @@ def in_window(blender: str, name: str, shot: Path) -> bool:
             if time.monotonic() > until:
                 process.kill()
                 print(f"the window did not end within {SECONDS} seconds")
-    said = [line[5:] for line in path.read_text("utf-8", "replace").splitlines() if line.startswith("SAID ")]
+    told = path.read_text("utf-8", "replace")
+    said = [line[5:] for line in told.splitlines() if line.startswith("SAID ")]
     print("\n".join(said))
+    if "\nTraceback" in told:  # of a handler or a panel: Blender goes on
+        print(told[told.index("\nTraceback") :][:1500])
+        said.append("an exception in Blender")
     if not said or said[-1] != "done":
         print(f"{name} failed; see {path}")
         return False

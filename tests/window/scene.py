@@ -36,7 +36,7 @@ def bars(kind: str = "DOPESHEET_EDITOR") -> tuple[Any, Any]:
 def timeline_box() -> tuple[float, float, float, float]:
     """The middle of the timeline, and what hangs over it."""
     left, bottom, width, height = hands.around("DOPESHEET_EDITOR")
-    return (left, bottom, min(width, 1060), height)
+    return (left, max(bottom - 40, 0), min(width, 1060), height + min(bottom, 40))
 
 
 def marks_answer_the_mouse() -> Iterator[float]:
@@ -173,7 +173,7 @@ def other_windows_and_views() -> Iterator[float]:
     with hands.inside():
         bpy.ops.screen.region_quadview()
     yield 1.0
-    hands.picture("evidence-quad", hands.around("VIEW_3D"))
+    hands.picture("evidence-quad", hands.around("VIEW_3D"), percent=66)
     with hands.inside():
         bpy.ops.screen.region_quadview()
     with hands.inside():
@@ -219,7 +219,8 @@ def five_hundred_notes() -> Iterator[float]:
     for k in range(500):
         note = kept.notes[k % len(kept.notes)]
         start = int(rng.integers(1, 180))
-        notes.append(replace(note, start=start, worst=start + 2, end=start + 9))
+        severity = type(note.severity)("high" if k % 12 == 0 else "medium" if k % 2 else "low")
+        notes.append(replace(note, start=start, worst=start + 2, end=start + 9, severity=severity))
     session.keep(hands.scene(), session.Checked(shot=kept.shot, result=replace(kept.result, notes=tuple(notes))))
     settings.fill_rows(hands.scene())
     yield 1.0

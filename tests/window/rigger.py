@@ -100,6 +100,8 @@ def steps() -> Iterator[float]:
     yield 0.5
     assert hands.module("session").edited(hands.scene()), "a new limit asks for a new check"
     here.show_arcs = False
+    hands.scroll(-80)
+    yield from hands.settled()
     yield from hands.check()
     yield 0.5
     seconds = time.perf_counter() - started

@@ -52,12 +52,17 @@ def undo_after_everything() -> Iterator[float]:
     for check, remedy in (("slip", "pin_part"), ("linear-span", "ease_span")):
         hands.go_to(check)
         yield 0.3
+        last = hands.checked()
         step(remedy)
-        yield 0.3
-        while session.job is not None:
+        until = time.perf_counter() + 60
+        while session.job is not None or hands.checked() is last:
+            assert time.perf_counter() < until, f"no check followed {remedy}"
             yield 0.1
         after = animation()
-        assert after != before and check not in {n.check for n in hands.checked().notes}, f"{remedy} left its note"
+        assert after != before, f"{remedy} changed no key"
+        assert check not in {n.check for n in hands.checked().notes}, (
+            f"{remedy} left its note: {[n.text for n in hands.checked().notes]}"
+        )
         yield from history("undo")
         assert animation() == before, f"the undo of {remedy} left something"
         yield from history("redo")

@@ -22,9 +22,11 @@ def animation() -> str:
     compat, out = hands.module("compat"), hashlib.blake2b()
     for thing in hands.scene().objects:
         for curve, _ in compat.curves_of(thing):
-            flat = np.empty(len(curve.keyframe_points) * 2, np.float32)
-            curve.keyframe_points.foreach_get("co", flat)
-            out.update(f"{thing.name}{curve.data_path}{curve.array_index}".encode() + flat.tobytes())
+            out.update(f"{thing.name}{curve.data_path}{curve.array_index}".encode())
+            for name in ("co", "handle_left", "handle_right"):
+                flat = np.empty(len(curve.keyframe_points) * 2, np.float32)
+                curve.keyframe_points.foreach_get(name, flat)
+                out.update(flat.tobytes())
     return out.hexdigest()
 
 

@@ -56,7 +56,9 @@ class Slip(Check):
     rest on hands, knees, hips or head. Stepped motion, and figures in place over
     ground of uneven speed, are said as skipped.
     Cannot see: the first and last 0.08 s of a stance; stances under 0.25 s; a skate as fast as a step while the other
-    foot stands; whether the foot bears weight; hands.
+    foot stands, where the foot also rises, sinks or rolls by 1 cm or more: a low step looks the same, and so does a
+    foot dragged back along the floor to where it stood; a foot held still in the air from one on a stair, where the
+    scene has no ground; whether the foot bears weight; hands.
     Remedy: pin the foot from the first frame of the drift to the end of its stance, its pivots and rolls kept; where
     no other foot stands and the leg could not reach there, move the whole figure with it, for good.
     """

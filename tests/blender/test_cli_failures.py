@@ -92,6 +92,7 @@ def test_being_killed_in_mid_write_leaves_no_finished_file(shot, tmp_path, numbe
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # a shell's `&` hands down an ignored one
     )
     end = time.monotonic() + 60
     while not list(tmp_path.glob(".n.json.*.part")):

@@ -1,13 +1,14 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The table of rigs for the body map: builds them in Blender, runs the finder, counts parts right, wrong and missing.
 
-    python tests/corpus/rigs.py [--more DIR] [--write]
+    python tests/corpus/rigs.py [--more DIR] [--unseen SEED] [--write]
 
---more adds the hand-keyed characters and captured BVH files that lie in DIR; --write puts the table into
-docs/body_map.md. Truths are written here by hand, or follow from how a rig is built (random humans:
+--more adds the hand-keyed characters and captured BVH files that lie in DIR; --unseen counts 840 random humans more,
+from a seed that nobody has used, apart from the table; --write puts the table into docs/body_map.md. Truths are written here by hand, or follow from how a rig is built (random humans:
 core/testing/humans.py). No seed of the random humans here was looked at while the finder was made.
 """
 
+import argparse
 import contextlib
 import io
 import os
@@ -15,7 +16,7 @@ import re
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -28,7 +29,7 @@ from plumbline.core.body_map.skeleton import Skeleton
 from plumbline.core.testing.humans import DEFAULTS, HABITS, Human, human
 
 DOCS = Path(__file__).resolve().parents[2] / "docs" / "body_map.md"
-FIRST_SEED = 50_000
+FIRST_SEED, UNSEEN = 50_000, 840
 Truth = dict[str, frozenset[str]]
 
 
@@ -179,9 +180,9 @@ def habit_of(seed: int) -> Human:
     return human(seed, HABITS[k]) if k < len(HABITS) else human(seed, None, DEFAULTS[k - len(HABITS)])
 
 
-def random_humans(count: int) -> Iterator[Row]:
+def random_humans(count: int, first: int = FIRST_SEED) -> Iterator[Row]:
     """Through Blender's own armatures, so that names are what Blender keeps (63 bytes, made unique)."""
-    for seed in range(FIRST_SEED, FIRST_SEED + count):
+    for seed in range(first, first + count):
         made = habit_of(seed)
         fresh()
         yield judge("random human", f"{seed}: {made.what}", skeleton_of([armature_from(made)]), made.truth, True)
@@ -339,7 +340,7 @@ def more_rigs(folder: Path) -> Iterator[Row]:
 # -- the table -------------------------------------------------------------------------------------
 
 
-def total(rows: list[Row]) -> str:
+def total(rows: Sequence[Row]) -> str:
     right, wrong, missing = (
         sum(r.right for r in rows),
         sum(len(r.wrong) for r in rows),
@@ -353,13 +354,13 @@ def total(rows: list[Row]) -> str:
     )
 
 
-def page(rows: list[Row]) -> str:
+def page(rows: list[Row], words: str, unseen: Sequence[Row] = (), first: int = 0) -> str:
+    """words: what the command was given."""
     lines = [
         "# Body map: the table of rigs",
         "",
-        f"Written by `python tests/corpus/rigs.py --write` on Blender {bpy.app.version_string}, "
-        f"numpy {np.__version__}. "
-        "Do not edit by hand.",
+        f"Written by `python tests/corpus/rigs.py{words} --write` on Blender {bpy.app.version_string}, "
+        f"numpy {np.__version__}. Do not edit by hand.",
         "",
         "The finder's dictionary and the random humans' naming habits were written by the same hands; seeds are "
         "held out, kinds of rig "
@@ -370,6 +371,11 @@ def page(rows: list[Row]) -> str:
     ]
     for kind in dict.fromkeys(r.kind for r in rows):
         lines.append(f"- {kind}: {total([r for r in rows if r.kind == kind])}")
+    if unseen:
+        lines.append(
+            f"- Not in the table, random humans of seeds {first} to {first + len(unseen) - 1}, first used in this run: "
+            f"{total(unseen)}"
+        )
     slow = max(rows, key=lambda r: r.seconds)
     lines += [
         f"- Slowest: {slow.rig}, {slow.bones} bones, {slow.seconds:.2f} s of CPU",
@@ -385,23 +391,33 @@ def page(rows: list[Row]) -> str:
     return "\n".join([*lines, "", f"{quiet} random humans without a fault are not listed.", ""])
 
 
-def main(more: str | None = None, *, write: bool = False, humans: int = 112) -> list[Row]:
-    """Runs the table, prints it, and gives its rows. more: a folder of further characters."""
+def main(more: str | None = None, *, write: bool = False, humans: int = 112, unseen: int | None = None) -> list[Row]:
+    """Runs the table, prints it, and gives its rows. more: a folder of further characters; unseen: the first seed of
+    humans that are counted apart."""
     rows: list[Row] = []
     for source in (rigify(), round_trips(), random_humans(humans), more_rigs(Path(more)) if more else iter(())):
         for row in source:
             rows.append(row)
             if sys.stderr.isatty():
                 print(f"\r{len(rows)} rigs", end="", file=sys.stderr)
-    text = page(rows)
+    apart = [] if unseen is None else list(random_humans(UNSEEN, unseen))
+    words = (" --more DIR" if more else "") + (f" --unseen {unseen}" if apart else "")
+    text = page(rows, words, apart, unseen or 0)
     print(text)
+    for row in apart:
+        if row.wrong or row.missing:
+            print(f"unseen {row.rig}: wrong {', '.join(row.wrong) or '0'}; missing {', '.join(row.missing) or '0'}")
     if write:
         DOCS.write_text(text, encoding="utf-8")
     return rows
 
 
 if __name__ == "__main__":
-    arguments = sys.argv[1:]
-    main(arguments[arguments.index("--more") + 1] if "--more" in arguments else None, write="--write" in arguments)
+    parser = argparse.ArgumentParser(prog="python tests/corpus/rigs.py")
+    parser.add_argument("--more")
+    parser.add_argument("--unseen", type=int)
+    parser.add_argument("--write", action="store_true")
+    asked = parser.parse_args()
+    main(asked.more, write=asked.write, unseen=asked.unseen)
     sys.stdout.flush()
     os._exit(0)  # pip's bpy may hang at exit

@@ -4,8 +4,9 @@
     python tests/corpus/rigs.py [--more DIR] [--unseen SEED] [--write]
 
 --more adds the hand-keyed characters and captured BVH files that lie in DIR; --unseen counts 840 random humans more,
-from a seed that nobody has used, apart from the table; --write puts the table into docs/body_map.md. Truths are written here by hand, or follow from how a rig is built (random humans:
-core/testing/humans.py). No seed of the random humans here was looked at while the finder was made.
+from a seed that nobody has used, apart from the table; --write puts the table into docs/body_map.md. Truths are written
+here by hand, or follow from how a rig is built (random humans: core/testing/humans.py). The table's own seeds of random
+humans have been run many times.
 """
 
 import argparse

@@ -16,8 +16,12 @@ Array = np.ndarray
 
 #: Shares of the limb's length, and the severity that the issue asks for.
 SHARES = dict(zip(SIZES, ((0.02, "low"), (0.04, "medium"), (0.08, "high")), strict=True))
-#: Seconds of a pulled leg: it must fit into a step. A swinging foot may be pulled low over the ground.
-LEG_WHOLE, LEG_ALOFT = 9 / 24, -0.1
+#: Seconds of a pulled leg: it must fit into a step.
+LEG_WHOLE = 9 / 24
+#: A pulled foot may come down to the ground but not into it: of a leg under where it usually stands; captured standing
+#: feet themselves go up to 0.04 lower. A foot pushed into the floor stands there in the pitch of its swing: that is a
+#: second fault, and the sole of a bare skeleton is then guessed from it.
+SINKS = 0.02
 #: Up to so many places a clip and limb.
 PLACES = 3
 
@@ -48,7 +52,7 @@ def _cases(clean: Clean, limb: str, kind: str) -> Iterator[Case]:
     shot = clean.shot
     parts = body.LIMBS[limb]
     c = clean.character
-    whole, aloft = (LEG_WHOLE, LEG_ALOFT) if limb.startswith("leg") else (WHOLE, -1.0)
+    whole = LEG_WHOLE if limb.startswith("leg") else WHOLE
 
     def found() -> Iterator[tuple[int, Callable[[str], Case]]]:
         for centre in centres(shot, whole):
@@ -57,7 +61,7 @@ def _cases(clean: Clean, limb: str, kind: str) -> Iterator[Case]:
             if not quiet(clean.result, shot, window, parts):
                 continue
             farthest = pulled(c, limb, weight, SHARES["large"][0], "stretched")
-            if clean.feet_stay(farthest, aloft) and clean.ankles_stay(farthest):
+            if clean.feet_stay(farthest, -1.0) and clean.feet_over(farthest, SINKS) and clean.ankles_stay(farthest):
                 yield centre, maker(weight)
 
     def maker(weight: Array) -> Callable[[str], Case]:

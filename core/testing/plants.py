@@ -229,6 +229,18 @@ class Clean:
                     return False
         return True
 
+    def feet_over(self, character: Character, sinks: float) -> bool:
+        """Whether no foot that was moved comes with ankle or ball lower than ``sinks`` legs under where it stands."""
+        for part in ("foot.L", "foot.R"):
+            if part in self.touch.planted:
+                was, now = (np.minimum(c.head(part) @ c.up, c.end(part) @ c.up) for c in (self.character, character))
+                moved = np.linalg.norm(character.head(part) - self.character.head(part), axis=-1) > STANDS
+                stands = was[self.touch.standing(part)]
+                usual = float(np.quantile(stands, 0.1)) if len(stands) else 0.0
+                if now[moved].min(initial=np.inf) < usual - sinks * character.leg_length:
+                    return False
+        return True
+
     def steps_out(self, part: str, window: Window) -> bool:
         """Whether the other foot alone can carry the body all through the window, so that this one may leave the
         ground: it stands, and nothing else is low enough to be rested on."""

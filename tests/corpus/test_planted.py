@@ -106,7 +106,7 @@ def test_each_kind_of_fault_is_planted_in_four_clips(bench: Bench, family: str, 
     clips: dict[str, set[str]] = defaultdict(set)
     for clip, v in bench.verdicts(family, kind):
         if v.case.size != "small":
-            fault = {"pulls": v.case.kind, "skates": "skate"}.get(family, _fault(v.case))
+            fault = "skate" if family == "skates" else _fault(v.case)
             clips[fault].add(clip)
     assert clips
     assert not {fault: sorted(found) for fault, found in clips.items() if len(found) < FEWEST_CLIPS}

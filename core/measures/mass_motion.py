@@ -1,0 +1,225 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""How the body's mass moves, and what that asks of the ground: momentum, force, pressure point, friction.
+
+Everything stands on one fit of one window (numeric.local_fit): centers of mass and bone axes are fitted once, and the
+rate of the angular momentum comes from their accelerations, not from a second filter over the momentum: against force
+plates that is 0.3 cm nearer along the walk. Rigid segments enter by their second moments S about their centers: with
+a_k for the axes of the bone, the spin of a segment is the sum of S_jk a_j x da_k/dt, exactly I w for any rigid turn.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ..frozen import freeze
+from ..need import Need
+from ..numeric.local_fit import HALF_WINDOW, LocalFit
+from ..numeric.rotation import components_last, cross, dot, norm
+from ..shot import Character, Shot
+from ..study import Study, measure
+from .exposure import exposure
+from .mass import Load, Masses, masses
+from .underfoot import upward
+
+Array = np.ndarray
+
+#: Under this share of its weight a body is all but in flight, and where it presses on the ground means nothing.
+LEAST_LOAD = 0.4
+
+
+@dataclass(frozen=True)
+class MassMotion:
+    """A character's whole mass, held things included, sample by sample; F samples, world m, kg, s.
+
+    mass (F,) kg; center (F, 3) as sampled; fitted, velocity, acceleration (F, 3): center, smoothed, and its
+    derivatives; spin, spin_rate (F, 3): angular momentum about the center, kg m2/s, and its rate, kg m2/s2. gravity
+    (3,) m/s2 as the figure of this size feels it, up (3,) against it. sure (F,) bool: the derivatives' window is
+    whole.
+    """
+
+    mass: Array
+    center: Array
+    fitted: Array
+    velocity: Array
+    acceleration: Array
+    spin: Array
+    spin_rate: Array
+    gravity: Array
+    up: Array
+    sure: Array
+
+    def __post_init__(self) -> None:
+        freeze(self, "mass", (None,))
+        f = len(self.mass)
+        for name in ("center", "fitted", "velocity", "acceleration", "spin", "spin_rate"):
+            freeze(self, name, (f, 3))
+        freeze(self, "gravity", (3,))
+        freeze(self, "up", (3,))
+        freeze(self, "sure", (f,), bool)
+
+    @cached_property
+    def momentum(self) -> Array:
+        """Linear momentum (F, 3), kg m/s."""
+        return np.asarray(self.mass[:, None] * self.velocity)
+
+    @cached_property
+    def force(self) -> Array:
+        """What must push the body, (F, 3) N: mass times (acceleration - gravity). All contacts together give it."""
+        return np.asarray(self.mass[:, None] * (self.acceleration - self.gravity))
+
+    @cached_property
+    def load(self) -> Array:
+        """Vertical force in body weights, (F,): 1 at rest, 0 in flight. NaN in a scene without gravity."""
+        pull = float(np.linalg.norm(self.gravity))
+        return np.asarray(dot(self.acceleration, self.up) / pull + 1.0) if pull > 0 else np.full(len(self.mass), np.nan)
+
+    @cached_property
+    def bears(self) -> Array:
+        """(F,) bool: enough weight is on the ground for a pressure point to mean something, and the window is whole."""
+        return np.asarray(self.sure & (self.load > LEAST_LOAD))
+
+    def pressure_point(self, surface: Array, normal: Array | None = None) -> Array:
+        """Where a ground must push so that nothing turns the body over, (F, 3) m: the point of the plane through
+        ``surface`` (3,) or (F, 3) about which the ground has no moment but one about the plane's normal (3,) or (F, 3),
+        up where None. On level ground the zero-moment point. NaN where the ground would have to pull."""
+        n = np.broadcast_to(self.up if normal is None else np.asarray(normal, float), self.center.shape)
+        force = self.acceleration - self.gravity
+        press = dot(force, n)
+        down = dot(np.asarray(surface, float) - self.fitted, n)
+        turn = cross(n, self.spin_rate / self.mass[:, None])
+        with np.errstate(divide="ignore", invalid="ignore"):
+            away = (turn + force * down[:, None]) / np.where(press > 0, press, np.nan)[:, None]
+        return np.asarray(self.fitted + away)
+
+    def friction(self, normal: Array | None = None) -> Array:
+        """Friction that the motion asks for, (F,): force along the ground over force into it; infinite where the ground
+        would have to pull."""
+        n = np.broadcast_to(self.up if normal is None else np.asarray(normal, float), self.center.shape)
+        force = self.acceleration - self.gravity
+        press = dot(force, n)
+        along = norm(force - press[:, None] * n)
+        return np.asarray(np.where(press > 0, along / np.where(press > 0, press, 1.0), np.inf))
+
+    def extrapolated(self, surface: Array, ground_velocity: Array | float = 0.0) -> Array:
+        """The extrapolated center of mass (Hof 2005, J Biomech 38:1-8), (F, 3) m: the center plus its velocity against
+        the ground over sqrt(gravity / height), height over ``surface`` (3,) or (F, 3), seen along the plumb line. A
+        body that stands still may keep its feet only if it lies within their base. NaN without gravity."""
+        height = np.maximum(dot(self.fitted - np.asarray(surface, float), self.up), 0.0)
+        pull = float(np.linalg.norm(self.gravity))
+        if pull <= 0:
+            return np.full(self.center.shape, np.nan)
+        velocity = self.velocity - ground_velocity
+        level = velocity - dot(velocity, self.up)[:, None] * self.up
+        return np.asarray(self.fitted + level * np.sqrt(height / pull)[:, None])
+
+
+def mass_motion_of(shot: Shot, character: Character, found: Masses, loads: Sequence[Load] = (),
+                   samples: Array | None = None, half_window: float = HALF_WINDOW) -> MassMotion:
+    """The motion of these masses, and of what is held.
+
+    samples (D,): the sample indices that are drawings of their own, all where None; between them what is found is
+    interpolated, so that motion on twos is judged by its drawings. half_window: of the derivatives, s. Raises
+    ValueError on fewer than three samples or a shot without rotations.
+    """
+    taken = np.arange(shot.count) if samples is None else np.asarray(samples, int)
+    fit = LocalFit(shot.times[taken], half_window)
+    whole = len(taken) == shot.count
+    centers = found.centers(character)
+    axes = found.axes(character)
+    squared = character.scale**2  # moments grow with the square of the figure's size
+    if not whole:
+        centers, axes, squared = centers[..., taken], axes[..., taken], squared[taken]
+    kg = found.mass[:, None]
+    sums = _Sums(len(taken))
+    sums.add(kg, centers, fit(centers))
+    sums.turn(axes, fit(axes)[1:], found.moments.transpose(1, 2, 0)[..., None], squared)
+    for load in loads:
+        at, held = np.ascontiguousarray(load.place.T)[:, None, taken], load.held[taken]
+        sums.add(load.mass * held[None], at, fit(at))
+        if load.axes is not None and load.moments is not None:
+            turned = np.ascontiguousarray(load.axes.transpose(1, 2, 0))[:, :, None, taken]
+            sums.turn(turned, fit(turned)[1:], load.moments[:, :, None, None], held)
+    total, center, fitted, velocity, acceleration, spin, spin_rate = sums.about_center()
+    if not whole:
+        every = shot.times
+        total, *rest = (_between(every, fit.times, rows)
+                        for rows in (total, center, fitted, velocity, acceleration, spin, spin_rate))
+        center, fitted, velocity, acceleration, spin, spin_rate = rest
+    sure = fit.sure if whole else np.interp(shot.times, fit.times, fit.sure.astype(float)) == 1.0
+    gravity = shot.gravity / character.real_size
+    return MassMotion(
+        mass=total,
+        center=components_last(center),
+        fitted=components_last(fitted),
+        velocity=components_last(velocity),
+        acceleration=components_last(acceleration),
+        spin=components_last(spin),
+        spin_rate=components_last(spin_rate),
+        gravity=gravity,
+        up=upward(shot.gravity),
+        sure=sure,
+    )
+
+
+class _Sums:
+    """Sums over bodies, about the world's origin or a body's own center, frames last."""
+
+    def __init__(self, count: int) -> None:
+        self.bodies: list[tuple[Array, Array, Array, Array, Array]] = []
+        self.spin = np.zeros((3, count))
+        self.spin_rate = np.zeros((3, count))
+
+    def add(self, kg: Array, raw: Array, fitted: tuple[Array, Array, Array]) -> None:
+        """Mass points: kg (S, 1) or (S, F), places (3, S, F) as sampled and fitted with their derivatives."""
+        self.bodies.append((np.broadcast_to(kg, raw.shape[1:]), raw, *fitted))
+
+    def turn(self, axes: Array, rates: tuple[Array, ...], moments: Array, times: Array) -> None:
+        """Rigid turns about bodies' own centers: axes (3, 3, S, F) as sampled and their two derivatives, moments
+        (3, 3, S, 1), counted ``times`` (F,) over."""
+        leaning = np.empty(axes.shape)  # for each k the sum of S_jk a_j
+        for i in range(3):
+            leaning[i] = sum(axes[i, j] * moments[j] for j in range(3))
+        for rate, total in zip(rates, (self.spin, self.spin_rate), strict=True):
+            for i in range(3):
+                a, b = (i + 1) % 3, (i + 2) % 3
+                total[i] += (leaning[a] * rate[b] - leaning[b] * rate[a]).sum((0, 1)) * times
+
+    def about_center(self) -> tuple[Array, ...]:
+        """Mass (F,), and (3, F) each: center as sampled, fitted, velocity, acceleration, spin and its rate about it.
+
+        The center's derivatives are the mean of its bodies': what is taken up or let go moves the center at once, but
+        gives it no speed of its own."""
+        kg = np.concatenate([body[0] for body in self.bodies])
+        raw, places, velocities, accelerations = (
+            np.concatenate([body[k] for body in self.bodies], 1) for k in range(1, 5))
+        total = kg.sum(0)
+        share = kg / total
+        centers = [(share * rows).sum(1) for rows in (raw, places, velocities, accelerations)]
+        off = places - centers[1][:, None]
+        off *= kg
+        spins = []
+        for rates, rate, own in ((velocities, centers[2], self.spin), (accelerations, centers[3], self.spin_rate)):
+            against = rates - rate[:, None]
+            spins.append(np.stack([
+                (off[(i + 1) % 3] * against[(i + 2) % 3] - off[(i + 2) % 3] * against[(i + 1) % 3]).sum(0) + own[i]
+                for i in range(3)]))
+        return total, *centers, *spins
+
+
+def _between(every: Array, times: Array, rows: Array) -> Array:
+    """Rows (..., D) at times (D,), read at every time (F,): straight between, held after the last."""
+    flat = rows.reshape(-1, len(times))
+    return np.stack([np.interp(every, times, row) for row in flat]).reshape(*rows.shape[:-1], len(every))
+
+
+@measure(Need.JOINTS | Need.ROTATIONS, uses=(masses, exposure))
+def mass_motion(study: Study, character: Character) -> MassMotion | None:
+    """The motion of the character's masses, judged on its drawings; None where it has no masses, fewer than three
+    drawings, or poses without motion between them."""
+    found: Masses = study.of(masses, character)
+    exposed = study.of(exposure, character)
+    if found.why or exposed.stepped or len(exposed.drawings) < 3:
+        return None
+    return mass_motion_of(study.shot, character, found, samples=exposed.drawings)

@@ -2,9 +2,10 @@
 """The second pass over a shot: outlines of evaluated meshes in its camera, reduced at once, never stored.
 
 Few frames are looked at: those at which the poses say that two things may come near each other in the picture, every
-third of them at 24 frames a second, then the frames around a kiss; where it goes on, two of three. Only where a kiss
-holds long enough, and something of the rest of the scene may stand before it, is that evaluated as well, to see whether
-it hides the place.
+third of them at 24 frames a second, then the frames around a kiss. Where it goes on smoothly the frames between two
+looks are worked out, and only its nearest frame and those beside it are looked at as well. Only where a kiss holds long
+enough, and something of the rest of the scene may stand before it, is that evaluated too, to see whether it hides the
+place.
 """
 
 from collections.abc import Generator, Iterator, Sequence
@@ -13,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from ...core.kiss import Kiss, Kisses, PairKisses, Thing
+from ...core.measures.kiss_between import told
 from ...core.measures.kiss_pairs import Pair, beside_of, camera_runs, pairs_of
 from ...core.measures.kisses import (
     Track,
@@ -21,7 +23,6 @@ from ...core.measures.kisses import (
     first_look,
     follow,
     gate,
-    goes_on,
     held,
     meet,
     second_look,
@@ -39,6 +40,8 @@ Array = np.ndarray
 
 #: Seconds that a kiss must hold before the rest of the scene is asked whether it hides it.
 HOLDS = 0.25
+#: How often the nearest frame of a kiss, the one beside which is looked, may turn out to be another.
+ROUNDS = 3
 
 
 def sweep_kisses(inside: Probe, scene: Any, shot: Shot, members: Sequence[Member]) -> Generator[float, None, Kisses]:
@@ -53,14 +56,16 @@ def sweep_kisses(inside: Probe, scene: Any, shot: Shot, members: Sequence[Member
 
 
 class Looks:
-    """The looks at a shot's pairs, and what they found: (row of a pair, sample) -> its kisses."""
+    """The looks at a shot's pairs, and what they found: by the row of a pair, sample -> its kisses. ``told``: in the
+    same way, what was worked out for samples that nobody looked at."""
 
     def __init__(self, figures: Figures) -> None:
         self.figures, self.shot = figures, figures.shot
         self.pairs: Sequence[Pair] = pairs_of(
             self.shot, {prop.name: figures.reach_of(prop.name) for prop in self.shot.props}
         )
-        self.found: dict[tuple[int, int], list[Kiss]] = {}
+        self.found: list[dict[int, list[Kiss]]] = [{} for _ in self.pairs]
+        self.told: list[dict[int, list[Kiss]]] = [{} for _ in self.pairs]
         self._views = views_of(self.shot.camera, self.shot.count) if self.pairs else ()
         self._boxes: dict[Thing, Array] = {}
 
@@ -75,19 +80,19 @@ class Looks:
         for n, sample in enumerate(first.tolist()):
             self.look(np.flatnonzero(passed[:, sample]), sample)
             yield 0.05 + 0.45 * (n + 1) / len(first)
-        hits, steady = np.zeros_like(passed), np.zeros_like(passed)
-        for (p, sample), some in self.found.items():
-            hits[p, sample] = bool(some)
-            steady[p, sample] = goes_on(some, self.found.get((p, sample + stride(self.shot.rate)), []))
-        again = second_look(passed, hits, self.shot.rate, steady)
+        hits = self._looked(passed, kissing=True)
+        again = second_look(passed, hits, self.shot.rate, self._tell(passed))
         second = np.flatnonzero(again.any(axis=0))
         for n, sample in enumerate(second.tolist()):
             self.look(np.flatnonzero(again[:, sample]), sample)
             yield 0.5 + 0.35 * (n + 1) / len(second)
-        closer = self._closer(passed)
-        for n, sample in enumerate(sorted(closer)):
-            self.look(np.array(sorted(closer[sample])), sample)
-            yield 0.85 + 0.05 * (n + 1) / len(closer)
+        for turn in range(ROUNDS):
+            closer = self._closer(passed)
+            for n, sample in enumerate(sorted(closer)):
+                self.look(np.array(sorted(closer[sample])), sample)
+                yield 0.85 + 0.05 * (turn + (n + 1) / len(closer)) / ROUNDS
+            if not closer:
+                break
         yield from self._hide()
         return Kisses(
             tuple(PairKisses(pair.a, pair.b, self._kisses_of(p)) for p, pair in enumerate(self.pairs)),
@@ -104,6 +109,7 @@ class Looks:
                 what = f"the {t.name} of {t.character}" if t.kind == "part" else t.name
                 figures.remarks.append(f"{what} has no surface that a render shows, so it has no outline")
         self.pairs = [p for p in self.pairs if p.a in figures.topologies and p.b in figures.topologies]
+        self.found, self.told = [{} for _ in self.pairs], [{} for _ in self.pairs]
         reaches = figures.reaches()
         self._boxes = boxes_of(self.shot, figures.things, reaches, self._views)
         return gate(self.shot, self.pairs, reaches, self._views)
@@ -133,13 +139,30 @@ class Looks:
             thirds += range(len(things), len(tops))
             beside = [index[t] for t in beside_of(pair, self.pairs, sample) if t in index]
             some = kisses(picture, index[pair.a], index[pair.b], thirds, pair.height, beside)
-            self.found[p, sample] = [k.at(sample) for k in some]
+            self.found[p][sample] = [k.at(sample) for k in some]
+
+    def _looked(self, passed: Array, kissing: bool = False) -> Array:
+        """(P, F) where a pair was looked at; kissing: only where it kisses."""
+        looked = np.zeros_like(passed)
+        for row, found in zip(looked, self.found, strict=True):
+            row[[sample for sample, some in found.items() if some or not kissing]] = True
+        return looked
+
+    def _tell(self, passed: Array) -> Array:
+        """Works out the kisses between two samples of the first look where the looks tell them; returns (P, F) the
+        samples after which they do."""
+        steady, camera = np.zeros_like(passed), self.shot.camera
+        for p, found in enumerate(self.found if camera is not None else ()):
+            assert camera is not None
+            for start, some in told(found, passed[p], camera.run, stride(self.shot.rate), NEAR_GAP).items():
+                steady[p, start] = True
+                for kiss in some:
+                    self.told[p].setdefault(kiss.sample, []).append(kiss)
+        return steady
 
     def _closer(self, passed: Array) -> dict[int, set[int]]:
         """Sample -> rows of pairs, where a kiss that holds may be nearer than on the samples looked at."""
-        looked = np.zeros_like(passed)
-        for p, sample in self.found:
-            looked[p, sample] = True
+        looked = self._looked(passed)
         found: dict[int, set[int]] = {}
         for p, stretch in self._held():
             for sample in closer_look(stretch, looked[p], passed[p]):
@@ -179,7 +202,7 @@ class Looks:
         """The places of a sample's kisses of some pairs, and how deep what hides them may lie."""
         seen = self._views[sample]
         assert seen is not None
-        some = [k for p in which for k in self.found.get((int(p), sample), [])]
+        some = [k for p in which for k in self._at(int(p), sample)]
         depth = max((max(k.depth_a, k.depth_b) for k in some), default=0.0)
         behind = BEHIND * max(pair.height for pair in self.pairs)
         return Asked(seen, np.array([k.place for k in some]).reshape(-1, 2), depth + behind)
@@ -188,8 +211,13 @@ class Looks:
         boxes = self._boxes[thing][sample]
         return any(bool(meet(boxes, np.array([x, y, x, y])).any()) for x, y in asked.places)
 
+    def _at(self, p: int, sample: int) -> list[Kiss]:
+        """A pair's kisses on a sample: as found, or as worked out where nobody looked."""
+        found = self.found[p].get(sample)
+        return self.told[p].get(sample, []) if found is None else found
+
     def _kisses_of(self, p: int) -> tuple[Kiss, ...]:
-        return tuple(k for key in sorted(key for key in self.found if key[0] == p) for k in self.found[key])
+        return tuple(k for sample in sorted({*self.found[p], *self.told[p]}) for k in self._at(p, sample))
 
 
 def _in_pair(third: Thing, pair: Pair) -> bool:

@@ -47,7 +47,8 @@ class Tangent(Check):
 
     Cannot see: the frame's border, set pieces, set lines and the horizon are not judged, nor one limb against another.
     Color and contrast, motion blur, depth of field, alpha, displacement, subdivision and hair are not seen, nor whether
-    a tangent is wanted. Panoramic lenses are skipped.
+    a tangent is wanted. What opens and closes again between two looks, an eighth of a second apart, is taken to have
+    stayed. Panoramic lenses are skipped.
 
     Remedy: move the thing across the view until 6 px of background show between the outlines, or the other way until
     they overlap by 16 px; by the thing, the limb or the camera is a person's choice.
@@ -198,12 +199,16 @@ def _crossed(track: Track) -> bool:
 
 
 def _worst(track: Track) -> Kiss:
-    """The kiss of smallest gap; among those within a quarter of a pixel of it the middle one of the longest run."""
+    """The kiss of smallest gap; among those within 0.05 px of it the middle one of the longest run, or the
+    one nearest to that of which an outline was seen."""
     gaps = np.abs(track.gaps)
     close = np.flatnonzero(gaps <= gaps.min() + 0.05)
     runs = np.split(close, np.flatnonzero(np.diff(close) > 1) + 1)
     longest = max(runs, key=len)
-    return track.kisses[int(longest[len(longest) // 2])]
+    middle = int(longest[len(longest) // 2])
+    seen = [n for n, kiss in enumerate(track.kisses) if kiss.pieces_a is not None] or list(range(len(gaps)))
+    near = [n for n in seen if n in longest] or [n for n in seen if n in close]
+    return track.kisses[min(near, key=lambda n: abs(n - middle)) if near else min(seen, key=lambda n: gaps[n])]
 
 
 def _part_at(who: Character, figure: Thing, sample: int, place: Array) -> str:

@@ -18,7 +18,7 @@ from .kiss_pairs import Pair, camera_runs, height_of
 FOLLOW = 40.0
 
 #: U by which a frame that was skipped may be nearer than all others and stay unseen.
-CLOSER = 0.5
+CLOSER = 0.25
 
 #: Margin in U by which the screen boxes of two things' capsules are grown.
 MARGIN = 24.0
@@ -153,43 +153,51 @@ def first_look(passed: Array, rate: float) -> Array:
 def second_look(passed: Array, hits: Array, rate: float, steady: Array | None = None) -> Array:
     """(P, F) what must be looked at as well, given hits (P, F) of the first look: the samples around each.
 
-    steady (P, F): hits whose kisses all go on at the next sample of the first look, as from ``goes_on``. Between two
-    such only every second sample is looked at, since a kiss is followed over a missing one: where it starts and ends is
-    found all the same.
+    steady (P, F): hits after which the samples up to the next of the first look need no look, as from
+    ``kiss_between.between``: where a kiss starts and ends is found all the same.
     """
     step = stride(rate)
     around = np.zeros_like(hits)
     for shift in range(1 - step, step):
         if shift:
-            moved = np.zeros_like(hits)
-            moved[:, max(0, shift) : hits.shape[1] + min(0, shift)] = hits[
+            beside = np.zeros_like(hits)
+            beside[:, max(0, shift) : hits.shape[1] + min(0, shift)] = hits[
                 :, max(0, -shift) : hits.shape[1] - max(0, shift)
             ]
-            around |= moved
+            around |= beside
     around[:, ::step] = False
     for p, sample in np.argwhere(steady) if steady is not None else ():
-        around[p, sample + 1 : sample + step : 2] = False
+        around[p, sample + 1 : sample + step] = False
     return around & passed
 
 
-def goes_on(now: Sequence[Kiss], later: Sequence[Kiss]) -> bool:
-    """Whether the kisses of a pair at two samples are the same places."""
+def same(now: Sequence[Kiss], later: Sequence[Kiss]) -> list[Kiss] | None:
+    """Which kiss of a later sample is the same place as each of a pair's kisses now; None where one has no follower,
+    or where there are more of them later."""
     if not now or len(now) != len(later):
-        return False
-    far = [[_moved(k, n) for n in later] for k in now]
-    least = FOLLOW * (later[0].sample - now[0].sample)
-    return len({row.index(min(row)) for row in far}) == len(now) and max(min(row) for row in far) <= least
+        return None
+    far = [[moved(k, n) for n in later] for k in now]
+    least = FOLLOW * abs(later[0].sample - now[0].sample)
+    nearest = [row.index(min(row)) for row in far]
+    if len(set(nearest)) < len(now) or max(min(row) for row in far) > least:
+        return None
+    return [later[n] for n in nearest]
 
 
 def closer_look(track: "Track", looked: Array, passed: Array) -> list[int]:
-    """The samples that a track skips at which it may be nearer than at any that was looked at, by more than CLOSER U:
-    beside its nearest one, and where the outlines pass through each other. looked, passed (F,): of its pair."""
-    samples, gaps = track.samples, track.gaps
-    near = [int(samples[int(np.abs(gaps).argmin())])]
-    skipped = [near[0] - 1, near[0] + 1]
-    if np.abs(gaps).min() > CLOSER:
-        skipped += (samples[:-1][np.diff(np.sign(gaps)) != 0.0] + 1).tolist()
-    return sorted({s for s in skipped if samples[0] < s < samples[-1] and passed[s] and not looked[s]})
+    """The samples that were not looked at at which a track may be nearer than at any that was, by more than CLOSER U:
+    its nearest one, those beside it, and where the outlines pass through each other while no sample tells it. looked,
+    passed (F,): of its pair."""
+    samples, gaps = track.samples, np.abs(track.gaps)
+    known = np.flatnonzero(looked[samples])
+    best = int(gaps.argmin())
+    if len(known) and gaps[known].min() <= gaps[best] + CLOSER:
+        best = int(known[gaps[known].argmin()])
+    near = int(samples[best])
+    asked = [near - 1, near, near + 1]
+    if gaps.min() > CLOSER:
+        asked += (samples[:-1][np.diff(np.sign(track.gaps)) != 0.0] + 1).tolist()
+    return sorted({s for s in asked if samples[0] <= s <= samples[-1] and passed[s] and not looked[s]})
 
 
 # ---- over time ------------------------------------------------------------------------------------------------------
@@ -221,7 +229,7 @@ def follow(pair: PairKisses, runs: Iterable[slice]) -> list[Track]:
         for kiss in pair.kisses:
             if not run.start <= kiss.sample < run.stop:
                 continue
-            near = [(_moved(t[-1], kiss), n) for n, t in enumerate(open_) if 1 <= kiss.sample - t[-1].sample <= 2]
+            near = [(moved(t[-1], kiss), n) for n, t in enumerate(open_) if 1 <= kiss.sample - t[-1].sample <= 2]
             distance, n = min(near, default=(np.inf, -1))
             if distance <= FOLLOW * (kiss.sample - open_[n][-1].sample if n >= 0 else 1):
                 open_[n].append(kiss)
@@ -231,7 +239,7 @@ def follow(pair: PairKisses, runs: Iterable[slice]) -> list[Track]:
     return tracks
 
 
-def _moved(before: Kiss, now: Kiss) -> float:
+def moved(before: Kiss, now: Kiss) -> float:
     """How far a place has come in the picture, U: in the picture itself or along with either thing, whichever is
     less."""
     x, y = now.place[0] - before.place[0], now.place[1] - before.place[1]

@@ -13,6 +13,7 @@ import bpy
 import numpy as np
 import pytest
 from mathutils import Matrix, Vector
+from plumbline.blender_addon.sampling import kisses
 from plumbline.blender_addon.sampling.sweep import Request, sweep_now
 from plumbline.core.catalogue import catalogue
 from plumbline.core.kiss import Kisses
@@ -156,6 +157,39 @@ def test_a_quick_crossing_is_silent() -> None:
     shot, result = reviewed(s)
     assert not result.notes, [n.text for n in result.notes]
     assert isinstance(shot.kisses, Kisses) and shot.kisses.pairs
+
+
+@pytest.mark.parametrize("azimuth,nearer,direction", SETUPS)
+@pytest.mark.parametrize("gap,first,held,leave", [(1.0, 4, 24, 5.0), (-2.0, 14, 3, 0.35)])
+def test_what_is_worked_out_between_looks_is_what_looks_find(
+    azimuth: float,
+    nearer: float,
+    direction: float,
+    gap: float,
+    first: int,
+    held: int,
+    leave: float,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A lantern that stays at its gap, and one that drifts into the head and out again; then every frame looked at."""
+    s = stage(azimuth)
+    plant(s, gap, first=first, held=held, nearer=nearer, direction=direction, leave=leave)
+    some, few = (r for r in reviewed(s))
+    monkeypatch.setattr(kisses, "second_look", lambda passed, *rest: passed)
+    every, whole = (r for r in reviewed(s))
+    assert isinstance(some.kisses, Kisses) and isinstance(every.kisses, Kisses)
+    worked_out = 0
+    for one, two in zip(some.kisses.pairs, every.kisses.pairs, strict=True):
+        assert all(k.pieces_a is not None for k in two.kisses)
+        for k in one.kisses:
+            truth = [t for t in two.kisses if t.sample == k.sample and np.hypot(*np.subtract(t.place, k.place)) < 20.0]
+            assert min((abs(t.gap - k.gap) for t in truth), default=9.0) < 0.3, (one.b.name, k.sample, k.gap, truth)
+            worked_out += k.pieces_a is None
+    assert worked_out >= 4
+    assert len(few.notes) == len(whole.notes) > 0
+    for note, other in zip(few.notes, whole.notes, strict=True):
+        assert (note.part, note.severity, note.start, note.end) == (other.part, other.severity, other.start, other.end)
+        assert abs(note.measured - other.measured) < 0.3 and len(note.evidence) >= 3
 
 
 @pytest.mark.parametrize("before", [True, False])

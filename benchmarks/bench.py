@@ -31,7 +31,7 @@ class Row:
     key: str
     scene: str
     what: str
-    goal: float
+    goal: float | None
     share: float | None
     checks: tuple[str, ...] | None = None
     kissing: float | None = None
@@ -43,7 +43,7 @@ ROWS = (
     Row("rigify-some", "rigify", "all checks, two meshes' outlines on 3 of 10 frames", 0.35, None, None, 0.3),
     Row("rigify-every", "rigify", "all checks, two meshes' outlines on every frame", 0.60, None, None, 1.0),
     Row("crowd", "crowd", "joints and soles", 0.75, 0.30, JOINTS),
-    Row("crowd-outlines", "throng", "all checks, outlines of figures that pass each other on every frame", 0.75, None),
+    Row("crowd-outlines", "throng", "all checks, outlines of figures that pass each other on every frame", None, None),
     Row("long", "long", "all checks", 0.70, 0.30),
 )
 
@@ -96,10 +96,14 @@ def table(found: dict[str, dict[str, dict[str, float]]]) -> list[str]:
         some = next(o for o in own if o)
         cells = [row.scene, row.what, f"{some['looked']:.0f} of {some['frames']:.0f}"]
         cells += [f"{o['bare_ms']:.2f}" if o else "" for o in own]
-        cells += [against(o["ratio"], row.goal) if o else "" for o in own] + [f"{row.goal:.2f}"]
+        cells += [against(o["ratio"], row.goal) if o else "" for o in own] + [goal(row.goal)]
         cells += [against(o["share"], row.share) if o else "" for o in own]
-        lines.append(f"| {' | '.join([*cells, '' if row.share is None else f'{row.share:.2f}'])} |")
+        lines.append(f"| {' | '.join([*cells, goal(row.share)])} |")
     return lines
+
+
+def goal(value: float | None) -> str:
+    return "" if value is None else f"{value:.2f}"
 
 
 def against(value: float, goal: float | None) -> str:
@@ -126,6 +130,15 @@ def page(found: dict[str, dict[str, dict[str, float]]]) -> str:
             " them. `light`, `crowd` and `long` go that way, `rigify` with its constraints does not.",
             "",
             *table(found),
+            "",
+            "The goal of `crowd` was set on joints and soles, so these are judged. `throng` is its first 100 frames with"
+            " all checks: most of its 20 figures stand before each other in the picture all the time, so that every pair"
+            " of their outlines is followed, beside a scene that costs next to nothing. It has no goal; its number tells"
+            " what such a shot costs.",
+            "",
+            "On `rigify` the lantern kisses the head's outline on the share of the frames that is named. Meshes are read"
+            " on every third of these, and wherever the kiss begins, ends, bends quickly or is nearest; between them its"
+            " gap is worked out (`core/measures/kiss_between.py`), which the tests hold to 0.3 px of what a look finds.",
             "",
             "The bare sweep of `light` takes a tenth of a second or less, and on a shared machine it swings by two and"
             " more from run to run, its ratio with it: a number near its goal there does not prove that it is met.",
@@ -157,7 +170,7 @@ def main(words: list[str]) -> int:
         own.write_text(json.dumps({**before, **found}, indent=1))
         PAGE.write_text(page({path.stem: json.loads(path.read_text()) for path in sorted(KEPT.glob("*.json"))}))
         say(f"wrote {PAGE.relative_to(HOME)}")
-    return int(any(found[r.key]["ratio"] > r.goal for r in ROWS if r.key in found))
+    return int(any(found[r.key]["ratio"] > r.goal for r in ROWS if r.goal is not None and r.key in found))
 
 
 if __name__ == "__main__":

@@ -68,6 +68,7 @@ class Looks:
         self.told: list[dict[int, list[Kiss]]] = [{} for _ in self.pairs]
         self._views = views_of(self.shot.camera, self.shot.count) if self.pairs else ()
         self._boxes: dict[Thing, Array] = {}
+        self._thirds: dict[tuple[int, int], list[int]] = {}  # row of a pair, how many things are built -> all others
 
     def run(self) -> Generator[float, None, Kisses]:
         if not self.pairs:
@@ -129,14 +130,22 @@ class Looks:
         def read(n: int) -> Any:
             return figures.flat(things[n], seen) if n < len(things) else extra[n - len(things)][1]
 
-        def may_meet(n: int, box: Array) -> bool:
-            return n >= len(things) or bool(meet(self._boxes[things[n]][sample], box).any())
+        boxes = np.full((len(tops), max(self._boxes[t].shape[1] for t in things), 4), np.nan)
+        for n, t in enumerate(things):
+            boxes[n, : self._boxes[t].shape[1]] = self._boxes[t][sample]
+
+        def may_meet(box: Array) -> Any:
+            met = meet(boxes, box).any(axis=1)
+            met[len(things) :] = True
+            return met.tolist()
 
         picture = Picture(seen, tops, read, may_meet)
         for p in which.tolist():
             pair = self.pairs[p]
-            thirds = [n for t, n in index.items() if t.kind != "character" and not _in_pair(t, pair)]
-            thirds += range(len(things), len(tops))
+            if (p, len(things)) not in self._thirds:
+                rows = [n for t, n in index.items() if t.kind != "character" and not _in_pair(t, pair)]
+                self._thirds[p, len(things)] = rows
+            thirds = [*self._thirds[p, len(things)], *range(len(things), len(tops))]
             beside = [index[t] for t in beside_of(pair, self.pairs, sample) if t in index]
             some = kisses(picture, index[pair.a], index[pair.b], thirds, pair.height, beside)
             self.found[p][sample] = [k.at(sample) for k in some]

@@ -82,8 +82,8 @@ class Picture:
     """Things projected in one frame, each only when it is asked for.
 
     view; topologies: one a thing; read(thing) -> what ``View.project`` gives for that topology's vertices, or their
-    world places (n, 3) in metres. may_meet(thing, box): False where it is known without reading the thing that nothing
-    of it lies in a box (4,) of the picture: left, low, right, high, U.
+    world places (n, 3) in metres. may_meet(box) -> for each thing whether something of it may lie in a box (4,) of the
+    picture: left, low, right, high, U; as far as is known without reading it.
     """
 
     def __init__(
@@ -91,10 +91,11 @@ class Picture:
         view: View,
         topologies: Sequence[Topology],
         read: Callable[[int], Array | tuple[Array, Array, Array]],
-        may_meet: Callable[[int, Array], bool] = lambda thing, box: True,
+        may_meet: Callable[[Array], Sequence[bool]] | None = None,
     ) -> None:
         self.view = view
-        self._may_meet = may_meet
+        everywhere = [True] * len(topologies)
+        self._may_meet = may_meet or (lambda box: everywhere)
         self._topologies = topologies
         self._read = read
         self._flat: dict[int, tuple[Array, Array, Array]] = {}
@@ -103,6 +104,7 @@ class Picture:
         self._windings: dict[int, Winding] = {}
         self._open: dict[int, bool] = {}
         self._covers: dict[int, Cover] = {}
+        self._depths: dict[int, float] = {}
 
     def flat(self, thing: int) -> tuple[Array, Array, Array]:
         """x, y, w (n,) of the thing's vertices."""
@@ -154,12 +156,17 @@ class Picture:
         if not len(points):
             return found
         box = np.concatenate([points.min(axis=0), points.max(axis=0)])
+        near = self._may_meet(box)
         for thing in things:
-            if self._may_meet(thing, box) and _meet(self.box(thing), box, 0.0):
-                nearest = float(np.nanmax(self.flat(thing)[2]))
-                if self.view.depth(nearest) <= depth:
-                    found = np.maximum(found, self._nearest(points, thing, window))
+            if near[thing] and _meet(self.box(thing), box, 0.0) and self._depth(thing) <= depth:
+                found = np.maximum(found, self._nearest(points, thing, window))
         return found
+
+    def _depth(self, thing: int) -> float:
+        """Metres from the camera's plane to the nearest vertex of the thing."""
+        if thing not in self._depths:
+            self._depths[thing] = float(self.view.depth(np.nanmax(self.flat(thing)[2])))
+        return self._depths[thing]
 
     def _nearest(self, points: Array, thing: int, window: Array) -> Array:
         cover = self._covers.get(thing)

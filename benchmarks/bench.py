@@ -113,42 +113,42 @@ def against(value: float, goal: float | None) -> str:
 
 def page(found: dict[str, dict[str, dict[str, float]]]) -> str:
     rounds = min(int(n["rounds"]) for rows in found.values() for n in rows.values())
-    return "\n".join(
-        [
-            "# Speed",
-            "",
-            "Written by `python3 build.py bench`; the scenes are those of `benchmarks/scenes.py`.",
-            "",
-            "What a whole review costs (sampling and checks; the file is open already) against what Blender itself"
-            " needs to play the shot once: a bare `frame_set` over the same frames of the same scene. Both are CPU"
-            f" seconds of all threads, in one process, taken in turn; each number is the median of {rounds} rounds."
-            " Drawing is in neither. The body map is found anew in every round. Ratios carry over from one machine to"
-            " another, milliseconds do not.",
-            "",
-            "A figure, prop or camera that nothing but its own keys and its parents moves is not stepped: its motion is"
-            " worked out from the keys for all frames at once, and Blender's own evaluation confirms it on up to 32 of"
-            " them. `light`, `crowd` and `long` go that way, `rigify` with its constraints does not.",
-            "",
-            *table(found),
-            "",
-            "The goal of `crowd` was set on joints and soles, so these are judged. `throng` is its first 100 frames with"
-            " all checks: most of its 20 figures stand before each other in the picture all the time, so that every pair"
-            " of their outlines is followed, beside a scene that costs next to nothing. It has no goal; its number tells"
-            " what such a shot costs.",
-            "",
-            "On `rigify` the lantern kisses the head's outline on the share of the frames that is named. Meshes are read"
-            " on every third of these, and wherever the kiss begins, ends, bends quickly or is nearest; between them its"
-            " gap is worked out (`core/measures/kiss_between.py`), which the tests hold to 0.3 px of what a look finds.",
-            "",
-            "The bare sweep of `light` takes a tenth of a second or less, and on a shared machine it swings by two and"
-            " more from run to run, its ratio with it: a number near its goal there does not prove that it is met.",
-            "",
-            "`tests/blender/test_speed.py` holds small versions of the scenes to what they reached when it was written,"
-            " with a quarter of room. A number marked (over) misses its goal.",
-            "",
-            f"Measured on {os.cpu_count()} cores.",
-        ]
-    ).rstrip("\n") + "\n"
+    lines = [
+        "# Speed",
+        "",
+        "Written by `python3 build.py bench`; the scenes are those of `benchmarks/scenes.py`.",
+        "",
+        "What a whole review costs (sampling and checks; the file is open already) against what Blender itself"
+        " needs to play the shot once: a bare `frame_set` over the same frames of the same scene. Both are CPU"
+        f" seconds of all threads, in one process, taken in turn; each number is the median of {rounds} or more."
+        " Drawing is in neither. The body map is found anew in every round. Ratios carry over from one machine to"
+        " another, milliseconds do not.",
+        "",
+        "A figure, prop or camera that nothing but its own keys and its parents moves is not stepped: its motion is"
+        " worked out from the keys for all frames at once, and Blender's own evaluation confirms it on up to 32 of"
+        " them. `light`, `crowd` and `long` go that way, `rigify` with its constraints does not.",
+        "",
+        *table(found),
+        "",
+        "The goal of `crowd` was set on joints and soles, so these are judged there. `throng` is its first 100"
+        " frames with all checks: in its picture the figures pass each other all the time, and every pair of their"
+        " outlines is followed, beside a scene that costs next to nothing. It has no goal; its number tells what"
+        " such a shot costs.",
+        "",
+        "On `rigify` the lantern hangs at the edge of the head's outline on the share of the frames that is named."
+        " Meshes are read on every third of these, and wherever the kiss begins, ends, bends quickly or is nearest;"
+        " between them its gap is worked out (`core/measures/kiss_between.py`), which the tests hold to 0.3 px of"
+        " what a look finds.",
+        "",
+        "The bare sweep of `light` takes a tenth of a second or less, and on a shared machine it swings by two and"
+        " more from run to run, its ratio with it: a number near its goal there does not prove that it is met.",
+        "",
+        "`tests/blender/test_speed.py` holds small versions of the scenes to what they reached when it was written,"
+        " with a quarter of room. A number marked (over) misses its goal.",
+        "",
+        f"Measured on {os.cpu_count()} cores.",
+    ]
+    return "\n".join(lines) + "\n"
 
 
 def main(words: list[str]) -> int:

@@ -130,14 +130,14 @@ class Looks:
         def read(n: int) -> Any:
             return figures.flat(things[n], seen) if n < len(things) else extra[n - len(things)][1]
 
-        boxes = np.full((len(tops), max(self._boxes[t].shape[1] for t in things), 4), np.nan)
+        boxes = np.full((len(things), max(self._boxes[t].shape[1] for t in things), 4), np.nan)
         for n, t in enumerate(things):
             boxes[n, : self._boxes[t].shape[1]] = self._boxes[t][sample]
 
+        others = [True] * len(extra)  # of the rest of the scene only what may hide a place is here at all
+
         def may_meet(box: Array) -> Any:
-            met = meet(boxes, box).any(axis=1)
-            met[len(things) :] = True
-            return met.tolist()
+            return [*np.asarray(meet(boxes, box).any(axis=1)).tolist(), *others]
 
         picture = Picture(seen, tops, read, may_meet)
         for p in which.tolist():

@@ -28,7 +28,7 @@ NEAR_MODIFIERS = (
 
 @dataclass(frozen=True)
 class Asked:
-    """What may be hidden in one frame: places (n, 2) U in the picture, and the depth in metres behind which nothing
+    """What may be hidden in one frame: places (n, 2) U in the picture, and the depth in meters behind which nothing
     hides them."""
 
     seen: View
@@ -36,8 +36,8 @@ class Asked:
     depth: float
 
     def sight(self) -> tuple[Array, Array, Array]:
-        """Where the lines of sight to the places start and end, both (n, 3) world metres, and how far about them, in
-        metres (n,), a body still counts."""
+        """Where the lines of sight to the places start and end, both (n, 3) world meters, and how far about them, in
+        meters (n,), a body still counts."""
         ends = [[self.seen.place(x, y, depth) for x, y in self.places.tolist()] for depth in (0.0, self.depth)]
         start, stop = (np.array(some).reshape(-1, 3) for some in ends)
         return start, stop, np.full(len(start), MARGIN * float(self.seen.metres_per_unit(self.depth)))
@@ -71,9 +71,9 @@ def hiders(
 
 
 def crosses(box: Array, world: Array, start: Array, stop: Array, about: Array) -> Array:
-    """(n,) whether lines from start to stop (n, 3), in world metres, come within ``about`` (n,) metres of a box.
+    """(n,) whether lines from start to stop (n, 3), in world meters, come within ``about`` (n,) meters of a box.
 
-    box (2, 3): its low and its high corner in a space of its own, and that space (n or 1, 4, 4) in world metres.
+    box (2, 3): its low and its high corner in a space of its own, and that space (n or 1, 4, 4) in world meters.
     """
     size = np.linalg.norm(world[:, :3, :3], axis=1)
     if not (np.abs(np.linalg.det(world[:, :3, :3])) > 1e-12 * size.prod(axis=1)).all():
@@ -94,7 +94,7 @@ def crosses(box: Array, world: Array, start: Array, stop: Array, about: Array) -
 
 
 def _worlds(scene: Any, bodies: Sequence[Body], frames: Array, unit: float) -> list[Array]:
-    """World matrices (F or 1, 4, 4) of the bodies in metres: only places are evaluated, no mesh."""
+    """World matrices (F or 1, 4, 4) of the bodies in meters: only places are evaluated, no mesh."""
     moving = [may_move(body.object) for body in bodies]
     out = [np.zeros((len(frames) if moves else 1, 4, 4)) for moves in moving]
     with probe(scene) as inside:

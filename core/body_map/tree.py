@@ -19,7 +19,7 @@ _PAIRS = 1 << 17  # pairs of bones held against each other at once: a MB of dist
 class Tree:
     """The chosen bones as a tree; all lists are by position in ``bones`` (indices into the skeleton).
 
-    heads (N, 3); ends (N, 3) the bone's own end, cut to the parent's length where it is absurd; size in metres;
+    heads (N, 3); ends (N, 3) the bone's own end, cut to the parent's length where it is absurd; size in meters;
     reach (N,) the length of the longest path down from a head; count (N,) bones below; centre (N, 3) of all that
     hangs there. side, partner, words as in names.pair_sides. how: 'skin', 'deform' or 'all'.
     """

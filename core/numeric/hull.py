@@ -50,7 +50,7 @@ def smallest_norm_thick(points: Array, present: Array, arms: Array) -> Array:
     p +- arms[0] +- arms[1] and p +- arms[0] +- arms[2]. Returns (F, 2): zero where the grown hull holds the origin, NaN
     where the set is empty.
 
-    Of a convex polygon's sides the one that lies farthest towards the origin touches the nearest point, so that it is
+    Of a convex polygon's sides the one that lies farthest toward the origin touches the nearest point, so that it is
     enough to try the directions of all chords and of the hexagon's sides, and the ones square to them.
     """
     points = np.asarray(points, float)

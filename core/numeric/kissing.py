@@ -82,7 +82,7 @@ class Picture:
     """Things projected in one frame, each only when it is asked for.
 
     view; topologies: one a thing; read(thing) -> what ``View.project`` gives for that topology's vertices, or their
-    world places (n, 3) in metres. may_meet(box) -> for each thing whether something of it may lie in a box (4,) of the
+    world places (n, 3) in meters. may_meet(box) -> for each thing whether something of it may lie in a box (4,) of the
     picture: left, low, right, high, U; as far as is known without reading it.
     """
 
@@ -151,7 +151,7 @@ class Picture:
 
     def nearest(self, points: Array, things: Sequence[int], window: Array, depth: float) -> Array:
         """Nearness (K,) of the nearest of the things where it covers the points (K, 2) U, -inf elsewhere. window (4,):
-        where more will be asked soon. What is farther from the camera than ``depth`` metres may be left out."""
+        where more will be asked soon. What is farther from the camera than ``depth`` meters may be left out."""
         found = np.full(len(points), -np.inf)
         if not len(points):
             return found
@@ -163,7 +163,7 @@ class Picture:
         return found
 
     def _depth(self, thing: int) -> float:
-        """Metres from the camera's plane to the nearest vertex of the thing."""
+        """Meters from the camera's plane to the nearest vertex of the thing."""
         if thing not in self._depths:
             self._depths[thing] = float(self.view.depth(np.nanmax(self.flat(thing)[2])))
         return self._depths[thing]
@@ -248,7 +248,7 @@ def kisses(
     """The kisses of things a and b in this picture, nearest first.
 
     thirds: every thing that can hide the place or carry a surface on, without a, b and the parts of either. height:
-    metres, of the character that the depths are measured by. body: what is of one body with b: where a runs plainly
+    meters, of the character that the depths are measured by. body: what is of one body with b: where a runs plainly
     over some of it by a kiss, the kiss is crossed too.
     """
     box_a, box_b = picture.box(a), picture.box(b)

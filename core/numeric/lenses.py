@@ -23,7 +23,7 @@ class Lenses:
 
     def boxes(self, lines: Array, radius: float, margin: float) -> Array:
         """Boxes (F, K, 4) in U of capsules (F, K, 2, 3), grown by ``margin`` U, clipped to the picture;
-        NaN out of it. radius: metres."""
+        NaN out of it. radius: meters."""
         f, k = lines.shape[:2]
         local = (lines - self.origin[:, None, None]).reshape(f, 2 * k, 3) @ self.turn.transpose(0, 2, 1)
         depth = -local[..., 2]

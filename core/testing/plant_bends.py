@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Planted joint faults: knees and elbows reversed, wrists tilted, legs spread, past the limit by known degrees.
 
-The bends are made from joint centres alone: the hinge is the mean normal of the limb's own bend, a wrist's tilt the
+The bends are made from joint centers alone: the hinge is the mean normal of the limb's own bend, a wrist's tilt the
 angle between forearm and hand, a spread the thigh's direction against the pelvis's own right, up and front.
 """
 

@@ -2,7 +2,7 @@
 """Faults planted into sampled motion: what was done, where, and what a review must say about it.
 
 A planter takes a clean shot of one character and returns Cases, each with one fault and nothing else wrong: windows are
-taken in which the edit does not move a standing foot. Places and angles are worked out here from joint centres, not
+taken in which the edit does not move a standing foot. Places and angles are worked out here from joint centers, not
 read from the checks' own measures. Used by tests and by the corpus run.
 """
 
@@ -28,7 +28,7 @@ Window = tuple[int, int]
 SIZES = ("small", "middle", "large")
 #: Seconds of a planted bend or pull, and of its top: 13 and 3 frames of 24.
 WHOLE, TOP = 13 / 24, 2 / 24
-#: A standing ankle may be moved by this many metres at most, or the fault would be a slip as well.
+#: A standing ankle may be moved by this many meters at most, or the fault would be a slip as well.
 STANDS = 0.004
 #: A foot that is moved stays this share of the leg over where it stands.
 ALOFT = 0.03
@@ -180,7 +180,7 @@ def centres(shot: Shot, whole: float = WHOLE, most: int = 40) -> list[int]:
 
 def spaced(found: Iterator[tuple[int, Callable[[str], Case]]], shot: Shot, gap: float = WHOLE,
            places: int = PLACES) -> list[Callable[[str], Case]]:
-    """The first makers of cases whose centres are ``gap`` seconds apart."""
+    """The first makers of cases whose centers are ``gap`` seconds apart."""
     taken: list[int] = []
     out = []
     for centre, make in found:

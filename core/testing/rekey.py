@@ -241,7 +241,7 @@ def _within_reach(shot: Shot, new: Character, goals: dict[str, Array], curves: _
 
 
 def _too_far(character: Character, limb: str, place: Array) -> Array:
-    """(F,) metres by which the body must come down for the limb to reach its goal with a little bend left."""
+    """(F,) meters by which the body must come down for the limb to reach its goal with a little bend left."""
     root, mid, _ = body.LIMBS[limb]
     length = NEARLY * (character.rest_length(root) + character.rest_length(mid)) * character.scale
     line = place - character.head(root)

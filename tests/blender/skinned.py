@@ -26,7 +26,7 @@ def solid(scene: Any, name: str, mesh: Mesh) -> Any:
 def armature(scene: Any, name: str, bones: Mapping[str, tuple[Array, Array]]) -> Any:
     """An armature whose bones have the parts' own names; each hangs on the nearest part above that there is.
 
-    bones: part -> head (3,) and tail (3,); a bone shorter than a millimetre becomes one of 5 cm, upright.
+    bones: part -> head (3,) and tail (3,); a bone shorter than a millimeter becomes one of 5 cm, upright.
     """
     data = bpy.data.armatures.new(name)
     rig = bpy.data.objects.new(name, data)

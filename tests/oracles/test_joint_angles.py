@@ -39,7 +39,7 @@ def anatomical(right: Array, up: Array) -> Array:
 
 
 class Skeleton:
-    """Rest joint centres and true frames: arms lifted ``lift`` degrees from hanging, knees and elbows bent by ``bend``,
+    """Rest joint centers and true frames: arms lifted ``lift`` degrees from hanging, knees and elbows bent by ``bend``,
     feet turned out by ``out``, the elbow's true hinge ``skew`` degrees off the front."""
 
     def __init__(self, lift: float, bend: float, out: float, skew: float) -> None:

@@ -87,7 +87,7 @@ def plant(s: Stage, gap: float, first: int, held: int, nearer: float, direction:
     """Keys the lantern beside the head's outline: ``gap`` px for ``held`` frames, coming and leaving by ``leave`` px a
     frame.
 
-    nearer: metres by which it stands before the head (negative: behind); direction: degrees in the picture from the
+    nearer: meters by which it stands before the head (negative: behind); direction: degrees in the picture from the
     head.
     """
     way = np.array([np.cos(np.radians(direction)), np.sin(np.radians(direction))])

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""A figure whose units nobody can know: what speaks in metres is silent and says so, until a card gives the height."""
+"""A figure whose units nobody can know: what speaks in meters is silent and says so, until a card gives the height."""
 
 import warnings
 from typing import Any
@@ -35,7 +35,7 @@ def unsized(skipped: dict[str, list[str]]) -> set[str]:
 
 
 def centimetres(tmp_path: Any) -> Any:
-    """A fresh scene with the walking figure read back from a BVH file in centimetres."""
+    """A fresh scene with the walking figure read back from a BVH file in centimeters."""
     rig = bpy.context.scene.objects["Keeper"]
     bpy.context.view_layer.objects.active = rig
     path = str(tmp_path / "keeper.bvh")

@@ -218,7 +218,7 @@ def test_a_figure_whose_names_mean_the_viewers_sides_spreads_its_legs_outward_al
 
 
 def arms_back(swing: Array) -> Shot:
-    """The adult with its arms modelled bent 30 degrees to the back, the left elbow turned by ``swing`` degrees about
+    """The adult with its arms modeled bent 30 degrees to the back, the left elbow turned by ``swing`` degrees about
     its hinge, toward the front."""
     puppet = adult()
     heads, tails = puppet.heads.copy(), puppet.tails.copy()

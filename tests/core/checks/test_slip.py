@@ -28,7 +28,7 @@ def _turned_about(shot, point, angle):
 
 
 def _stillest(shot, first, last):
-    """Metres by which the stillest of many places under the left foot is moved from sample to sample, summed."""
+    """Meters by which the stillest of many places under the left foot is moved from sample to sample, summed."""
     c = shot.characters[0]
     corners = carried(c, sole_of(c, "L"))[:, [1, 2, 4, 5, 6]]
     share = np.random.default_rng(0).dirichlet(np.full(5, 0.3), 4000)

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """tangent: a lantern held beside the round of a head in an orthographic picture, where every gap is known by hand.
 
-One millimetre is one px here. Blender's own meshes and cameras are planted in tests/blender/sampling/test_meshes.py.
+One millimeter is one px here. Blender's own meshes and cameras are planted in tests/blender/sampling/test_meshes.py.
 """
 
 from collections.abc import Iterable
@@ -61,7 +61,7 @@ class Set:
     """The shot's motion: what stands where on each frame, so that it can be moved and looked at again."""
 
     fps: float
-    lantern: Array  # (F, 3) centre
+    lantern: Array  # (F, 3) center
     turned: float = 0.0  # degrees about the line of sight
     wall: float | None = None  # its y
     count: int = 48
@@ -135,7 +135,7 @@ class Set:
 def held(
     fps: float, gap: float, start: float, end: float, *, turned: float = 0.0, nearer: float = 0.4, **more: Any
 ) -> Set:
-    """The lantern ``gap`` px to the left of the head's round from start to end seconds, and AWAY metres off
+    """The lantern ``gap`` px to the left of the head's round from start to end seconds, and AWAY meters off
     otherwise."""
     times = np.arange(round(2.0 * fps)) / fps
     c, s = abs(np.cos(np.radians(turned))), abs(np.sin(np.radians(turned)))

@@ -95,7 +95,7 @@ def test_an_uneven_ground_is_said_to_vary():
 def test_a_moving_mesh_carries_the_feet():
     shot = walk(in_place=True).shot
     world = np.tile(np.eye(4), (shot.count, 1, 1))
-    world[:, 1, 3] = shot.times                # 1 m/s towards +Y, under the feet of a figure that faces -Y
+    world[:, 1, 3] = shot.times                # 1 m/s toward +Y, under the feet of a figure that faces -Y
     plate = np.array([[[-9.0, -9, 0], [9, -9, 0], [9, 9, 0]], [[-9, -9, 0], [9, 9, 0], [-9, 9, 0]]])
     shot = replace(shot, surfaces=(Surface("Conveyor", "marked", plate, world),))
     found = _of(belt, shot)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""The smallest-norm point of small hulls, against shapely's own nearest point and against scipy's linear programme."""
+"""The smallest-norm point of small hulls, against shapely's own nearest point and against scipy's linear program."""
 import numpy as np
 import pytest
 from plumbline.core.numeric.hull import smallest_norm, smallest_norm_thick

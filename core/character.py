@@ -5,6 +5,7 @@ F frames, P parts, S sole points. Places are world meters; axes are (…, 3, 3) 
 world as columns.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -13,7 +14,7 @@ import numpy as np
 from . import body
 from .card import Card
 from .frozen import freeze, rows_of
-from .keys import Keys
+from .keys import Control, Keys
 from .need import Need
 
 Array = np.ndarray
@@ -25,14 +26,13 @@ class Goal:
 
     part is the limb's end ('foot.L', 'hand.R'); place (F, 3) where the target is, reach (F, 3) where the chain's
     end is,
-    influence (F,) of the constraint. controls: owners ('rig/bone') of the keys that move the goal or its pole.
+    influence (F,) of the constraint.
     """
 
     part: str
     place: Array
     reach: Array
     influence: Array
-    controls: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         freeze(self, "place", (None, 3))
@@ -71,7 +71,8 @@ class Character:
     carried into
     the world by the armature's first sampled place. scale (F,): the armature's uniform scale over its first.
     up, forward (3,): the figure's own directions in that rest pose.
-    reasons: one sentence a part, why this bone. keyed: whether its motion comes from sparse keys.
+    reasons: one sentence a part, why this bone. keys: those of its armatures and of whatever else moves it; controls:
+    part -> what is keyed to move it against the part that carries it, empty where that was not looked for.
     """
 
     name: str
@@ -92,6 +93,7 @@ class Character:
     goals: tuple[Goal, ...] = ()
     soles: tuple[Sole, ...] = ()
     keys: Keys | None = None
+    controls: Mapping[str, tuple[Control, ...]] = field(default_factory=dict)
     reasons: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     human: bool = True
@@ -201,5 +203,6 @@ class Character:
             twist_axes=self.twist_axes if Need.ROTATIONS in need else None,
             goals=self.goals if Need.GOALS in need else (),
             keys=self.keys if Need.KEYS in need else None,
+            controls=self.controls if Need.KEYS in need else {},
             soles=self.soles if Need.ROTATIONS in need else (),
         )

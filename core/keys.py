@@ -2,6 +2,7 @@
 """The keys behind a motion, as columns. Nothing here knows Blender."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -29,6 +30,29 @@ class Channel:
     @property
     def name(self) -> str:
         return f"{self.path.rpartition('.')[2] or self.path}[{self.index}]"
+
+
+#: Properties by which an object or a bone is moved as a whole, as Channel.path names them.
+MOVING = frozenset(
+    f"{before}{path}"
+    for before in ("", "delta_")
+    for path in ("location", "rotation_euler", "rotation_quaternion", "rotation_axis_angle", "scale")
+)
+
+
+@dataclass(frozen=True)
+class Control:
+    """What a person keys to move a part. owner: as Channel.owner has it; path: the one property that counts, as
+    Channel.path has it, or '' for its place, turn and scale. spans: the scene frames, first and last, on which the part
+    follows it; None for all."""
+
+    owner: str
+    path: str = ""
+    spans: tuple[tuple[float, float], ...] | None = None
+
+    def counts(self, first: float, last: float) -> bool:
+        """Whether the part follows it somewhere on scene frames ``first`` to ``last``, both inside."""
+        return self.spans is None or any(a <= last and b >= first for a, b in self.spans)
 
 
 #: Interpolation of the segment that starts at a key, by name; Blender numbers them otherwise.
@@ -88,3 +112,18 @@ class Keys:
         """The rows of one channel."""
         lo, hi = np.searchsorted(self.channel, (index, index + 1))
         return slice(int(lo), int(hi))
+
+    @cached_property
+    def by_owner(self) -> dict[str, tuple[int, ...]]:
+        """Owner -> its channels' indices."""
+        found: dict[str, list[int]] = {}
+        for i, channel in enumerate(self.channels):
+            found.setdefault(channel.owner, []).append(i)
+        return {owner: tuple(rows) for owner, rows in found.items()}
+
+    def behind(self, control: Control) -> tuple[int, ...]:
+        """The indices of the channels that a control stands for."""
+        rows = self.by_owner.get(control.owner, ())
+        if control.path:
+            return tuple(i for i in rows if self.channels[i].path == control.path)
+        return tuple(i for i in rows if self.channels[i].path in MOVING)

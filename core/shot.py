@@ -15,7 +15,7 @@ import numpy as np
 
 from .character import SOLE_POINTS, Character, Goal, Sole
 from .frozen import freeze
-from .keys import INTERPOLATIONS, Channel, Keys
+from .keys import INTERPOLATIONS, Channel, Control, Keys
 from .kiss import Kisses
 from .need import Need
 
@@ -26,6 +26,7 @@ __all__ = [
     "Camera",
     "Channel",
     "Character",
+    "Control",
     "Goal",
     "Keys",
     "Prop",

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Selecting the keys that a note names, so that the dope sheet and the graph editor show them."""
 
+from collections.abc import Iterable
 from typing import Any
 
 import bpy
@@ -34,7 +35,7 @@ class PLUMBLINE_OT_select_keys(Refusing, bpy.types.Operator):
         if note is None or not found:
             self.report({"WARNING"}, "The keys are no longer there; check the shot again")
             return {"CANCELLED"}
-        count = select(found)
+        count = select(found, context.scene.objects)
         _select_owners(context, found)
         wanted = named(note)
         if count < wanted:
@@ -49,9 +50,9 @@ def named(note: Note) -> int:
     return sum(len(key.frames) for key in note.keys)
 
 
-def select(found: list[Found]) -> int:
-    """Selects these keys and no other of their objects; returns how many."""
-    for thing in {item.object.name: item.object for item in found}.values():
+def select(found: list[Found], others: Iterable[Any]) -> int:
+    """Selects these keys and no other of their objects or of the ``others``; returns how many."""
+    for thing in dict.fromkeys([*others, *(item.object for item in found)]):
         for curve, _ in compat.curves_of(thing):
             points = curve.keyframe_points
             for name in ("select_control_point", "select_left_handle", "select_right_handle"):

@@ -3,13 +3,14 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
 from ...core import body
 from ...core.need import Need
-from ...core.shot import Character, Goal, Keys, Sole
+from ...core.shot import Character, Control, Goal, Keys, Sole
 from .armatures import Member, Rig
 from .readers import PlaceReader, PoseReader, carried
 
@@ -132,6 +133,7 @@ def character_of(
     goals: tuple[Goal, ...] = (),
     soles: tuple[Sole, ...] = (),
     keys: Keys | None = None,
+    controls: Mapping[str, tuple[Control, ...]] = MappingProxyType({}),
     standing: float | None = None,
 ) -> tuple[Character | None, list[str]]:
     """The sampled character and remarks on it; None where not one of its parts has a place.
@@ -208,6 +210,7 @@ def character_of(
         goals=goals,
         soles=soles,
         keys=keys,
+        controls=controls,
         reasons=tuple(str(member.map.reasons.get(p, "")) for p in parts),
         warnings=tuple(dict.fromkeys(warnings)),
         human=member.map.human,

@@ -17,7 +17,6 @@ from ...core.shot import Goal
 from ..compat import curves_of
 from .armatures import Member, Rig
 from .character import Places
-from .controls import controls_of
 from .readers import PlaceReader, PoseReader
 
 Array = np.ndarray
@@ -30,7 +29,7 @@ AT_REST, IN_MOTION = 0.06, 0.01
 @dataclass(frozen=True, eq=False)
 class Chain:
     """One constraint whose chain is (a copy of) a limb. bone: its owner; joint: the chain's bone that begins at the
-    middle joint; controls: what a person keys to move its goal and its pole.
+    middle joint.
     """
 
     limb: str
@@ -42,7 +41,6 @@ class Chain:
     target: Any
     subtarget: str
     animated: bool
-    controls: tuple[str, ...] = ()
 
     @property
     def bones(self) -> tuple[str, ...]:
@@ -100,7 +98,6 @@ def _chains(member: Member, rig: Rig) -> Iterator[Chain]:
                         constraint.target,
                         constraint.subtarget,
                         any(path.startswith(mine) for path in paths),
-                        controls_of(constraint, rig.object, links),
                     )
                     break
 
@@ -143,7 +140,6 @@ def goals_of(
     head or tail is, both in meters. Of several constraints on one limb the strongest counts, frame by frame.
     """
     found: dict[str, tuple[Array, Array, Array]] = {}
-    controls: dict[str, tuple[str, ...]] = {}
     skeleton, parts = member.skeleton, member.map.parts
     for chain, reader in influences.items():
         where = place(chain)
@@ -158,8 +154,6 @@ def goals_of(
             joint(chain.rig, chain.joint, False) - joint(member.rig_of(middle), skeleton.names[middle], False), axis=1
         )
         counts = np.where(apart <= IN_MOTION * length, reader.values, 0.0)
-        if counts.max() > 0:
-            controls[chain.limb] = tuple(dict.fromkeys((*controls.get(chain.limb, ()), *chain.controls)))
         if chain.limb in found:
             old = found[chain.limb]
             better = counts > old[2]
@@ -171,7 +165,7 @@ def goals_of(
         else:
             found[chain.limb] = (where, end, counts)
     return tuple(
-        Goal(LIMBS[limb][2], *columns, controls[limb]) for limb, columns in found.items() if columns[2].max() > 0
+        Goal(LIMBS[limb][2], *columns) for limb, columns in found.items() if columns[2].max() > 0
     )
 
 

@@ -37,7 +37,7 @@ class Played:
 
 
 @lru_cache(maxsize=4096)
-def _target(data_path: str) -> tuple[str, str]:
+def target_of(data_path: str) -> tuple[str, str]:
     """Bone, '' for the object itself, and the path from there."""
     found = _BONE.match(data_path)
     return (re.sub(r"\\(.)", r"\1", found.group(1)), found.group(2)) if found else ("", data_path)
@@ -65,7 +65,7 @@ def played_by(owner: Any, stretch: float) -> Iterator[Played]:
             ways[key] = _way(data, strip, active_plain)
         action, slot, through, offset, slope, plain, begin, end = ways[key]
         data_path, index = curve.data_path, curve.array_index
-        bone, path = _target(data_path)
+        bone, path = target_of(data_path)
         yield Played(
             curve,
             points,

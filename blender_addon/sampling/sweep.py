@@ -17,11 +17,13 @@ import numpy as np
 
 from ...core.card import Card
 from ...core.need import Need
-from ...core.shot import Character, Shot
+from ...core.shot import Character, Control, Keys, Shot
 from . import reach
 from .armatures import CannotMeasure, Cast, Fallback, Member, Rig, cast_of, missing_files, no_card
 from .character import Places, bones_of, character_of, unplaceable
+from .controls import Rigging, controls_of
 from .goals import Chain, InfluenceReader, chains_of, goals_of, target_place
+from .influences import Influences
 from .keys import KeyBook
 from .probe import Probe, probe, remove_strays
 from .props import Things
@@ -96,6 +98,7 @@ class _Pass:
         frames = reach.frames_of(self.scene, self.judged, graph, moved)
         n = len(frames)
         self.book = KeyBook(self.scene, (float(frames[0]), float(frames[-1])))
+        self.rigging = Rigging(Influences(self.book, frames))
         poses = {key: PoseReader(object, sorted(names), n) for key, (object, names) in armatures.items()}
         places: dict[int, PlaceReader] = {**poses, **{key: PlaceReader(object, n) for key, object in others.items()}}
         influences = {c: InfluenceReader(c, n) for some in chains.values() for c in some}
@@ -220,9 +223,11 @@ class _Pass:
             if chains
             else ()
         )
-        keys = None
+        keys: Keys | None = None
+        controls: dict[str, tuple[Control, ...]] = {}
         if Need.KEYS in self.needs:
-            keys = self.book.of_all([rig.object for rig in member.rigs])
+            controls, owners = controls_of(member, self.rigging, self.book, frames)
+            keys = self.book.of_all(owners)
         skins = skins_of(member, {rig.name: worlds.of(rig)[0] for rig in member.rigs}, unit, self.stands)
         soles = soles_of(member, skins) if Need.ROTATIONS in self.needs else ()
         character, remarks = character_of(
@@ -235,6 +240,7 @@ class _Pass:
             goals=goals,
             soles=soles,
             keys=keys,
+            controls=controls,
             standing=standing_of(member, skins),
         )
         self.remarks.extend(remarks)

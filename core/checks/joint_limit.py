@@ -14,6 +14,7 @@ from ..measures.angles import JointAngle, angles
 from ..measures.bearing import bearing_hands
 from ..measures.build import unlike_people
 from ..measures.key_refs import keys_in
+from ..need import Need
 from ..note import Limit, Note, Severity, Skip
 from ..numeric.spans import HELD_SECONDS, beyond, held, nearest, samples
 from ..remedy import Turn
@@ -76,6 +77,7 @@ class JointLimit(Check):
 
     lane = "Limbs"
     uses = (angles, bearing_hands)
+    own_needs = Need.KEYS  # for the note to name, never for the finding
     groups = tuple(
         g
         for s in body.SIDES

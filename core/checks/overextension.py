@@ -11,6 +11,7 @@ from ..check import Check
 from ..evidence import Arc, Evidence, Point, Polyline
 from ..measures.key_refs import keys_in
 from ..measures.reach import FLAT, Reach, reach
+from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
 from ..numeric import rotation as rot
 from ..numeric.spans import HELD_SECONDS, Span, beyond, held, joined, samples
@@ -55,6 +56,7 @@ class Overextension(Check):
 
     lane = "Limbs"
     uses = (reach,)
+    own_needs = Need.KEYS  # for the note to name, never for the finding
     groups = tuple(body.LIMBS.values())
     limit = Limit(
         0.015,

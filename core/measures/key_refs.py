@@ -5,7 +5,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from .. import body
+from ..keys import Keys
 from ..note import KeyReference
 from ..shot import Character
 
@@ -13,20 +13,52 @@ from ..shot import Character
 def keys_in(character: Character, parts: Iterable[str], first: float, last: float) -> tuple[KeyReference, ...]:
     """Keys behind ``parts`` on scene frames ``first`` to ``last``, both inside; none if no keys were read.
 
-    Those of the parts' own bones, and of the controls of the limb's goal and pole where inverse kinematics moves it.
+    Those of the controls that the parts follow on these frames; of the parts' own bones where no control is known.
+    Where none of them has a key in there, the keys on both sides between which they move.
     """
-    keys, parts = character.keys, tuple(parts)
+    keys = character.keys
     if keys is None:
         return ()
-    bones = {character.bones[character.index[p]].rpartition("/")[2] for p in parts if p in character.index}
-    limbs = [limb for limb in body.LIMBS.values() if any(p in limb for p in parts)]
-    controls = {c for goal in character.goals if any(goal.part in limb for limb in limbs) for c in goal.controls}
-    found = []
-    for i, channel in enumerate(keys.channels):
-        if channel.bone not in bones and channel.owner not in controls:
-            continue
-        at = keys.scene_frame[keys.of(i)]
-        inside = at[(at >= first) & (at <= last)]
-        if len(inside):
-            found.append(KeyReference(channel.owner, channel.name, tuple(float(f) for f in np.unique(inside))))
-    return tuple(found)
+    rows = dict.fromkeys(row for part in parts for row in channels_behind(character, keys, part, first, last))
+    return _named(keys, {row: _inside(keys, row, first, last) for row in rows}) or _named(
+        keys, _around(keys, list(rows), first, last)
+    )
+
+
+def channels_behind(character: Character, keys: Keys, part: str, first: float, last: float) -> tuple[int, ...]:
+    """Indices of the channels that a part follows on scene frames ``first`` to ``last``, both inside."""
+    controls = character.controls.get(part)
+    if controls is not None:
+        return tuple(row for control in controls if control.counts(first, last) for row in keys.behind(control))
+    if part not in character.index:
+        return ()
+    bone = character.bones[character.index[part]].rpartition("/")[2]
+    return tuple(i for i, channel in enumerate(keys.channels) if channel.bone == bone)
+
+
+def _inside(keys: Keys, row: int, first: float, last: float) -> tuple[float, ...]:
+    at = keys.scene_frame[keys.of(row)]
+    return tuple(float(f) for f in np.unique(at[(at >= first) & (at <= last)]))
+
+
+def _around(keys: Keys, rows: list[int], first: float, last: float) -> dict[int, tuple[float, ...]]:
+    """Per channel the last key before a span and the first after it; only of channels that change between them, unless
+    none does."""
+    found, moving = {}, {}
+    for row in rows:
+        of = keys.of(row)
+        at, value = keys.scene_frame[of], keys.value[of]
+        after = int(np.searchsorted(at, last, "right"))
+        ends = [k for k in (after - 1, after) if 0 <= k < len(at)]
+        found[row] = tuple(float(at[k]) for k in ends)
+        if len(ends) == 2 and value[ends[0]] != value[ends[1]]:
+            moving[row] = found[row]
+    return moving or found
+
+
+def _named(keys: Keys, frames: dict[int, tuple[float, ...]]) -> tuple[KeyReference, ...]:
+    return tuple(
+        KeyReference(keys.channels[row].owner, keys.channels[row].name, frames[row])
+        for row in sorted(frames)
+        if frames[row]
+    )

@@ -1,8 +1,9 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which parts are driven by sparse keys, and the stretches between two keys that run straight.
 
-A part is driven by the keys of its own bone and of the handles that the limb's names tell ('hand_ik.L' drives the whole
-left arm). Keys say which keys stand behind a finding; whether there is one, the evaluated motion says.
+A part is driven by the keys of its controls; where sampling found none, by those of its own bone and of the handles
+that the limb's names tell ('hand_ik.L' drives the whole left arm). Keys say which keys stand behind a finding; whether
+there is one, the evaluated motion says.
 """
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -17,6 +18,7 @@ from ..note import KeyReference
 from ..numeric.fcurve import BEZIER, CONSTANT, LINEAR
 from ..shot import Character, Keys
 from ..study import Study, measure
+from .key_refs import channels_behind
 
 Array = np.ndarray
 
@@ -79,7 +81,15 @@ def keyed(study: Study, character: Character) -> Keyed:
     straight = _straight(keys)
     sparse = _sparse(keys)
     return Keyed(keys, channels, frozenset(p for p, found in channels.items() if sparse[list(found)].any()),
-                 {p: tuple(s for i in found for s in straight.get(i, ())) for p, found in channels.items()})
+                 {p: tuple(s for i in found for s in straight.get(i, ()) if _follows(character, keys, p, s))
+                  for p, found in channels.items()})
+
+
+def _follows(character: Character, keys: Keys, part: str, straight: Straight) -> bool:
+    """Whether a part follows the stretch's channel while it lasts: its control may be faded out."""
+    if all(control.spans is None for control in character.controls.get(part, ())):
+        return True
+    return straight.channel in channels_behind(character, keys, part, straight.first, straight.last)
 
 
 def _sparse(keys: Keys) -> Array:
@@ -193,7 +203,12 @@ def _moving(keys: Keys, line: _Line, channel: Array, first: Array, last: Array) 
 
 
 def _channels(character: Character, keys: Keys) -> dict[str, tuple[int, ...]]:
-    """Part -> channels that drive it: those of its own bone, and of handles named for it or for its limb's end."""
+    """Part -> channels that drive it: those of its controls; where none is known or keyed, those of its own bone, and
+    of handles named for it or for its limb's end."""
+    behind = {p: channels_behind(character, keys, p, -np.inf, np.inf) for p in character.controls}
+    known = {p: rows for p, rows in behind.items() if rows}
+    if len(known) == len(character.parts):
+        return known
     bones: dict[str, str] = {}
     for part, bone in zip(character.parts, character.bones, strict=True):
         bones[bone.rpartition("/")[2]] = part
@@ -207,7 +222,7 @@ def _channels(character: Character, keys: Keys) -> dict[str, tuple[int, ...]]:
         for driven in _driven(moved) if moved is not None else ():
             if character.has(driven):
                 found.setdefault(driven, []).append(i)
-    return {p: tuple(c) for p, c in found.items()}
+    return {p: tuple(c) for p, c in found.items()} | known
 
 
 def _driven(part: str) -> tuple[str, ...]:

@@ -145,8 +145,7 @@ def reach(
             was_tail = np.linalg.norm(character.tails[:, character.index[part]] - character.end(part), axis=-1) < 1e-4
             tails[:, character.index[part]] = np.where(was_tail[:, None], joint, tails[:, character.index[part]])
     goals = tuple(
-        Goal(g.part, np.where(active[:, None], place, g.place), np.where(active[:, None], ankle, g.reach), g.influence,
-             g.controls)
+        Goal(g.part, np.where(active[:, None], place, g.place), np.where(active[:, None], ankle, g.reach), g.influence)
         if g.part == end
         else g
         for g in new.goals
@@ -210,6 +209,7 @@ def _swap_sides(c: Character) -> Character:
         parts=tuple(body.mirror(p) for p in c.parts),
         soles=soles,
         goals=tuple(replace(g, part=body.mirror(g.part)) for g in c.goals),
+        controls={body.mirror(part): behind for part, behind in c.controls.items()},
     )
 
 

@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """What we do when Blender tells of edits, undo and files. Handlers only mark results stale, stop a running check, or
-ask a
-timer to tidy up: they never measure."""
+ask a timer to tidy up: they never measure."""
 
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
@@ -68,11 +67,7 @@ def stop_check(*_: Any) -> None:
 
 @persistent
 def after_undo(*_: Any) -> None:
-    session.mark_undone(bpy.data.scenes)
     session.undoing = True
-    for scene in bpy.data.scenes:
-        settings.follow_aside(scene)
-    redraw_panels()
     ask_to_tidy()
 
 
@@ -92,25 +87,34 @@ def after_load(*_: Any) -> None:
 
 
 def ask_to_tidy() -> None:
-    """Has stray temporary scenes removed at the next quiet moment: inside a handler of undo that would be too early."""
+    """Has stray temporary scenes removed, and what an undo brought looked at, at the next quiet moment: inside a
+    handler of undo that would be too early."""
     if not bpy.app.timers.is_registered(tidy):
         bpy.app.timers.register(tidy, first_interval=0.0, persistent=True)
 
 
 def tidy() -> float | None:
-    """Removes stray temporary scenes; while a check runs it comes back later."""
+    """Removes stray temporary scenes and finds what an undo has left of the results; while a check runs it comes back
+    later."""
     if session.job is not None:
         return 0.5
     remove_strays()
     if session.undoing:
         _evaluate()
-        session.mark_undone(bpy.data.scenes)  # an edit may have followed in the same breath
+        for scene in bpy.data.scenes:
+            settings.follow_aside(scene)
+        if session.mark_undone(bpy.data.scenes):
+            edited_frames.ask()
         session.undoing = False
+        redraw_panels()
     return None
 
 
 def _evaluate() -> None:
-    """Has Blender evaluate what an undo brought, so that it flags nothing of it later."""
+    """Has Blender evaluate what an undo brought, so that it flags nothing of it later.
+
+    What is found after that holds for an edit too that followed in the same breath.
+    """
     manager = bpy.context.window_manager
     for window in manager.windows if manager is not None else ():
         window.view_layer.update()

@@ -179,8 +179,10 @@ def remember(scene: Any) -> None:
             checked.poses = [*checked.poses[-_REMEMBERED:], now]
 
 
-def mark_undone(scenes: Iterable[Any]) -> None:
-    """After an undo or redo, a result stays fresh only where it leads back to a scene that the check held for."""
+def mark_undone(scenes: Iterable[Any]) -> bool:
+    """After an undo or redo, a result stays fresh only where it leads back to a scene that the check held for; returns
+    whether one became stale. Reads all that was measured, so it is nothing for a handler."""
+    marked = False
     stands = {scene.session_uid: scene for scene in scenes}
     for uid, checked in _checked.items():
         scene = stands.get(uid)
@@ -192,8 +194,10 @@ def mark_undone(scenes: Iterable[Any]) -> None:
             or fingerprint.of_data(scene) != checked.data
         ):
             mark_edited(uid, "")
+            marked = True
         else:
             checked.frame = scene.frame_current
+    return marked
 
 
 def step(scene: Any) -> bool:

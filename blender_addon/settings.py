@@ -147,7 +147,8 @@ def _fill(row: Any, uid: str, number: int, note: Note, several: bool) -> None:
 
 
 def follow_aside(scene: Any) -> None:
-    """Result and rows of this scene follow what is kept aside on it now. Call it from operators, and after undo."""
+    """Result and rows of this scene follow what is kept aside on it now. Call it from operators and timers,
+    not from handlers."""
     uid, checked = str(scene.session_uid), session.of(scene)
     if checked is None or checked.result is None:
         return

@@ -2,7 +2,7 @@
 """The shot of the open scene checked as the button does it, and what came of it."""
 
 import bpy
-from plumbline.blender_addon import session
+from plumbline.blender_addon import handlers, session
 from plumbline.core.note import Note
 
 
@@ -18,6 +18,14 @@ def checked() -> session.Checked:
     found = session.of(bpy.context.scene)
     assert found is not None
     return found
+
+
+def undo(redo: bool = False) -> None:
+    """Undo, or redo, and what a timer does after it: in background none ticks."""
+    bpy.ops.ed.redo() if redo else bpy.ops.ed.undo()
+    bpy.context.view_layer.update()
+    handlers.tidy()
+    bpy.context.view_layer.update()
 
 
 def knee_notes() -> list[Note]:

@@ -16,7 +16,7 @@ from typing import Any
 
 import bpy
 import numpy as np
-from plumbline.blender_addon import compat, registration, session, settings
+from plumbline.blender_addon import compat, handlers, registration, session, settings
 from plumbline.core.check import LANES
 from plumbline.sample_scenes import keeper_faults
 
@@ -98,6 +98,7 @@ class Walk:
             except RuntimeError as error:  # nothing to undo
                 if "undo" not in str(error).lower() and "redo" not in str(error).lower():
                     raise
+            handlers.tidy()  # as a timer would, which in background does not tick
 
     def edit(self) -> None:
         rig = next(o for o in bpy.context.scene.objects if o.type == "ARMATURE")

@@ -10,7 +10,7 @@ from plumbline.blender_addon import settings
 from plumbline.blender_addon.kept_aside import PROPERTY
 from plumbline.blender_addon.review import exit_code
 
-from .asking import check, checked, knee_notes
+from .asking import check, checked, knee_notes, undo
 from .sampling.figure import bend_knee, bent_knee
 
 pytestmark = pytest.mark.usefixtures("face")
@@ -71,9 +71,9 @@ def test_undo_brings_it_back(rig: Any) -> None:
     bpy.ops.ed.undo_push(message="before")
     bpy.ops.plumbline.set_aside(number=number, reason="A stilt")
     bpy.ops.ed.undo_push(message="Set Aside")
-    bpy.ops.ed.undo()
+    undo()
     assert knee()[1].set_aside is None and not row(number).aside
-    bpy.ops.ed.redo()
+    undo(redo=True)
     assert knee()[1].set_aside == "A stilt" and row(number).aside
 
 

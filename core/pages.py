@@ -2,6 +2,7 @@
 """The page of a check in docs/checks: made from its docstring and its limits, so that neither can grow old alone."""
 import inspect
 import re
+import textwrap
 
 from .catalogue import catalogue
 from .check import HEADINGS, Check
@@ -27,11 +28,16 @@ def page(check: Check) -> str:
     steps = " | ".join(f"{check.limit.step(severity):g}" for severity in Severity)
     unit = "ratio" if check.limit.unit == "1" else check.limit.unit
     trial = "\nOn trial: shown, but it never decides the exit code.\n" if check.trial else ""
-    body = "".join(f"\n**{heading}.** {found[heading]}\n" for heading in HEADINGS if heading in found)
-    return (f"# {check.name}\n\nLane: {check.lane}\n{trial}\n{found['']}\n{body}\n"
+    body = "".join("\n" + _filled(f"**{heading}.** {found[heading]}") for heading in HEADINGS if heading in found)
+    return (f"# {check.name}\n\nLane: {check.lane}\n{trial}\n{_filled(found[''])}{body}\n"
             f"| unit | low | medium | high |\n| --- | --- | --- | --- |\n| {unit} | {steps} |\n\n"
             f"Source of the limit: {check.limit.source}\n\n"
             f"![A note of {check.name}, on the keeper's faulty take](../pictures/{check.name}.png)\n")
+
+
+def _filled(text: str) -> str:
+    """The words in lines of at most 120, however the docstring breaks them."""
+    return textwrap.fill(text, 120, break_long_words=False, break_on_hyphens=False) + "\n"
 
 
 def pages() -> dict[str, str]:

@@ -30,7 +30,9 @@ FLATTENS = 0.3
 
 
 class Tangent(Check):
-    """Seen as: two outlines that just touch in the picture, a lantern against the side of a head, so that the eye
+    """Two outlines just touch in the shot's camera.
+
+    Seen as: two outlines that just touch in the picture, a lantern against the side of a head, so that the eye
     takes them for one shape or for one depth.
 
     Measures: the signed gap between the outlines of evaluated meshes in the shot's camera, in pixels of a picture whose

@@ -38,7 +38,8 @@ class Filter:
 def now(context: Any) -> Filter:
     """The filter of this context. Cheap enough for drawing; equal as long as it shows the same."""
     here, scene = settings.state(context), context.scene
-    frames = None
+    checked, frames = session.of(scene), None
+    characters = {c.name for c in checked.shot.characters} if checked is not None and checked.shot is not None else ()
     if here.in_range_only:
         preview = scene.use_preview_range
         frames = (
@@ -47,7 +48,7 @@ def now(context: Any) -> Filter:
     return Filter(
         frozenset(s for s in ("low", "medium", "high") if getattr(here, f"show_{s}")),
         frozenset(here.hidden_lanes.split()),
-        here.show_character,
+        here.show_character if here.show_character in characters else "",
         _chosen(context) if here.selected_only else None,
         frames,
     )

@@ -49,8 +49,9 @@ def add(scene: Any, notes: Iterable[Note]) -> int:
         frames: dict[int, list[Note]] = defaultdict(list)
         for note in notes:
             frames[note.worst].append(note)
+        several = len({note.character for shared in frames.values() for note in shared}) > 1
         for frame, shared in sorted(frames.items()):
-            marker = scene.timeline_markers.new(words.marker(shared), frame=frame)
+            marker = scene.timeline_markers.new(words.marker(shared, several), frame=frame)
             marker.select = False
             setattr(marker, TAG, "\n".join(note.id for note in shared))
     return len(frames)

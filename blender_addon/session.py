@@ -216,6 +216,12 @@ def active(scene: Any, index: int) -> Note | None:
     return notes[index] if 0 <= index < len(notes) else None
 
 
+def several(scene: Any) -> bool:
+    """Whether the last check of the scene measured several characters, so that notes must say whose they are."""
+    checked = of(scene)
+    return checked is not None and checked.shot is not None and len(checked.shot.characters) > 1
+
+
 def with_height(checked: Checked, name: str, height: float) -> None:
     """Lets the panel know the height that a character's card states by now, so that it asks no more."""
     if checked.shot is not None:

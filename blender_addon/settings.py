@@ -33,6 +33,7 @@ class PLUMBLINE_PG_row(bpy.types.PropertyGroup):
     number: IntProperty()  # type: ignore[valid-type]
     frame: IntProperty()  # type: ignore[valid-type]
     place: StringProperty()  # type: ignore[valid-type]
+    who: StringProperty()  # type: ignore[valid-type]
     amount: StringProperty()  # type: ignore[valid-type]
     lane: StringProperty()  # type: ignore[valid-type]
     severity: EnumProperty(items=SEVERITIES)  # type: ignore[valid-type]
@@ -126,7 +127,7 @@ def fill_rows(scene: Any) -> None:
     uid = str(scene.session_uid)
     checked = session.of(scene)
     notes = checked.notes if checked else ()
-    several = len({note.character for note in notes}) > 1
+    several = session.several(scene)
     session.filling = True
     try:
         for i in reversed([i for i, row in enumerate(here.rows) if row.scene == uid]):
@@ -141,7 +142,7 @@ def fill_rows(scene: Any) -> None:
 
 def _fill(row: Any, uid: str, number: int, note: Note, several: bool) -> None:
     row.scene, row.number, row.frame = uid, number, note.worst
-    row.place = f"{note.character}: {words.place(note)}" if several and note.character else words.place(note)
+    row.place, row.who = words.place(note), note.character if several else ""
     row.amount, row.lane, row.severity, row.trial = words.amount(note), note.lane, note.severity.value, note.trial
     row.aside = note.set_aside is not None
 
@@ -172,6 +173,13 @@ def show_row(number: int, scene: Any) -> None:
         )
     finally:
         session.filling = False
+
+
+def show_limits_of(note: Note) -> None:
+    """The card's joint limits are those of the note's part, where it is one that has limits."""
+    here = state()
+    if note.check == "joint-limit" and note.part in here.bl_rna.properties["limit_part"].enum_items:
+        here.limit_part = note.part
 
 
 def active_number(context: Any) -> int:

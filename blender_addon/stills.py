@@ -47,8 +47,11 @@ def check_drawing() -> None:
         raise NoPictures("pictures are left out: the system library libEGL.so.1 is missing (package libegl1)") from None
 
 
-def picture(scene: Any, shot: Shot, note: Note, path: Path, frame: int | None = None) -> None:
-    """Writes a PNG of a note at its worst frame (or at ``frame``). Raises NoPictures."""
+def picture(
+    scene: Any, shot: Shot, note: Note, path: Path, frame: int | None = None, long_side: int = LONG_SIDE
+) -> None:
+    """Writes a PNG of a note at its worst frame (or at ``frame``), its longer side so many pixels. Raises
+    NoPictures."""
     check_drawing()
     number = note.worst if frame is None else frame
     i = int(np.argmin(np.abs(shot.frames - number)))
@@ -59,7 +62,7 @@ def picture(scene: Any, shot: Shot, note: Note, path: Path, frame: int | None = 
         assert framing is not None
         view = view_of(framing, 0)
     assert view is not None
-    size = _size(view.size)
+    size = _size(view.size, long_side)
     pixels = still(scene, number, size, framing, shot.unit_scale)
     seen = frame_of(view, number, size)
     draw(pixels, [*([] if _has_skin(scene) else bones(shot, seen)), *marks(note, seen, camera=framing is None)])
@@ -148,9 +151,9 @@ def _plain_shading(stage: Any) -> None:
     stage.world.color = (0.05, 0.055, 0.06)
 
 
-def _size(units: Array) -> tuple[int, int]:
+def _size(units: Array, long_side: int) -> tuple[int, int]:
     """Even pixel sizes of a picture of these proportions."""
-    k = LONG_SIDE / float(units.max())
+    k = long_side / float(units.max())
     return max(2, 2 * round(float(units[0]) * k / 2)), max(2, 2 * round(float(units[1]) * k / 2))
 
 

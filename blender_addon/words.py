@@ -20,9 +20,11 @@ _UNITS = {
 
 
 def amount(note: Note) -> str:
-    """What was measured, with its unit: '4.1 cm', '98°', '3.5 %', '2.0 px'."""
-    factor, ending, decimals = _written(note.measured, note.unit)
-    return f"{note.measured * factor:.{decimals}f}{ending}"
+    """What was measured, with its unit: '4.1 cm', '98°', '3.5 %', '2.0 px'. Outlines that overlap a little and that
+    are apart a little read the same: which it is, the sentence says."""
+    measured = abs(note.measured) if note.unit == "px" else note.measured
+    factor, ending, decimals = _written(measured, note.unit)
+    return f"{measured * factor:.{decimals}f}{ending}"
 
 
 def limit(note: Note) -> str:
@@ -53,16 +55,22 @@ def title(note: Note) -> str:
     return f"{check(note.check)}, {_lower(place(note), note)}"
 
 
+def named(note: Note, several: bool) -> str:
+    """``title``, with the character's name before it where the shot has several: 'Mara: Slip, left foot'."""
+    return f"{note.character}: {title(note)}" if several and note.character else title(note)
+
+
 def check(name: str) -> str:
     """A check's name as a title: 'Joint limit'."""
     return name.replace("-", " ").capitalize()
 
 
-def marker(notes: Iterable[Note]) -> str:
-    """The name of the one marker that these notes share, the severest first, within Blender's 63 bytes."""
+def marker(notes: Iterable[Note], several: bool = False) -> str:
+    """The name of the one marker that these notes share, the severest first, within Blender's 63 bytes. several: the
+    shot has several characters."""
     first, *others = sorted(notes, key=lambda n: -n.severity.rank)
     more = f" +{len(others)}" if others else ""
-    return cut(f"{title(first)} {amount(first)}", 63 - len(more)) + more
+    return cut(f"{named(first, several)} {amount(first)}", 63 - len(more)) + more
 
 
 def cut(text: str, most: int) -> str:

@@ -59,7 +59,7 @@ def mark(path: Path, outcome: Outcome) -> list[Path]:
     return [marked]
 
 
-def pictures(folder: Path, outcome: Outcome) -> list[Path]:
+def pictures(folder: Path, outcome: Outcome, long_side: int = stills.LONG_SIDE) -> list[Path]:
     """A picture of each note at its worst frame; says so where none can be drawn."""
     made = []
     progress = Progress(sys.stderr, "pictures", sys.stderr.isatty())
@@ -67,7 +67,7 @@ def pictures(folder: Path, outcome: Outcome) -> list[Path]:
         for k, note in enumerate(outcome.result.notes):
             progress.part("drawing", k / len(outcome.result.notes))
             path = folder / f"{note.worst:04d}_{note.check}_{note.part.replace('.', '_')}.png"
-            stills.picture(bpy.context.scene, outcome.shot, note, path)
+            stills.picture(bpy.context.scene, outcome.shot, note, path, long_side=long_side)
             made.append(path)
     except stills.NoPictures as reason:
         print(reason, file=sys.stderr)

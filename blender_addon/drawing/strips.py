@@ -11,7 +11,7 @@ import gpu
 
 from ...core.note import Note
 from ...core.palette import LANE_COLORS, PAPER
-from .. import compat, preferences, words
+from .. import compat, preferences, session, words
 from . import bars
 from .brush import Triangles, text_width
 from .brush import words as write
@@ -153,7 +153,7 @@ def _caption(context: Any, built: _Built) -> None:
     """The selected note in words above the rows of a Dope Sheet."""
     axis, note = _axis(context), built.table.notes[built.table.selected]
     u = axis.unit
-    text = f"{note.worst}  {words.title(note)}  {words.amount(note)}"
+    text = f"{note.worst}  {words.named(note, session.several(context.scene))}  {words.amount(note)}"
     wide = text_width(text, 11 * u) + 20 * u
     foot = built.picture.top + 11 * u
     x = min(max(float(axis.x(note.worst)) + 8 * u, 4 * u), max(axis.width - wide - 4 * u, 4 * u))

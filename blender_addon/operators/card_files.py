@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A character's card to a file and from one, by the published schema."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -36,19 +37,21 @@ class _File(Refusing):
 
 
 class PLUMBLINE_OT_save_card(_File, bpy.types.Operator):
-    """Save the character's card as a file, for other shots and for the command line"""
+    """Save the character's card as a file, with the body map as it stands, for other shots and the command line"""
 
     bl_idname = "plumbline.save_card"
     bl_label = "Save Card"
     bl_options = {"REGISTER"}
 
     def execute(self, context: Any) -> Any:
-        card = card_on(self, context, self.character)
-        if card is None:
+        card, character = card_on(self, context, self.character), character_named(context, self.character)
+        if card is None or character is None:
             return {"CANCELLED"}
+        found = dict(zip(character.parts, character.bones, strict=True))
         path = Path(bpy.path.abspath(self.filepath))
         try:
-            path.with_suffix(path.suffix or ".json").write_text(card.write() + "\n", "utf-8")
+            text = replace(card, parts={**found, **card.parts}).write()
+            path.with_suffix(path.suffix or ".json").write_text(text + "\n", "utf-8")
         except OSError as error:
             self.report({"WARNING"}, rpt_("{:s} cannot be written: {:s}").format(str(path), error.strerror or ""))
             return {"CANCELLED"}

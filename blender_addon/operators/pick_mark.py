@@ -25,7 +25,8 @@ class PLUMBLINE_OT_pick_mark(Refusing, bpy.types.Operator):
         note = strips.hovered_note()
         if note is None:
             return str(cls.__doc__)
-        return f"{words.title(note)} {words.amount(note)}, frame {note.worst}. {note.text}"
+        title = words.named(note, session.several(context.scene))
+        return f"{title} {words.amount(note)}, frame {note.worst}. {note.text}"
 
     def execute(self, context: Any) -> Any:
         note = strips.hovered_note()

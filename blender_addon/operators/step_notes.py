@@ -75,6 +75,7 @@ def go_to(operator: Any, context: Any, number: int, note: Note) -> Any:
     """Sets the frame, makes the character and part active, and shows the row."""
     scene = context.scene
     settings.show_row(number, scene)
+    settings.show_limits_of(note)
     session.remember(scene)
     scene.frame_set(note.worst)
     checked = session.of(scene)

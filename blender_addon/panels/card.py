@@ -26,31 +26,34 @@ class PLUMBLINE_PT_card(_Sidebar, bpy.types.Panel):
 
     @classmethod
     def poll(cls, context: Any) -> bool:
-        return session.job is None and shown_character(context) is not None
+        return session.job is None
 
     def draw(self, context: Any) -> None:
         layout, character = self.layout, shown_character(context)
         checked = session.of(context.scene)
-        assert character is not None and checked is not None and checked.shot is not None
+        if character is None or checked is None or checked.shot is None:
+            sentence(layout, context, iface_("Check the shot first, so that characters are known"), dim=True, inset=48)
+            return
+        layout.label(text=character.name, icon="ARMATURE_DATA", translate=False)
         if len(checked.shot.characters) > 1:
-            layout.prop(settings.state(context), "card_of", text="", icon="ARMATURE_DATA", placeholder=character.name)
-        else:
-            layout.label(text=character.name, icon="ARMATURE_DATA", translate=False)
+            here = settings.state(context)
+            icon = "PINNED" if here.card_of else "UNPINNED"
+            layout.prop(here, "card_of", text="", icon=icon, placeholder="Follows the active one")
         facts = layout.column(align=True)
         facts.active = False
         facts.label(
-            text=iface_("{:d} parts, leg {:.2f} m, {:.2f} m tall").format(
-                len(character.parts), character.leg_length, character.height
-            ),
+            text=iface_("{:d} parts, leg {:.2f} m").format(len(character.parts), character.leg_length),
             translate=False,
         )
         card, where = shown_card(context, character)
         sentence(facts, context, where, inset=40)
         row = layout.row(align=True)
-        row.label(text="Stands For")
+        row.label(text="Real Height")
         height = row.operator(
             "plumbline.set_height",
-            text=iface_("{:.2f} m").format(card.height) if card.height else iface_("As Built"),
+            text=iface_("{:.2f} m").format(card.height)
+            if card.height
+            else iface_("{:.2f} m, as Built").format(character.height),
             translate=False,
         )
         height.character, height.height, height.ask = character.name, card.height or character.height, True
@@ -62,6 +65,8 @@ class PLUMBLINE_PT_card(_Sidebar, bpy.types.Panel):
 class _OnCard(_Sidebar):
     bl_parent_id = "PLUMBLINE_PT_card"
     bl_options: Any = {"DEFAULT_CLOSED"}
+
+    poll = classmethod(lambda cls, context: shown_character(context) is not None)
 
 
 class PLUMBLINE_PT_body_map(_OnCard, bpy.types.Panel):

@@ -10,7 +10,8 @@ from .. import filters, session, settings
 from ..drawing import chips
 
 
-# Chip, worst frame, part, amount, state; the severest first, then in time.
+# Chip, worst frame, part, state, amount; the severest first, then in time. Where several characters are shown, whose
+# part it is stands in place of the amount: both have no room, and the box below says how much.
 class PLUMBLINE_UL_notes(bpy.types.UIList):
     def draw_item(  # type: ignore[override]
         self,
@@ -34,13 +35,15 @@ class PLUMBLINE_UL_notes(bpy.types.UIList):
         frame.label(text=str(item.frame), translate=False)
         row.separator(factor=0.6)
         row.label(text=item.place, translate=False)
-        amount = row.row()
-        amount.ui_units_x = 3.0
-        amount.alignment = "RIGHT"
-        amount.label(text=item.amount, translate=False)
-        state = row.row()
-        state.ui_units_x = 0.9
-        state.label(text="", icon="HIDE_ON" if item.aside else "EXPERIMENTAL" if item.trial else "BLANK1")
+        if item.aside or item.trial:
+            row.label(text="", icon="HIDE_ON" if item.aside else "EXPERIMENTAL")
+        last = row.row()
+        last.alignment = "RIGHT"
+        if item.who and item.who != data.show_character:
+            last.label(text=item.who, translate=False)
+        else:
+            last.ui_units_x = 3.0
+            last.label(text=item.amount, translate=False)
 
     def filter_items(self, context: Any, data: Any, property: str) -> Any:
         rows = getattr(data, property)
@@ -52,7 +55,7 @@ class PLUMBLINE_UL_notes(bpy.types.UIList):
             if row.scene == uid
             and row.number < len(notes)
             and passing.passes(notes[row.number])
-            and word in row.place.casefold()
+            and word in f"{row.place} {row.who}".casefold()
             else 0
             for row in rows
         ]
@@ -90,6 +93,6 @@ def draw_list(layout: Any, context: Any, checked: session.Checked) -> None:
     row.prop(here, "by_frame", text="", icon="SORTTIME")
     row.prop(here, "selected_only", text="", icon="RESTRICT_SELECT_OFF")
     row.prop(here, "in_range_only", text="", icon="PREVIEW_RANGE")
-    if checked.shot is not None and len(checked.shot.characters) > 1:
-        layout.prop(here, "show_character", text="", icon="ARMATURE_DATA")
+    if session.several(context.scene):
+        layout.prop(here, "show_character", text="", icon="ARMATURE_DATA", placeholder="All Characters")
     layout.template_list("PLUMBLINE_UL_notes", "", here, "rows", here, "index", rows=8, maxrows=12)

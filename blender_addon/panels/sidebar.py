@@ -156,6 +156,8 @@ def _detail(box: Any, context: Any, note: Note) -> None:
     number = head.row()
     number.alignment = "RIGHT"
     number.label(text=words.amount(note), translate=False)
+    if session.several(context.scene) and note.character:
+        box.label(text=note.character, icon="ARMATURE_DATA", translate=False)
     sentence(box, context, _capital(note.text))
     if note.remedy is not None:
         sentence(box, context, note.remedy.sentence(), icon="TOOL_SETTINGS")

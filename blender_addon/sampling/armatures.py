@@ -16,7 +16,7 @@ from ...core.body_map.result import BodyMap, BodyMapError
 from ...core.body_map.skeleton import Skeleton
 from ...core.card import Card, CardError
 from ..compat import library_is_missing
-from .presence import seen, simulated
+from .presence import idle, seen, simulated
 from .skeleton import armatures_of, skeleton_of
 from .stands import Stands
 
@@ -180,6 +180,7 @@ def cast_of(
         named = {name: member for name, member in named.items() if any(map(_is_selected, member.rigs))}
         if not named:
             raise CannotMeasure("no character is selected: select an armature, or check all characters")
+    _drop_templates(named, cast)
     strangers = [name for name in cards or {} if name and name not in named]
     if strangers:
         raise CannotMeasure(
@@ -193,6 +194,18 @@ def cast_of(
         )
     cast.members = list(named.values())
     return cast
+
+
+def _drop_templates(named: dict[str, Member], cast: Cast) -> None:
+    """Takes out whom nothing can move and who has no body, where anybody else is left; a card keeps him in."""
+    still = [
+        name
+        for name, member in named.items()
+        if member.card == Card() and all(not rig.carriers and idle(rig.object) for rig in member.rigs)
+    ]
+    for name in still if len(still) < len(named) else ():
+        cast.remarks.append(f"{name} is not measured: nothing moves it and no mesh hangs on it")
+        del named[name]
 
 
 def missing_files() -> list[str]:

@@ -3,6 +3,8 @@
 
 from typing import Any
 
+import bpy
+
 
 def seen(scene: Any, render: bool = False) -> set[int]:
     """session_uid of the objects with a collection that some view layer includes and that viewports show.
@@ -21,6 +23,21 @@ def seen(scene: Any, render: bool = False) -> set[int]:
     for layer in scene.view_layers:
         walk(layer.layer_collection)
     return found
+
+
+def idle(armature: Any) -> bool:
+    """Whether nothing can move an armature object or its bones, and no mesh hangs on it: a template, such as Rigify's
+    meta-rig beside the rig that was generated from it."""
+    moved = (armature, armature.data)
+    if any(thing is not None and thing.animation_data is not None for thing in moved):
+        return False
+    if armature.parent is not None or armature.constraints or any(bone.constraints for bone in armature.pose.bones):
+        return False
+    return not any(
+        thing.parent == armature or any(getattr(m, "object", None) == armature for m in thing.modifiers)
+        for thing in bpy.data.objects
+        if thing.type == "MESH"
+    )
 
 
 def simulated(object: Any) -> bool:

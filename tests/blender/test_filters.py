@@ -51,6 +51,20 @@ def test_severities_and_lanes_are_hidden_and_shown_again(pair: Any) -> None:
 def test_one_character_is_shown(pair: Any) -> None:
     settings.state().show_character = "Mate"
     assert seen() == {("Mate", "shin.L")}
+    settings.state().show_character = "Somebody of another shot"
+    assert seen() == BOTH, "who is not in the shot hides nobody"
+
+
+def test_with_several_characters_notes_say_whose_they_are(pair: Any) -> None:
+    assert {row.who for row in settings.state().rows} == {"Keeper", "Mate"}
+    bpy.ops.plumbline.add_markers()
+    (marker,) = bpy.context.scene.timeline_markers  # both have their worst frame there
+    assert marker.name.startswith(("Keeper: Joint limit, left shin", "Mate: Joint limit, left shin"))
+    bpy.data.objects.remove(pair[1])
+    check()
+    assert {row.who for row in settings.state().rows} == {""}
+    bpy.ops.plumbline.add_markers()
+    assert bpy.context.scene.timeline_markers[0].name.startswith("Joint limit, left shin")
 
 
 def test_frames_outside_the_preview_range_are_hidden(pair: Any) -> None:

@@ -15,12 +15,18 @@ hands: Any = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(hands)
 
 
+def top(height: int) -> tuple[float, float, float, float]:
+    """The upper part of the sidebar."""
+    bar = hands.region("VIEW_3D", "UI")
+    return (bar.x, bar.y + bar.height - height, bar.width, height)
+
+
 def steps() -> Iterator[float]:
     hands.install()
     hands.say("installed by Blender's own operator in " + bpy.app.version_string)
     session = hands.module("session")
     yield from hands.open_shot()
-    hands.picture("panel-before")
+    hands.picture("panel-before", top(130))
     scene = bpy.context.scene
     rig = next(o for o in scene.objects if o.type == "ARMATURE")
     rig.pose.bones["torso"].location.x += 0.25  # not keyed: a frame change would take it away
@@ -53,7 +59,7 @@ def steps() -> Iterator[float]:
             yield 0.005
         assert session.job is not None, "the check ended too soon for this test"
         if part == 0.3:
-            hands.picture("panel-running")
+            hands.picture("panel-running", top(130))
         before, asked = len(held), time.perf_counter()
         hands.key("ESC")
         while session.job is not None and time.perf_counter() - asked < 5:
@@ -109,7 +115,7 @@ def steps() -> Iterator[float]:
     assert hands.quiet()
     yield 1.5
     assert not session.edited(scene), f"stale right after the check: {checked.edit}"
-    hands.picture("panel-notes")
+    hands.picture("look-notes")
 
     # stepping
     scene.frame_set(1)
@@ -125,9 +131,10 @@ def steps() -> Iterator[float]:
     bar = hands.region("VIEW_3D", "UI")
     hands.press(bar.x + bar.width // 2 - 20, bar.y + bar.height - 158)
     yield 1.5
+    yield from hands.settled()
     hands.say(f"a click went to frame {scene.frame_current}, {bpy.context.view_layer.objects.active.name} active")
     assert scene.frame_current in {n.worst for n in checked.notes} and scene.frame_current != seen[-1]
-    hands.picture("panel-detail")
+    hands.picture("panel-detail", top(700))
     after = scene.frame_current
     hands.key("Z", ctrl=True)
     yield 1.5
@@ -146,7 +153,7 @@ def steps() -> Iterator[float]:
     bpy.context.view_layer.update()
     assert session.edited(scene), "an edit is not seen"
     yield from hands.settled()
-    hands.picture("panel-edited")
+    hands.picture("panel-edited", top(130))
 
     # markers, in the light theme too
     hands.press(*hands.button())
@@ -158,8 +165,8 @@ def steps() -> Iterator[float]:
         assert bpy.ops.plumbline.add_markers("INVOKE_DEFAULT", True) == {"FINISHED"}
         bpy.ops.plumbline.next_note("INVOKE_DEFAULT", True)
     hands.theme("Blender_Light.xml")
-    yield 1.5
-    hands.picture("panel-light")
+    yield from hands.settled()
+    hands.picture("panel-light", top(700))
     with hands.inside():
         bpy.ops.plumbline.remove_markers("INVOKE_DEFAULT", True)
     assert [m.name for m in scene.timeline_markers] == ["mine"]

@@ -22,15 +22,24 @@ def upper(kind: str, width: float, height: float) -> tuple[float, float, float, 
     return (left, bottom + high - height, min(wide, width), height)
 
 
-def pose_the_note(note: Any) -> None:
-    """In pose mode with the controls selected whose keys the note names."""
-    owners = {key.owner.rpartition("/")[2] for key in note.keys}
+def left_part(kind: str, width: float) -> tuple[float, float, float, float]:
+    """The left part of an editor, no wider than this."""
+    left, bottom, wide, high = hands.around(kind)
+    return (left, bottom, min(wide, width), high)
+
+
+#: Controls whose keys the pictures show.
+CONTROLS = ("torso", "chest", "head", "hand_ctrl.L", "hand_ctrl.R", "foot_ctrl.L", "foot_ctrl.R")
+
+
+def pose(controls: tuple[str, ...]) -> None:
+    """In pose mode with these controls selected."""
     with hands.inside():
         bpy.context.view_layer.objects.active = hands.rig()
         hands.rig().select_set(True)
         bpy.ops.object.mode_set(mode="POSE")
         for bone in hands.rig().pose.bones:
-            hands.module("compat").select_bone(bone, bone.name in owners)
+            hands.module("compat").select_bone(bone, bone.name in controls)
 
 
 def editors_of_time() -> Iterator[float]:
@@ -39,21 +48,26 @@ def editors_of_time() -> Iterator[float]:
     window.workspace = bpy.data.workspaces["Animation"]
     yield 1.5
     note = hands.go_to("linear-span")
-    pose_the_note(note)
+    pose(CONTROLS)
     hands.scene().frame_set(note.start)
-    print("keys of the note:", {key.owner for key in note.keys}, bpy.context.mode)
     place = hands.area("DOPESHEET_EDITOR")
+    place.spaces.active.show_region_ui = False
+    yield 0.8
+    with hands.inside("DOPESHEET_EDITOR"):
+        bpy.ops.action.view_all()
     yield 0.8
     with hands.inside("DOPESHEET_EDITOR"):
         found = hands.module("drawing.strips").picture(bpy.context)
     assert found is not None and found[1].top > 0, "a tall Dope Sheet has rows"
-    hands.picture("marks-dope-sheet", hands.around("DOPESHEET_EDITOR"), percent=80)
+    hands.picture("marks-dope-sheet", left_part("DOPESHEET_EDITOR", 1060))
+    pose(("head",))
     place.ui_type = "FCURVES"
+    place.spaces.active.show_region_ui = False
     yield 0.8
     with hands.inside("GRAPH_EDITOR"):
         bpy.ops.graph.view_all()
     yield 0.8
-    hands.picture("marks-graph", hands.around("GRAPH_EDITOR"), percent=80)
+    hands.picture("marks-graph", left_part("GRAPH_EDITOR", 1060))
     place.ui_type = "NLA_EDITOR"
     yield 1.0
     with hands.inside("NLA_EDITOR"):
@@ -74,6 +88,7 @@ def limits_and_card() -> Iterator[float]:
     here = hands.module("settings").state()
     note = hands.go_to("joint-limit")
     hands.near(note, 1.2)
+    hands.area("VIEW_3D").spaces.active.region_3d.view_location.z += 0.22  # so that it lies beside the panel
     overlay = hands.area("VIEW_3D").spaces.active.overlay
     overlay.show_text = overlay.show_cursor = False
     here.limit_part, here.show_arcs = note.part, True
@@ -82,7 +97,7 @@ def limits_and_card() -> Iterator[float]:
     hands.scroll(60)
     yield from hands.settled()
     bar = hands.region("VIEW_3D", "UI")
-    hands.picture("card-limits", (bar.x - 420, bar.y + 125, 420 + bar.width - 26, 420))
+    hands.picture("card-limits", (bar.x - 560, bar.y, 560 + bar.width - 26, 430))
     hands.scroll(-14)
     yield from hands.settled()
     hands.picture("card-map", (bar.x, bar.y, bar.width, bar.height))

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""The hands of what runs inside the window: it looks, clicks, waits and takes pictures."""
+"""The hands and eyes of what runs inside the window: it looks, clicks, waits and takes pictures."""
 
 import os
 import sys
@@ -85,6 +85,152 @@ def key(name: str, **modifiers: bool) -> None:
     window().event_simulate(type=name, value="RELEASE", x=x, y=y, **modifiers)
 
 
+#: Seconds that a calm hand takes from one click or key to the next.
+CALM = 1.2
+
+
+class Person:
+    """A person at work in the window: clicks and types at a calm pace, finds buttons by what they do, and counts.
+
+    The clock stands still while buttons are looked for: a person sees where they are.
+    """
+
+    def __init__(self) -> None:
+        self.acts = 0
+        self._spent = 0.0
+        self._since: float | None = time.perf_counter()
+
+    @property
+    def seconds(self) -> float:
+        return self._spent + (0.0 if self._since is None else time.perf_counter() - self._since)
+
+    def stop(self) -> None:
+        self._spent, self._since = self.seconds, None
+
+    def go_on(self) -> None:
+        self._since = time.perf_counter()
+
+    def click(self, x: float, y: float, where: Any = None) -> Iterator[float]:
+        """The mouse comes, rests, and its button goes down and up, in a window (the first where none is given)."""
+        self.acts += 1
+        where, x, y = where or window(), round(x), round(y)
+        where.event_simulate(type="MOUSEMOVE", value="NOTHING", x=x - 1, y=y)
+        yield CALM - 0.3
+        where.event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)
+        where.event_simulate(type="LEFTMOUSE", value="PRESS", x=x, y=y)
+        yield 0.1
+        where.event_simulate(type="LEFTMOUSE", value="RELEASE", x=x, y=y)
+        yield 0.2
+
+    def keys(
+        self, *names: str, where: Any = None, at: tuple[float, float] | None = None, **held: bool
+    ) -> Iterator[float]:
+        """Keys one after the other, the mouse resting at a place of a window (the middle of the 3D view)."""
+        self.acts += 1
+        where = where or window()
+        x, y = (round(v) for v in at or _middle())
+        where.event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)
+        yield CALM - 0.3
+        for name in names:
+            where.event_simulate(type=name, value="PRESS", x=x, y=y, **held)
+            where.event_simulate(type=name, value="RELEASE", x=x, y=y, **held)
+            yield 0.3 / len(names)
+
+    def press(self, does: str) -> Iterator[float]:
+        """Clicks the button of the sidebar whose operator's call begins so ('plumbline.save_card(')."""
+        yield from settled()
+        self.stop()
+        place = yield from find(does)
+        self.go_on()
+        assert place is not None, f"there is no button that does {does}"
+        yield from self.click(*place)
+
+    def open_panel(self, holds: str) -> Iterator[float]:
+        """Opens the closed panel of the sidebar that holds a button like this, by a click on its header."""
+        self.stop()
+        if (yield from find(holds)) is None:
+            bar, acts = region("VIEW_3D", "UI"), self.acts
+            for y in range(bar.y + bar.height - 90, bar.y + 10, -13):
+                yield from self.click(bar.x + 90, y)
+                yield from settled()
+                if (yield from find(holds)) is not None:
+                    break
+                yield from self.click(bar.x + 90, y)  # it opened another, or nothing
+                yield from settled()
+            else:
+                raise AssertionError(f"no panel holds {holds}")
+            self.acts = acts + 1
+            self._spent += CALM
+        self.go_on()
+
+    def choose_tab(self, name: str) -> Iterator[float]:
+        """Clicks a tab at the sidebar's right edge."""
+        bar, acts = region("VIEW_3D", "UI"), self.acts
+        assert bar.width > 1, "there is no sidebar"
+        self.stop()  # the eye finds the tab by its name; the script, by trying
+        for y in range(bar.y + bar.height - 30, bar.y, -30):
+            if bar.active_panel_category == name:
+                break
+            yield from self.click(bar.x + bar.width - 12, y)
+        assert bar.active_panel_category == name, f"there is no tab {name}"
+        self.acts, self._spent = acts + 1, self._spent + CALM
+        self.go_on()
+
+    def choose_file(self, folder: Path, name: str = "") -> Iterator[float]:
+        """In the file browser that has opened: goes to a folder that holds only what is meant, clicks the file, where
+        one is named, and confirms."""
+        until = time.perf_counter() + 10
+        while (found := browser()) is None:
+            assert time.perf_counter() < until, "no file browser has opened"
+            yield 0.1
+        yield 0.5
+        where, place = found
+        regions = {r.type: r for r in place.regions}
+        top, list_, foot = regions["UI"], regions["WINDOW"], regions["EXECUTE"]
+        path = (top.x + 250, top.y + top.height / 2)
+        bpy.context.window_manager.clipboard = str(folder) + os.sep
+        yield from self.click(*path, where)
+        yield 0.4
+        yield from self.keys("A", where=where, at=path, ctrl=True)
+        yield from self.keys("V", where=where, at=path, ctrl=True)
+        yield from self.keys("RET", where=where, at=path)
+        yield 1.0
+        shown = place.spaces.active.params
+        for _ in range(3 if name else 0):  # the first click may only end the typing
+            if shown.filename != name:
+                yield from self.click(list_.x + 85, list_.y + list_.height - 39, where)
+                yield 0.4
+        assert not name or shown.filename == name, f"{shown.filename!r} was chosen, not {name!r}"
+        yield from self.click(foot.x + foot.width - 73, foot.y + 22, where)
+        yield 0.5
+
+
+def browser() -> tuple[Any, Any] | None:
+    """Window and area of the file browser that is open."""
+    for where in bpy.context.window_manager.windows:
+        for place in where.screen.areas:
+            if place.type == "FILE_BROWSER":
+                return where, place
+    return None
+
+
+def find(does: str) -> Iterator[Any]:
+    """The place of the first button of the sidebar, from above, whose operator's call begins so; None where none is in
+    sight. Blender tells by name what lies under the mouse."""
+    bar = region("VIEW_3D", "UI")
+    for y in range(bar.y + bar.height - 20, bar.y + 4, -9):
+        for share in (0.25, 0.62, 0.84):
+            x = bar.x + round(share * (bar.width - 30))
+            window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)
+            yield 0.012
+            with bpy.context.temp_override(window=window(), screen=window().screen, area=area("VIEW_3D"), region=bar):
+                if bpy.ops.ui.copy_python_command_button.poll():
+                    bpy.ops.ui.copy_python_command_button()
+                    if bpy.context.window_manager.clipboard.startswith(f"bpy.ops.{does}"):
+                        return x, y
+    return None
+
+
 def scroll(steps: int) -> None:
     """Turns the wheel over the sidebar, so that what is below comes into sight, or what is above where below zero."""
     bar = region("VIEW_3D", "UI")
@@ -133,9 +279,9 @@ def install() -> None:
         ) == {"FINISHED"}
 
 
-def open_shot() -> Iterator[float]:
-    """Opens the sample shot and shows it through its camera, with our sidebar beside it."""
-    bpy.ops.wm.open_mainfile(filepath=str(SHOT), load_ui=False)
+def open_shot(path: Path = SHOT) -> Iterator[float]:
+    """Opens a shot and shows it through its camera, with our sidebar beside it."""
+    bpy.ops.wm.open_mainfile(filepath=str(path), load_ui=False)
     yield 1.0
     space = area("VIEW_3D").spaces.active
     space.show_region_ui = True

@@ -2,8 +2,7 @@
 """Drives a real Blender: in its window, by scripts beside this one, and on its command line, with the zip as people
 install it.
 
-    python tests/window/run.py [drive looks scene editors commands]     all where none is named
-    python tests/window/run.py rigger strain                            by name alone: not yet passed to their end
+    python tests/window/run.py [drive looks scene editors stranger rigger crowd strain commands]   all by default
 
 Blender is the one in PLUMBLINE_BLENDER, else the one on the PATH; nobody's own settings are read or written. Without a
 display an Xvfb is started where there is one. What shows the face (panel-, marks-, evidence-, card-) goes to
@@ -25,6 +24,8 @@ SECONDS = 900
 SEEN, BAR = "780x920+530+20", "292x960+1018+20"
 
 
+#: Bytes that a picture of the docs may have.
+LARGEST = 150_000
 #: Beginnings of the names of pictures that docs show.
 SHOWN = ("panel-", "marks-", "evidence-", "card-")
 
@@ -42,18 +43,13 @@ def grab(picture: Path, part: str) -> None:
 
 
 def build() -> Path:
-    """The zip and the sample shot, new."""
+    """The zip and the shots, new; returns the keeper's."""
     shutil.rmtree(WORK, ignore_errors=True)
     WORK.mkdir(parents=True)
     subprocess.run([sys.executable, HOME / "build.py", "zip", "--to", WORK], check=True)
-    shot = WORK / "keeper.blend"
-    code = (
-        "import bpy, os; from plumbline.sample_scenes import keeper_faults;"
-        "bpy.ops.wm.read_factory_settings(use_empty=True); keeper_faults.build();"
-        f"bpy.ops.wm.save_as_mainfile(filepath={str(shot)!r}); os._exit(0)"
-    )
-    subprocess.run([sys.executable, "-c", code], check=True, stdout=subprocess.DEVNULL)
-    return shot
+    script = Path(__file__).with_name("shots.py")
+    subprocess.run([sys.executable, script, WORK], check=True, stdout=subprocess.DEVNULL)
+    return WORK / "keeper.blend"
 
 
 def user(name: str) -> dict[str, str]:
@@ -106,6 +102,10 @@ def scripted(name: str) -> Callable[[str, Path], bool]:
         done = in_window(blender, name, shot)
         for picture in sorted(WORK.glob("*.png")) if done else ():
             if picture.name.startswith(SHOWN):
+                print(f"docs/pictures/{picture.name}: {picture.stat().st_size // 1000} KB")
+                if picture.stat().st_size > LARGEST:
+                    print(f"that is more than {LARGEST // 1000} KB")
+                    return False
                 picture.replace(HOME / "docs" / "pictures" / picture.name)
         return done
 
@@ -147,10 +147,8 @@ def commands(blender: str, shot: Path) -> bool:
     return good
 
 
-IN_WINDOW = ("drive", "looks", "scene", "editors", "rigger", "strain")
+IN_WINDOW = ("drive", "looks", "scene", "editors", "stranger", "rigger", "crowd", "strain")
 PARTS: dict[str, Callable[[str, Path], bool]] = {name: scripted(name) for name in IN_WINDOW} | {"commands": commands}
-#: Parts that have not yet passed to their end, and so are run by name alone.
-UNFINISHED = ("rigger", "strain")
 
 
 def main(words: list[str]) -> int:
@@ -163,9 +161,7 @@ def main(words: list[str]) -> int:
         print(f"there is no part {', '.join(unknown)}; the parts are {', '.join(PARTS)}")
         return 2
     shot = build()
-    done = [
-        PARTS[name](blender, shot) for name in words or [n for n in PARTS if n not in UNFINISHED]
-    ]  # each, whatever became of the one before
+    done = [PARTS[name](blender, shot) for name in words or PARTS]  # each, whatever became of the one before
     return 0 if all(done) else 1
 
 

@@ -34,13 +34,22 @@ def bars(kind: str = "DOPESHEET_EDITOR") -> tuple[Any, Any]:
 
 
 def timeline_box() -> tuple[float, float, float, float]:
-    """The middle of the timeline, and what hangs over it."""
+    """The middle of the timeline."""
     left, bottom, width, height = hands.around("DOPESHEET_EDITOR")
-    return (left, max(bottom - 40, 0), min(width, 1060), height + min(bottom, 40))
+    return (left, bottom, min(width, 1060), height)
+
+
+def higher_timeline(by: int) -> None:
+    """Draws the edge above the timeline up, as by the mouse, so that a tooltip has room."""
+    place = hands.area("DOPESHEET_EDITOR")
+    with bpy.context.temp_override(window=hands.window(), screen=hands.window().screen):
+        bpy.ops.screen.area_move(x=place.x + place.width // 2, y=place.y + place.height, delta=by)
 
 
 def marks_answer_the_mouse() -> Iterator[float]:
     strips = hands.module("drawing.strips")
+    higher_timeline(50)
+    yield 0.8
     table, picture = bars()
     assert sorted(picture.who) == list(range(len(table.notes))), "not every note has its bar"
     region = hands.region("DOPESHEET_EDITOR", "WINDOW")
@@ -223,7 +232,9 @@ def five_hundred_notes() -> Iterator[float]:
         notes.append(replace(note, start=start, worst=start + 2, end=start + 9, severity=severity))
     session.keep(hands.scene(), session.Checked(shot=kept.shot, result=replace(kept.result, notes=tuple(notes))))
     settings.fill_rows(hands.scene())
-    yield 1.0
+    yield 1.5
+    table, picture = bars()
+    assert len(table.notes) == 500 and len(picture.hits) >= 42, f"{len(picture.hits)} bars of {len(table.notes)} notes"
     hands.picture("marks-500", timeline_box())
     spent: list[float] = []
     built: list[float] = []

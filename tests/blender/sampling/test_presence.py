@@ -10,7 +10,7 @@ import pytest
 from plumbline.blender_addon.sampling.sweep import Request, sweep_now
 from plumbline.core.need import Need
 
-from .figure import blender_says, box, figure, walk
+from .figure import blender_says, boots, box, figure, walk
 
 ALL = Need.JOINTS | Need.ROTATIONS | Need.GOALS | Need.KEYS | Need.GROUND | Need.PROPS
 
@@ -101,3 +101,20 @@ def test_a_hidden_figure_has_its_margin(scene: Any, rig: Any) -> None:
     np.testing.assert_array_equal(hidden.frames, shown.frames)
     assert (shown.frames[0], shown.frames[-1]) == (2, 30)
     np.testing.assert_allclose(hidden.characters[0].heads, shown.characters[0].heads, atol=3e-6)
+
+
+def test_a_template_is_no_character(scene: Any, rig: Any) -> None:
+    """Rigify's meta-rig stays beside the rig that it made; alone, with keys or with a body it is a character."""
+    boots(figure("Template"))
+    assert {c.name for c in sweep_now(scene, Request(ALL)).characters} == {"Keeper", "Template"}
+    for mesh in [o for o in scene.objects if o.type == "MESH"]:
+        bpy.data.objects.remove(mesh)
+    template = bpy.data.objects["Template"]
+    shot = sweep_now(scene, Request(ALL))
+    assert [c.name for c in shot.characters] == ["Keeper"]
+    assert "Template is not measured: nothing moves it and no mesh hangs on it" in shot.remarks
+    bpy.data.objects.remove(rig)
+    assert [c.name for c in sweep_now(scene, Request(ALL)).characters] == ["Template"]
+    walk(figure())
+    template["plumbline_card"] = '{"schema": 1, "height": 1.8}'
+    assert {c.name for c in sweep_now(scene, Request(ALL)).characters} == {"Keeper", "Template"}

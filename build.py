@@ -30,6 +30,9 @@ OLDEST_NUMPY = "1.24"
 NUMPY_PYTHON = "3.11"  # numpy 1.24 has no wheel for a newer one that we use
 HERE = f"{sys.version_info[0]}.{sys.version_info[1]}"
 
+#: Outside references that only ``oracles`` installs; scipy and shapely come with the tests' own.
+ORACLES = ["pin==4.1.0", "mujoco-core==4.0.0"]
+
 #: What pip's bpy needs on a bare Debian or Ubuntu: measured on bookworm and trixie.
 APT = ("apt-get install --no-install-recommends python3-venv "
        "libxrender1 libxi6 libxfixes3 libxkbcommon0 libsm6 libgl1 libegl1")
@@ -357,8 +360,9 @@ def bench(words: list[str]) -> int:
 
 
 def oracles(words: list[str]) -> int:
-    """Ask the outside references again and write their answers down."""
-    return script("tests/oracles/ask.py", words)
+    """Ask the outside references again and write their answers down (more words: only scripts named so)."""
+    own = environment("oracles", pythons()[HERE], ORACLES)  # apart: nothing else needs them, and they are large
+    return script("tests/oracles/ask.py", words, own)
 
 
 def window(words: list[str]) -> int:

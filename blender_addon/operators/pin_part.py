@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The remedy of a slipping foot, carried out on the control that drives it: as few keys as hold it where it belongs."""
 
-from dataclasses import dataclass
 from typing import Any
 
 import bpy
@@ -10,27 +9,20 @@ import numpy as np
 from ...core.body import spoken
 from ...core.note import Note
 from ...core.remedy import Pin
-from .. import compat, mending, session
+from .. import mending, session
+from ..control_moves import FOLLOWS, Control, key, location_curves, shift
 from ..places import place_of
+from .pin_body import pin_body
 from .refusing import Refusing
 from .step_notes import active_note
 
 rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 Array = np.ndarray
 
-#: How far, over what it was moved, the part may miss the control's move for the control to drive it.
-_FOLLOWS = 0.1
-#: Meters by which the keyed path may miss the wanted one before another key is set.
-_CLOSE = 5e-4
-
 
 def refusal(context: Any) -> str:
     """Why the active note's part cannot be pinned, or ''."""
-    why = mending.refusal(context, Pin, "Choose a note on a part that slips")
-    note, _ = active_note(context)
-    if not why and note is not None and isinstance(note.remedy, Pin) and note.remedy.body:
-        return "The whole figure slides with the part: move its root as the remedy says"
-    return why
+    return mending.refusal(context, Pin, "Choose a note on a part that slips")
 
 
 class PLUMBLINE_OT_pin_part(Refusing, bpy.types.Operator):
@@ -60,14 +52,6 @@ class PLUMBLINE_OT_pin_part(Refusing, bpy.types.Operator):
         return {"FINISHED"}
 
 
-@dataclass(frozen=True)
-class _Control:
-    """A pose bone that carries the part."""
-
-    rig: Any
-    bone: Any
-
-
 def _pin(context: Any, checked: session.Checked, note: Note, remedy: Pin) -> str:
     """Sets the keys; returns why it could not, or ''."""
     scene, name = context.scene, spoken(remedy.target)
@@ -78,23 +62,38 @@ def _pin(context: Any, checked: session.Checked, note: Note, remedy: Pin) -> str
         return str(rpt_("The {:s} is no longer there; check the shot again").format(name))
     first, last = remedy.frames
     end = int(shot.frames[-1])  # after the shot's end there is nothing to go back to
+    if remedy.body:
+        return _whole(context, place.rig, character, remedy, shot)
     whole = np.arange(first, (last + remedy.ease if last + remedy.ease <= end else last) + 1)
     offsets = _offsets(remedy, shot, character, whole) / shot.unit_scale
     control = _control(context, place, note, int(whole[len(whole) // 2]))
     if control is None:
         return str(rpt_("No keyed control alone moves the {:s}: pin it by hand").format(name))
-    action = control.rig.animation_data.action if control.rig.animation_data else None
-    if action is None or action.library is not None or not action.is_editable:
-        return str(rpt_("The action of {:s} is linked or empty, so it cannot be keyed here").format(control.rig.name))
+    if why := _locked(control.rig):
+        return why
     wanted = []
     for frame, offset in zip(whole.tolist(), offsets, strict=True):
         scene.frame_set(frame)
         context.view_layer.update()
-        _shift(control, offset)
+        shift(control, offset)
         wanted.append(tuple(control.bone.location))
         context.view_layer.update()
-    _key(control, whole, np.array(wanted), last - first + 1, shot.unit_scale)
+    key(control, whole, np.array(wanted), last - first + 1, shot.unit_scale)
     return ""
+
+
+def _locked(rig: Any) -> str:
+    """Why nothing of the rig can be keyed, or ''."""
+    action = rig.animation_data.action if rig.animation_data else None
+    if action is None or action.library is not None or not action.is_editable:
+        return str(rpt_("The action of {:s} is linked or empty, so it cannot be keyed here").format(rig.name))
+    return ""
+
+
+def _whole(context: Any, rig: Any, character: Any, remedy: Pin, shot: Any) -> str:
+    """Moves the whole figure back; returns why it could not, or ''."""
+    bones = tuple(b for b in (name.removeprefix(f"{rig.name}/") for name in character.bones) if b in rig.pose.bones)
+    return _locked(rig) or pin_body(context, rig, bones, remedy, shot.unit_scale)
 
 
 def _offsets(remedy: Pin, shot: Any, character: Any, whole: Array) -> Array:
@@ -113,7 +112,7 @@ def _offsets(remedy: Pin, shot: Any, character: Any, whole: Array) -> Array:
     return out
 
 
-def _control(context: Any, place: Any, note: Note, frame: int) -> _Control | None:
+def _control(context: Any, place: Any, note: Note, frame: int) -> Control | None:
     """The bone whose own keyed move takes the part along, whole: one that the note's keys lie on, else a goal or what
     carries one."""
     rig = place.rig
@@ -131,19 +130,12 @@ def _control(context: Any, place: Any, note: Note, frame: int) -> _Control | Non
     measured = rig.pose.bones[place.bone]
     for name in dict.fromkeys([*names, *goals, *above]):
         bone = rig.pose.bones.get(name)
-        if bone is not None and _location_curves(rig, bone) and _drives(context, _Control(rig, bone), measured):
-            return _Control(rig, bone)
+        if bone is not None and location_curves(rig, bone) and _drives(context, Control(rig, bone), measured):
+            return Control(rig, bone)
     return None
 
 
-def _location_curves(rig: Any, bone: Any) -> dict[int, Any]:
-    """The curves of a bone's own location that can be keyed, by axis; none unless all three are there."""
-    path = bone.path_from_id("location")
-    curves = {c.array_index: c for c, strip in compat.curves_of(rig) if strip is None and c.data_path == path}
-    return curves if len(curves) == 3 else {}
-
-
-def _drives(context: Any, control: _Control, measured: Any) -> bool:
+def _drives(context: Any, control: Control, measured: Any) -> bool:
     """Whether a small move of the control moves the part as far, and no joint above the limb with it."""
     rig = control.rig
     graph = context.evaluated_depsgraph_get()
@@ -162,50 +154,11 @@ def _drives(context: Any, control: _Control, measured: Any) -> bool:
         for axis in np.eye(3)[:2]:
             control.bone.location = kept
             context.view_layer.update()
-            _shift(control, axis * size)
+            shift(control, axis * size)
             moved = places() - before
-            if np.linalg.norm(moved[0] - axis * size) > _FOLLOWS * size or np.linalg.norm(moved[1]) > _FOLLOWS * size:
+            if np.linalg.norm(moved[0] - axis * size) > FOLLOWS * size or np.linalg.norm(moved[1]) > FOLLOWS * size:
                 return False
         return True
     finally:
         control.bone.location = kept
         context.view_layer.update()
-
-
-def _shift(control: _Control, offset: Array) -> None:
-    """Moves the control by a world offset (3,) in scene units through its own location."""
-    from mathutils import Vector
-
-    bone, rig = control.bone, control.rig
-    matrix = bone.matrix.copy()
-    matrix.translation = matrix.translation + rig.matrix_world.to_3x3().inverted() @ Vector(offset.tolist())
-    turn = (bone.rotation_mode, bone.rotation_euler.copy(), bone.rotation_quaternion.copy(), bone.scale.copy())
-    bone.matrix = matrix
-    bone.rotation_euler, bone.rotation_quaternion, bone.scale = turn[1:]
-
-
-def _key(control: _Control, whole: Array, wanted: Array, held: int, meters: float) -> None:
-    """Keys the control's location on the frames that it needs to keep to the wanted path (N, 3) in the first ``held``
-    frames, and to come back from there."""
-    curves = _location_curves(control.rig, control.bone)
-    own = list(curves.values())
-    keyed = {
-        round(point.co.x) for curve in own for point in curve.keyframe_points if whole[0] <= point.co.x <= whole[-1]
-    }
-    frames = {int(whole[0]), int(whole[held - 1]), int(whole[-1]), *keyed}
-    for _ in range(len(whole)):
-        for frame in sorted(frames):
-            at = int(frame - whole[0])
-            for k, curve in curves.items():
-                point = curve.keyframe_points.insert(frame, float(wanted[at, k]), options={"FAST"})
-                point.interpolation = "BEZIER"
-                point.handle_left_type = point.handle_right_type = "AUTO_CLAMPED"
-        for curve in own:
-            curve.update()
-        made = np.array([[curves[k].evaluate(float(f)) for k in range(3)] for f in whole])
-        miss = np.linalg.norm(made - wanted, axis=1) * meters
-        miss[[int(f - whole[0]) for f in frames]] = 0.0
-        miss[held:] = 0.0
-        if miss.max() <= _CLOSE:
-            break
-        frames.add(int(whole[int(np.argmax(miss))]))

@@ -13,6 +13,7 @@ from ..measures.belt import Belt, belt
 from ..measures.contacts import Contacts, contacts
 from ..measures.drift import Drift, drifts, mostly_keyed, steps_of
 from ..measures.exposure import exposure
+from ..measures.key_refs import keys_in
 from ..measures.sole import Soles, soles
 from ..measures.tread import Tread, tread
 from ..need import Need
@@ -56,15 +57,15 @@ class Slip(Check):
     rest on hands, knees, hips or head. Stepped motion, and figures in place over
     ground of uneven speed, are said as skipped.
     Cannot see: the first and last 0.08 s of a stance; stances under 0.25 s; a skate as fast as a step while the other
-    foot stands, where the foot also rises, sinks or rolls by 1 cm or more: a low step looks the same, and so does a
-    foot dragged back along the floor to where it stood; a foot held still in the air from one on a stair, where the
-    scene has no ground; whether the foot bears weight; hands.
+    foot stands, where any place of the foot also rises by 1 cm or more: without the load on it nothing tried here tells
+    that from a low step, nor from a foot dragged back along the floor to where it stood; a foot held still in the air
+    from one on a stair, where the scene has no ground; whether the foot bears weight; hands.
     Remedy: pin the foot from the first frame of the drift to the end of its stance, its pivots and rolls kept; where
     no other foot stands and the leg could not reach there, move the whole figure with it, for good.
     """
     lane = "Contacts"
     uses = (contacts, tread, belt, soles, exposure)
-    own_needs = Need.JOINTS
+    own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = tuple((f"thigh.{s}", f"shin.{s}", f"foot.{s}") for s in body.SIDES)
     metric = True
     #: In leg lengths; a note's limit is this times the character's leg, in metres.
@@ -85,10 +86,11 @@ class Slip(Check):
             return
         all_keyed = mostly_keyed(study.of(tread, character), study.of(contacts, character))
         for group in self.groups_on(character):
-            yield from self._foot(study, character, group[-1], ground, all_keyed)
+            yield from self._foot(study, character, group, ground, all_keyed)
 
-    def _foot(self, study: Study, character: Character, part: str, ground: Belt,
+    def _foot(self, study: Study, character: Character, leg: tuple[str, ...], ground: Belt,
               all_keyed: bool) -> Iterator[Note]:
+        part = leg[-1]
         t: Tread = study.of(tread, character)
         touch: Contacts = study.of(contacts, character)
         side = body.side(part)
@@ -103,12 +105,16 @@ class Slip(Check):
             severity = limit.severity(measured)
             if severity is None:
                 continue
+            remedy = _pin(study, character, part, drift, t)
+            moved = ("pelvis", *leg) if remedy.body else leg
+            frames = (float(study.shot.frames[t.samples[i]]) for i in (drift.first, drift.last))
             yield self.note(
                 study, character, part, (int(t.samples[drift.first]), int(t.samples[drift.last])),
                 int(t.samples[drift.worst]),
                 severity=severity, measured=measured, limit=limit.step(severity),
                 text=self._text(study, character, part, drift, t, measured, ground),
-                remedy=_pin(study, character, part, drift, t), evidence=_evidence(study, part, drift, t, touch))
+                remedy=remedy, evidence=_evidence(study, part, drift, t, touch),
+                keys=keys_in(character, moved, *frames))
 
     def _text(self, study: Study, character: Character, part: str, drift: Drift, t: Tread, measured: float,
               ground: Belt) -> str:

@@ -98,10 +98,12 @@ def contacts(study: Study, character: Character) -> Contacts:
 
 
 def _glides(t: Tread, columns: slice, a: int, b: int) -> bool:
-    """Whether a foot keeps flat at one height from drawing a to b and comes to rest near: no step does, however low."""
-    flat = np.ptp(t.height[a:b + 1, columns], axis=0).max() < GLIDE_RISE * t.leg
+    """Whether no point of a foot rises from where it is at drawing a until b, and it comes to rest near: every step
+    lifts something first, however low; what only sinks or rolls down slides."""
+    height = t.height[a:b + 1, columns]
+    rise = (height.max(0) - height[0]).max()
     travel = np.linalg.norm(t.steps[a:b, columns].sum(0), axis=-1).min()
-    return bool(flat and travel < GLIDE_FAR * t.leg)
+    return bool(rise < GLIDE_RISE * t.leg and travel < GLIDE_FAR * t.leg)
 
 
 def _elsewhere(character: Character, t: Tread) -> Array:

@@ -22,7 +22,11 @@ DENSE = 96          # drawings up to which all pairs are measured at once
 TOGETHER = 0.25     # s: drifts of one stance closer than this are one
 # A guessed sole may lie this far off, up or down, and ahead or aside: of the leg, as the guess says of itself.
 UNSURE_HEIGHT, UNSURE_PLACE = 0.04, 0.02
+# A foot is broad up to its toe tip: this share of the way back from there to the ball it is still this share as broad.
+# 0.75 on one skin, 0.6 on one side and 0.95 on the other of a second; a pointed boot less.
+TOE_BACK, TOE_BROAD = 0.3, 0.6
 _CORNERS = [i for i, p in enumerate(SOLE_POINTS) if p not in ("heel", "ball")]
+_TIP = SOLE_POINTS.index("toe_tip")
 # m on an adult's leg, s, share of the steps: captured points never keep still like this
 SAME_PLACE, SAME_TIME, SAME_SHARE = 3e-5, 0.125, 0.3
 
@@ -78,6 +82,8 @@ def steps_of(t: Tread, touch: Contacts, side: str, guessed: bool = False) -> Arr
         arms = np.diff(_unsure(t.places[:, columns], t.leg), axis=0)
         # a planted heel or ball stands between its edges, which are planted with it
         relative, planted = relative[:, _CORNERS], planted[:, _CORNERS]
+    else:
+        relative, planted = _toed(relative), np.concatenate([planted, planted[:, [_TIP, _TIP]]], 1)
     count = len(relative)
     k = int(min(max(1, round(t.rate / SMOOTH_RATE)), max(1, count)))
     near = _least(relative, np.asarray(planted[:-1] & planted[1:]), t.normal[:-1, columns.start], arms)
@@ -93,6 +99,14 @@ def steps_of(t: Tread, touch: Contacts, side: str, guessed: bool = False) -> Arr
         total[rows] += np.where(some[:, None], far, 0)
         weight[rows] += some
     return np.where(weight[:, None] > 0, total / np.maximum(weight, 1)[:, None], near)
+
+
+def _toed(steps: Array) -> Array:
+    """Steps (N, 9, 3) of the sole's points, from (N, 7, 3), and of the inner and outer edge of its toes: a foot that
+    turns about one of these stands, though its toe tip goes."""
+    ball, inner, outer, tip = (steps[:, SOLE_POINTS.index(p)] for p in ("ball", "ball_inner", "ball_outer", "toe_tip"))
+    middle, aside = tip + TOE_BACK * (ball - tip), TOE_BROAD / 2 * (inner - outer)
+    return np.concatenate([steps, np.stack([middle + aside, middle - aside], 1)], 1)
 
 
 def _over(steps: Array, k: int) -> Array:

@@ -10,10 +10,10 @@ What a slide needs to be a fault that can be asked for, said before any check wa
 - it is a slide: the place of the sole that moves least from its first frame to its last moves by the planted size, or
   the foot only turns about a place under it.
 
-Two more were added after misses, since no check could tell these cases apart; slip's page says so:
+Two more were added after misses. That no check could tell these cases apart is not proven; of what was tried here
+nothing did, and what surely would, the load on the foot, is not known to any check:
 
-- where the other foot stands too, this one does not rise or roll by more than 1 cm, or it is a low step: the foot of
-  humanoid3d_kick comes down by 4 cm as it is slid;
+- where the other foot stands too, no point of this one rises by more than 1 cm: a low step rises so before it travels;
 - a foot that comes back by its leg does so in the air, 3 cm over the floor at least: else that is a second slide.
 
 Where the other foot is off the ground the whole figure slides, as it does when the root is moved and the foot not
@@ -45,7 +45,7 @@ EDGE = 0.12
 #: The planted slide shows within this much of its size, metres on an adult, or this share.
 SHOWS, SHOWS_SHARE = 0.004, 0.1
 #: Metres on an adult.
-FLAT, ALOFT = 0.01, 0.03
+RISES, ALOFT = 0.01, 0.03
 #: The leg is never pulled straighter than this share of its length.
 REACH = 0.985
 #: Slides of one stance lie this many seconds apart; up to so many for a foot.
@@ -132,10 +132,10 @@ def _stillest(character: Character, side: str, window: Window) -> float:
     return float(np.linalg.norm(smallest_norm(moved, np.ones(moved.shape[:2], bool))))
 
 
-def _flat(clean: Clean, side: str, window: Window) -> bool:
-    """Whether no place of the sole changes its height in the window by more than a slide's foot does."""
-    sole = carried(clean.character, sole_of(clean.character, side))[window[0]:window[1] + 1]
-    return bool(np.ptp(sole[..., 2], axis=0).max() <= FLAT * clean.character.leg_length / ADULT)
+def _lies(clean: Clean, side: str, window: Window) -> bool:
+    """Whether no place of the sole rises in the window by more than a slide's foot does."""
+    height = carried(clean.character, sole_of(clean.character, side))[window[0]:window[1] + 1, :, 2]
+    return bool((height.max(0) - height[0]).max() <= RISES * clean.character.leg_length / ADULT)
 
 
 def _severity(size: str, keyed: bool) -> str:
@@ -167,7 +167,7 @@ def _way(clean: Clean, side: str, window: Window, last: int, far: float) -> Arra
         if not alone and not _steps(clean, side, last):
             return None
         stretched = np.linalg.norm(c.head(end)[rows] + far * way - c.head(root)[rows], axis=-1).max() / length
-        if not alone and (stretched >= REACH or not _flat(clean, side, window)):
+        if not alone and (stretched >= REACH or not _lies(clean, side, window)):
             continue
         slid = skated(clean, side, window, far * way, last)
         shows = abs(_stillest(slid, side, window) - far) <= max(SHOWS * c.leg_length / ADULT, SHOWS_SHARE * far)

@@ -1,25 +1,26 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Remedies carried out in Blender on the keeper's shot: the note goes away and no new one comes."""
 
-from dataclasses import replace
 from typing import Any
 
 import bpy
 import numpy as np
 import pytest
-from plumbline.blender_addon import compat, mending, session, settings
-from plumbline.blender_addon.operators import pin_part
+from plumbline.blender_addon import compat, session, settings
+from plumbline.blender_addon.operators import pin_body
+from plumbline.core.remedy import Pin
 from plumbline.core.takes import same
-from plumbline.sample_scenes import keeper_faults
+from plumbline.sample_scenes import keeper_faults, keeper_shot
 
 from .asking import check, checked
 
 
 @pytest.fixture(autouse=True)
-def keeper(face: None) -> None:
-    """The keeper's shot with its five faults, checked."""
-    keeper_faults.build()
-    check()
+def keeper(request: Any, face: None) -> None:
+    """The keeper's shot with its five faults, checked, where a test asks for no other."""
+    if "sliding" not in request.fixturenames:
+        keeper_faults.build()
+        check()
 
 
 def notes() -> Any:
@@ -104,13 +105,56 @@ def test_a_remedy_refuses_where_it_cannot_help() -> None:
     assert not bpy.ops.plumbline.pin_part.poll(), "the places of a stale note may be wrong"
 
 
-def test_a_figure_that_slid_whole_is_not_pinned_by_its_foot_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture
+def sliding(face: None) -> Any:
+    """The keeper who slides sideways whole while he stands on his left foot, moved by his root's keys."""
+    rig = keeper_shot.build()
+    root = rig.pose.bones["root"]
+    for frame, aside in ((1, 0.0), (52, 0.0), (60, 0.4), (120, 0.4), (160, 0.45)):
+        root.location = aside, 0.0, 0.0
+        root.keyframe_insert("location", frame=frame)
+    return rig
+
+
+def root_at(frames: Any) -> Any:
+    """The root's own location on frames, (N, 3)."""
+    (rig,) = (o for o in rigs() if "root" in o.pose.bones)
+    path = rig.pose.bones["root"].path_from_id("location")
+    curves = {c.array_index: c for c, _ in compat.curves_of(rig) if c.data_path == path}
+    return np.array([[curves[k].evaluate(f) for k in range(3)] for f in frames])
+
+
+def test_a_figure_that_slid_whole_goes_back_whole_and_stays_there(sliding: Any) -> None:
+    check()
     note = choose("slip")
-    whole = replace(note, remedy=replace(note.remedy, body=((0.0, 0.0, 0.0), (0.3, 0.0, 0.0))))
-    assert pin_part.refusal(bpy.context) == ""
-    for module in (pin_part, mending):
-        monkeypatch.setattr(module, "active_note", lambda context: (whole, ""))
-    assert "whole figure" in pin_part.refusal(bpy.context)
+    assert note.remedy.body and "root" in {key.owner.rpartition("/")[2] for key in note.keys}
+    before, severe_before = root_at(range(1, 193)), severe()
+    assert bpy.ops.plumbline.pin_part() == {"FINISHED"}
+    assert not any(same(note, other) for other in notes()), "gone"
+    assert {n.id for n in severe()} < {n.id for n in severe_before}, "no other comes"
+    moved = root_at(range(1, 193)) - before
+    first, last = note.remedy.frames
+    assert np.abs(moved[: first - 2]).max() < 1e-3, "what was before the slide is as it was"
+    assert np.abs(moved[last:] - moved[-1]).max() < 2e-3, "it stays there, along the way that it had"
+    assert abs(moved[-1, 0] + note.measured) < 0.02
+
+
+def test_without_a_control_that_carries_all_it_says_what_to_move(sliding: Any) -> None:
+    """The feet's controls hang on nothing, so that no one control carries the figure."""
+    bpy.context.view_layer.objects.active = sliding
+    bpy.ops.object.mode_set(mode="EDIT")
+    for side in "LR":
+        sliding.data.edit_bones[f"foot_ctrl.{side}"].parent = None
+    bpy.ops.object.mode_set(mode="OBJECT")
+    before = values()
+    why = pin_body.pin_body(bpy.context, sliding, ("pelvis", "foot.L", "foot.R"), slid(), 1.0)
+    assert "No one control of Keeper carries the whole figure" in why and "(-0.40, +0.00, +0.00) m" in why
+    assert all((before[name] == now).all() for name, now in values().items()), "nothing was keyed"
+
+
+def slid() -> Pin:
+    """A remedy that moves the figure back by 40 cm."""
+    return Pin("foot.L", ((0.0, 0.0, 0.0), (0.0, 0.0, 0.0)), (52, 53), body=((0.0, 0.0, 0.0), (-0.4, 0.0, 0.0)))
 
 
 def rigs() -> list[Any]:

@@ -9,7 +9,9 @@ from ..shot import SOLE_POINTS, Character
 from ..study import Study, measure
 from . import touch
 from .belt import belt
+from .pinned import pinned
 from .sole import soles
+from .springs import sprung
 from .touch import Pace, Span
 from .tread import Tread, tread
 
@@ -99,24 +101,33 @@ def fall(t: Tread, relative: Array, known: Array, count: int) -> Footfalls:
     may |= dwelling
     least = _least(ratio, may)
     runs = _joined(t, [touch.standing(row) for row in least], height, relative, way)
+    found = []
+    for k in range(sides):
+        rows = slice(k * N, k * N + N)
+        sure = may[rows] & (touch.over_each(height[rows], way.width) < touch.SURE * t.leg) | dwelling[rows]
+        found.append(touch.timed(_kept(runs[k], sure.any(0), t, way), least[k], way, count))
+    raw = np.sqrt((relative**2).sum(-1)).T / t.dt
+    found = [pinned(row, raw[k * N:k * N + N].min(0), t.samples, t.leg, _sample_rate(t)) for k, row in enumerate(found)]
+    found = sprung(found, height.reshape(sides, N, d).min(1), t.samples, _sample_rate(t), t.leg, t.speed)
     falls = {}
     planted = np.zeros((s, d), bool)
     kind = np.zeros((sides, d), int)
     for k, side in enumerate(t.sides):
         rows = slice(k * N, k * N + N)
-        best = np.where(may[rows], ratio[rows], np.inf).argmin(0)
-        behind = way.peak[rows][best, np.arange(len(best))]
-        sure = may[rows] & (touch.over_each(height[rows], way.width) < touch.SURE * t.leg) | dwelling[rows]
-        found = touch.timed(_kept(runs[k], sure.any(0), t, way), least[k], way, behind, count, t.speed)
         stands = np.zeros(d, bool)
-        for span in found:
+        for span in found[k]:
             stands[(t.samples >= span.first) & (t.samples <= span.last)] = True
         planted[rows] = _patch(stands, height[rows], over[rows], ratio[rows], t.places[:, rows], way, t.leg)
         kind[k] = _calmed(_kinds(planted[rows]), round(PHASE * t.rate))
-        falls[f"foot.{side}"] = tuple(_footfall(f"foot.{side}", span, t.samples, kind[k]) for span in found)
+        falls[f"foot.{side}"] = tuple(_footfall(f"foot.{side}", span, t.samples, kind[k]) for span in found[k])
     pivot, turn = _turning(t, relative, planted)
     falls = {part: tuple(_turned(fall, t, turn[:, k]) for fall in rows) for k, (part, rows) in enumerate(falls.items())}
     return Footfalls(falls, planted.T, kind.T, pivot, turn, least.T, way)
+
+
+def _sample_rate(t: Tread) -> float:
+    """Samples a second; on twos half of them are drawings."""
+    return float((t.samples[-1] - t.samples[0]) / t.dt.sum())
 
 
 def _least(ratio: Array, may: Array) -> Array:

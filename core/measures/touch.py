@@ -20,7 +20,7 @@ Array = np.ndarray
 # Speeds in u = sqrt(gravity x leg), heights in leg lengths, times in seconds.
 SMOOTH_RATE = 30.0          # speeds are read over 1 / this: single frames of a capture at 120 fps are mostly noise
 SWING_WINDOW = 0.6          # a swing this near tells what is slow
-SWING_HEIGHT = 0.03         # a point this high over its floor swings
+SWING_HEIGHT = 0.015        # a point this high over its floor swings
 USUAL_PEAK = 1.4            # the peak of a walking foot's swing: what is slow where nothing swings near
 PEAKS = (0.35, 5.0)         # peaks are held to this
 #: A part lands when its slowest point falls under this share of the swing's peak, and has left over the other. At 20 N
@@ -28,7 +28,6 @@ PEAKS = (0.35, 5.0)         # peaks are held to this
 LANDS, LEAVES = 0.09, 0.14
 GATE, SURE = 0.10, 0.06     # points that stand lie lower than the first, and somewhere in a contact than the second
 FILL, DROP = 0.05, 0.07     # shorter gaps are filled, shorter contacts dropped
-PINNED = 2e-4               # u: slower than any captured point, a point is pinned by keys
 
 
 @dataclass(frozen=True)
@@ -114,20 +113,14 @@ def standing(ratio: Array) -> list[tuple[int, int]]:
     return out
 
 
-def timed(runs: Sequence[tuple[int, int]], ratio: Array, way: Pace, peak_of: Array, count: int, u: float
-          ) -> list[Span]:
-    """Contacts of runs of intervals, their ends read between samples.
-
-    ratio (N,) as in ``standing``; peak_of (N,) m/s behind each ratio; count: samples of the shot. An end lies where the
-    ratio crosses its share on a straight line between the intervals' middles. A point that is pinned by keys stops
-    within one interval, and how far it gets in that tells where.
-    """
-    speed = ratio * peak_of
+def timed(runs: Sequence[tuple[int, int]], ratio: Array, way: Pace, count: int) -> list[Span]:
+    """Contacts of runs of intervals, their ends read between samples: where the ratio (N,), as in ``standing``, crosses
+    its share on a straight line between the intervals' middles. count: samples of the shot."""
     last = len(ratio) - 1
     out = []
     for a, b in runs:
-        on = None if a == 0 else _end(ratio, speed, way, a, -1, LANDS, u)
-        off = None if b == last else _end(ratio, speed, way, b, +1, LEAVES, u)
+        on = None if a == 0 else _end(ratio, way, a, -1, LANDS)
+        off = None if b == last else _end(ratio, way, b, +1, LEAVES)
         first = 0 if on is None else int(np.ceil(on - 1e-9))
         final = count - 1 if off is None else int(np.floor(off + 1e-9))
         if final >= first:
@@ -135,21 +128,11 @@ def timed(runs: Sequence[tuple[int, int]], ratio: Array, way: Pace, peak_of: Arr
     return out
 
 
-def _end(ratio: Array, speed: Array, way: Pace, at: int, side: int, share: float, u: float) -> float:
+def _end(ratio: Array, way: Pace, at: int, side: int, share: float) -> float:
     """Where a run whose outermost interval is ``at`` ends, towards ``side`` (-1 its beginning, +1 its end)."""
     out = at + side
     inner, outer = ratio[at], ratio[out]
     here, there = way.middle[at], way.middle[out]
-    if speed[at] < PINNED * u and way.width == 1:
-        edge = (here + there) / 2           # the sample at which the pinned interval begins or ends
-        reach = abs(there - here)
-        beyond = [out + side * n for n in (1, 2) if 0 <= out + side * n < len(speed)]
-        if len(beyond) < 2 or not np.isfinite(speed[beyond]).all():
-            return float(edge)
-        near, far = speed[beyond]
-        # as fast as the intervals beyond lead one to expect, it moved through the whole of this one
-        expected = max(near + min(near - far, 0.0), 1e-12)
-        return float(edge + side * (1.0 - min(speed[out] / expected, 1.0)) * reach)
     if not np.isfinite(outer):
         return float((here + there) / 2)
     return float(here + (share - inner) / (outer - inner) * (there - here))

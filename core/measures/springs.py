@@ -1,0 +1,66 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Take-offs and landings: feet that meet the ground fast touch and leave it by their height, not by their speed.
+
+A foot that lands from a jump still rolls down fast when the ground bears it already, and at push-off it rises fast
+while its toes still push. There its height tells better: it falls or rises by a centimeter or two a hundredth of a
+second, and the level at which it stands is known from the stance itself.
+"""
+from dataclasses import replace
+
+import numpy as np
+
+from .touch import Span
+
+Array = np.ndarray
+
+# Speeds in u = sqrt(gravity x leg), heights in leg lengths, times in seconds.
+FLIGHT = 0.1                # shorter times without any foot down are no flight
+FAST = 0.25                 # what rises or falls slower is judged by its speed
+LEVEL = 0.012               # a foot this high over where it stands is off the ground
+REACH = 0.15                # an end moves by no more than this
+
+
+def sprung(falls: list[list[Span]], low: Array, samples: Array, rate: float, leg: float, u: float) -> list[list[Span]]:
+    """The contacts of all feet, their ends beside a flight moved to where the foot meets or leaves its level.
+
+    falls: each foot's contacts in time order; low (feet, D) m: the height of each foot's lowest point over its own
+    floor; samples (D,) at which they stand; rate: samples a second; leg m; u m/s.
+    """
+    ends = sorted((s.off, k, i) for k, rows in enumerate(falls) for i, s in enumerate(rows) if s.off is not None)
+    starts = sorted((s.on, k, i) for k, rows in enumerate(falls) for i, s in enumerate(rows) if s.on is not None)
+    every = [(s.on if s.on is not None else -np.inf, s.off if s.off is not None else np.inf)
+             for rows in falls for s in rows]
+    out = [list(rows) for rows in falls]
+
+    def in_flight(at: float, side: int) -> bool:
+        """Whether no foot stands for a while from a little after (side +1) or before (-1) a moment."""
+        gap = (at, at + FLIGHT * rate) if side > 0 else (at - FLIGHT * rate, at)
+        return all(off <= gap[0] + 1e-9 or on >= gap[1] - 1e-9 for on, off in every)
+
+    # the feet leave and land one after the other: those within reach of the last to leave, or the first to land
+    for off, k, i in ends:
+        after = max((o for o, _, _ in ends if off <= o <= off + REACH * rate / 2), default=off)
+        if in_flight(after, +1):
+            moved = _level(low[k], samples, rate, leg, u, off, +1)
+            out[k][i] = replace(out[k][i], off=moved, last=int(np.floor(moved + 1e-9)))
+    for on, k, i in starts:
+        before = min((o for o, _, _ in starts if on - REACH * rate / 2 <= o <= on), default=on)
+        if in_flight(before, -1):
+            moved = _level(low[k], samples, rate, leg, u, on, -1)
+            out[k][i] = replace(out[k][i], on=moved, first=int(np.ceil(moved - 1e-9)))
+    return out
+
+
+def _level(low: Array, samples: Array, rate: float, leg: float, u: float, end: float, side: int) -> float:
+    """The last moment, from an end away from the contact, at which a fast foot still is at its level; else the end."""
+    at = np.flatnonzero((samples - end) * side >= -1.0)
+    at = at[np.abs(samples[at] - end) <= REACH * rate + 1.0]
+    at = at if side > 0 else at[::-1]
+    for a, b in zip(at[:-1], at[1:], strict=True):
+        if low[a] <= LEVEL * leg < low[b]:
+            seconds = abs(samples[b] - samples[a]) / rate
+            share = (LEVEL * leg - low[a]) / (low[b] - low[a])
+            moment = samples[a] + share * (samples[b] - samples[a])
+            fast = (low[b] - low[a]) / seconds > FAST * u
+            return float(moment) if fast and (moment - end) * side > 0 else end
+    return end

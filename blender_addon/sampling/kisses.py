@@ -29,7 +29,8 @@ from ...core.measures.kisses import (
     stride,
     views_of,
 )
-from ...core.numeric.kissing import BEHIND, NEAR_GAP, Picture, kisses
+from ...core.numeric.kissing import BEHIND, NEAR_GAP, kisses
+from ...core.numeric.picture import Picture
 from ...core.shot import Shot
 from .armatures import Member
 from .figures import Figures

@@ -15,7 +15,8 @@ from .. import body
 from . import names
 from .copies import copies_of
 from .facing import facing
-from .limbs import ARM, LEG, Joints, Pair, choose_up, joints, legs_and_arms, limb_pairs
+from .joints import Joints, joints
+from .limbs import ARM, LEG, Pair, choose_up, legs_and_arms, limb_pairs
 from .plane import Mirror, find_plane
 from .result import AGREED, BodyMap, BodyMapError
 from .skeleton import Array, Skeleton, length_of

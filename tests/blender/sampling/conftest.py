@@ -7,6 +7,7 @@ import bpy
 import pytest
 
 from .figure import figure, walk
+from .watching import Watch
 
 
 @pytest.fixture
@@ -22,3 +23,8 @@ def rig(scene: Any) -> Any:
     rig = figure()
     walk(rig)
     return rig
+
+
+@pytest.fixture
+def watch(monkeypatch: pytest.MonkeyPatch) -> Watch:
+    return Watch(monkeypatch)

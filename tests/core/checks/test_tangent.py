@@ -15,7 +15,8 @@ from plumbline.core.evidence import Point, ScreenOutline
 from plumbline.core.kiss import Kiss, Kisses, PairKisses, Thing
 from plumbline.core.measures.kiss_pairs import beside_of, pairs_of
 from plumbline.core.measures.kisses import first_look, gate, second_look, view_of
-from plumbline.core.numeric.kissing import Picture, kisses
+from plumbline.core.numeric.kissing import kisses
+from plumbline.core.numeric.picture import Picture
 from plumbline.core.numeric.topology import Topology, topology, weld
 from plumbline.core.remedy import Move
 from plumbline.core.runner import finish

@@ -138,8 +138,8 @@ class Person:
 
     def press(self, does: str) -> Iterator[float]:
         """Clicks the button of the sidebar whose operator's call begins so ('plumbline.save_card(')."""
-        yield from settled()
         self.stop()
+        yield from settled()
         place = yield from find(does)
         self.go_on()
         assert place is not None, f"there is no button that does {does}"
@@ -399,7 +399,7 @@ def drive(steps: Iterator[float]) -> None:
             say("failed: " + traceback.format_exc().strip().replace("\n", " | "))
             code = 1
             try:
-                picture("failed")
+                picture("failed", whole=True)
             except Exception:
                 traceback.print_exc()
         sys.stdout.flush()

@@ -84,7 +84,9 @@ def steps() -> Iterator[float]:
     hands.say(f"{len(found.notes)} notes after {me.seconds:.0f} s; characters and their parts: {names}")
     assert [name for name, _ in names] == [rig.name], "the meta-rig is no character"
     assert wrist(), [(n.check, n.part, n.text) for n in found.notes]
+    me.stop()
     yield from hands.settled()
+    me.go_on()
     bar = hands.region("VIEW_3D", "UI")
     yield from me.click(bar.x + bar.width // 2 - 20, bar.y + bar.height - 137)
     yield 1.0

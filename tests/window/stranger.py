@@ -34,10 +34,14 @@ def at(where: Any, spot: tuple[int, int]) -> tuple[int, int]:
 
 def install(me: Any) -> Iterator[float]:
     """Edit, Preferences, Get Extensions, the arrow at the upper right, Install from Disk, the zip."""
-    yield from me.click(*at(hands.window(), EDIT))
-    yield 0.3
-    yield from me.keys("P", at=at(hands.window(), EDIT))  # the letter that the menu underlines
-    yield 1.0
+    yield from me.keys("ESC")  # the splash of a first start
+    for _ in range(3):  # a slow machine may miss a key
+        yield from me.click(*at(hands.window(), EDIT))
+        yield 0.5
+        yield from me.keys("P", at=at(hands.window(), EDIT))  # the letter that the menu underlines
+        yield 1.5
+        if len(bpy.context.window_manager.windows) > 1:
+            break
     where = bpy.context.window_manager.windows[1]
     assert where.screen.areas[0].type == "PREFERENCES"
     yield from me.click(*at(where, GET_EXTENSIONS), where)
@@ -76,25 +80,30 @@ def steps() -> Iterator[float]:
     yield from me.keys("N")
     yield 1.0
     yield from me.choose_tab("Plumbline")
+    hands.say(f"the shot is open and the tab found after {me.seconds:.0f} s")
     yield from me.press("plumbline.check_shot(")
+    asked = time.perf_counter()
     session = hands.module("session")
     until = time.perf_counter() + 60
     while session.job is not None or hands.checked() is None:
         assert time.perf_counter() < until, "Check Shot does nothing"
         yield 0.1
     assert hands.checked().notes, hands.checked().why
-    hands.say(f"{len(hands.checked().notes)} notes after {me.seconds:.0f} s")
+    hands.say(f"{len(hands.checked().notes)} notes after {me.seconds:.0f} s; the check took {time.perf_counter() - asked:.0f} s of them")
+    me.stop()
     yield from hands.settled()
+    me.go_on()
     bar = hands.region("VIEW_3D", "UI")
     yield from me.click(bar.x + bar.width // 2 - 20, bar.y + bar.height - 137)
     yield 1.0
     number = hands.module("settings").active_number(bpy.context)
     note = hands.checked().notes[number]
     assert hands.scene().frame_current == note.worst, "a click on a note goes nowhere"
+    seconds = me.seconds
     yield from hands.settled()
     hands.picture("look-stranger", hands.around("VIEW_3D"))
-    hands.say(f"a stranger reads the first note after {me.seconds:.0f} s and {me.acts} clicks and keys: {note.text}")
-    assert me.seconds < MOST
+    hands.say(f"a stranger reads the first note after {seconds:.0f} s and {me.acts} clicks and keys: {note.text}")
+    assert seconds < MOST
 
 
 hands.drive(steps())

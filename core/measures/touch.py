@@ -100,27 +100,28 @@ def slowest(ratio: Array, may: Array) -> Array:
     return np.asarray(np.where(may, ratio, np.inf).min(0))
 
 
-def standing(ratio: Array) -> list[tuple[int, int]]:
+def standing(ratio: Array, lands: float = LANDS, leaves: float = LEAVES) -> list[tuple[int, int]]:
     """Runs of intervals, both ends inside, in which a part of this least ratio (N,) stands."""
-    told = np.concatenate([[0], np.cumsum(ratio < LANDS)])
+    told = np.concatenate([[0], np.cumsum(ratio < lands)])
     out = []
-    for a, b in spans(ratio < LEAVES):
+    for a, b in spans(ratio < leaves):
         if told[b + 1] == told[a] and a > 0:    # at the shot's beginning it may be leaving already
             continue
         # it leaves faster than it lands: what is too fast for a landing is none yet
-        first = a + int(np.argmax(ratio[a:b + 1] < LANDS)) if a else a
+        first = a + int(np.argmax(ratio[a:b + 1] < lands)) if a else a
         out.append((first, b))
     return out
 
 
-def timed(runs: Sequence[tuple[int, int]], ratio: Array, way: Pace, count: int) -> list[Span]:
+def timed(runs: Sequence[tuple[int, int]], ratio: Array, way: Pace, count: int, lands: float = LANDS,
+          leaves: float = LEAVES) -> list[Span]:
     """Contacts of runs of intervals, their ends read between samples: where the ratio (N,), as in ``standing``, crosses
     its share on a straight line between the intervals' middles. count: samples of the shot."""
     last = len(ratio) - 1
     out = []
     for a, b in runs:
-        on = None if a == 0 else _end(ratio, way, a, -1, LANDS)
-        off = None if b == last else _end(ratio, way, b, +1, LEAVES)
+        on = None if a == 0 else _end(ratio, way, a, -1, lands)
+        off = None if b == last else _end(ratio, way, b, +1, leaves)
         first = 0 if on is None else int(np.ceil(on - 1e-9))
         final = count - 1 if off is None else int(np.floor(off + 1e-9))
         if final >= first:

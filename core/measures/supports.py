@@ -1,0 +1,259 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What carries the body: feet, hands, elbows, knees, seat, back and head, when each touches, and whether it bears."""
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..need import NOTHING
+from ..numeric.hull import smallest_norm
+from ..numeric.shares import load_shares
+from ..numeric.spans import spans
+from ..shot import Character, Shot
+from ..study import Study, measure
+from . import touch
+from .exposure import exposure
+from .footfalls import Footfalls, N, footfalls
+from .mass_motion import MassMotion, mass_motion
+from .touch import Span
+from .tread import Tread, tread
+from .underbody import Underbody, underbody
+
+Array = np.ndarray
+
+BEARS = 0.05                # of the body's weight: who bears less only touches
+BEARS_FOR = 0.08            # s at a time
+RESTS_FOR = 0.12            # s: parts other than feet touch at least so long
+HANGS, HANGS_SHARE = 0.12, 0.2          # legs over the ground's level, a foot that never bears this share hangs there
+# A seat that no mesh shows: hips this low (of a leg over the feet's level), still, and the pressure point nearer to
+# them than to the feet for more than half of the while.
+SITS, SITS_FOR = 0.85, 0.3
+SEAT_SPEED = 0.1            # u: hips that are faster leave their seat, and feet then bear
+
+
+@dataclass(frozen=True)
+class Support:
+    """One contact of a part. part: 'foot.L', 'hand.R', 'knee.L', 'seat' ...; kind: of a foot's patch (KINDS), else
+    'full'; span in samples; bears: when it bears weight, in samples; assumed: no mesh shows what it rests on, it is
+    only told by what the body needs."""
+    part: str
+    kind: str
+    span: Span
+    bears: tuple[Span, ...] = ()
+    assumed: bool = False
+
+
+@dataclass(frozen=True)
+class Supports:
+    """C parts that may carry, F samples. parts (C); found: all contacts in time order; touches (C, F) bool; load (C, F)
+    body weights that each bears, NaN in the first and last tenth of a second; place (F, C, 3) m, the middle of each
+    patch; point (F, 3) m, the pressure point that the motion needs on the level of the feet, NaN where it tells
+    none."""
+    parts: tuple[str, ...]
+    found: tuple[Support, ...]
+    touches: Array
+    load: Array
+    place: Array
+    point: Array
+
+    def bearing(self, part: str) -> Array:
+        """(F,) bool: the part touches, and bears weight as far as is known."""
+        k = self.parts.index(part)
+        return np.asarray(self.touches[k] & ~(self.load[k] < BEARS))
+
+
+@measure(NOTHING, uses=(tread, footfalls, underbody, mass_motion, exposure))
+def supports(study: Study, character: Character) -> Supports:
+    """Contacts of all parts, and how they share the body's weight."""
+    t: Tread = study.of(tread, character)
+    fallen: Footfalls = study.of(footfalls, character)
+    under: Underbody = study.of(underbody, character)
+    moved: MassMotion | None = study.of(mass_motion, character)
+    shot = study.shot
+    f = shot.count
+    feet = tuple(fallen.falls)
+    parts = (*feet, *under.names)
+    falls = [Support(part, fall.kind, fall.span) for part in feet for fall in fallen.falls[part]]
+    place = np.empty((f, len(parts), 3))
+    place[:, len(feet):] = under.places
+    for k in range(len(feet)):
+        place[:, k] = _middles(t, fallen.planted[:, k * N:k * N + N], t.places[:, k * N:k * N + N], f)
+    point = np.full((f, 3), np.nan)
+    load = np.full(f, np.nan)
+    if moved is not None:
+        surface = moved.center + (under.level - moved.center @ moved.up)[:, None] * moved.up
+        point = np.where(moved.bears[:, None], moved.pressure_point(surface), np.nan)
+        load = np.where(moved.sure, moved.load, np.nan)
+    plane = _plane(t.up)
+    ways = _ways(study, character, under, t)
+    rest = _rests(under, ways, t, f)
+    rest += _seat(under, ways, falls, place @ plane, point @ plane, parts, t, f)
+    found = _hung(falls, rest, place, point, plane, parts, under.level, t)
+    touches = _touching(found, parts, f)
+    share = load_shares((place @ plane).transpose(2, 1, 0), touches, (point @ plane).T)
+    each = np.where(touches, share * load, 0.0)
+    least = max(1, round(BEARS_FOR * shot.rate))
+    told = [replace(s, bears=_bearing(s, each[parts.index(s.part)], found, least)) for s in found]
+    order = sorted(told, key=lambda s: (s.span.first, parts.index(s.part)))
+    return Supports(parts, tuple(order), touches, each, place, point)
+
+
+def records(found: Supports, shot: Shot) -> list[dict[str, str | float | None]]:
+    """Contacts for the notes file, in scene frames: part, on, off, kind; on None where it began before the shot, off
+    None where it outlasts it."""
+    step = (shot.frames[-1] - shot.frames[0]) / max(1, shot.count - 1)
+
+    def frame(sample: float | None) -> float | None:
+        return None if sample is None else round(float(shot.frames[0] + sample * step), 2)
+
+    return [{"part": s.part, "on": frame(s.span.on), "off": frame(s.span.off), "kind": s.kind} for s in found.found]
+
+
+def _bearing(s: Support, own: Array, found: list[Support], least: int) -> tuple[Span, ...]:
+    """The spans of a contact in which it bears weight, from what its part bears (F,): its own ends, else the moment at
+    which another part takes the weight over, else where the load crosses."""
+    a, b = s.span.first, s.span.last
+    rows = own[a:b + 1]
+    bears = ~(rows < BEARS)
+    for first, last in spans(~bears):               # what is over sooner is a shift of weight or an error of the point
+        if last - first + 1 < least:
+            bears[first:last + 1] = True
+    moments = np.array([m for other in found if other is not s for m in (other.span.on, other.span.off)
+                        if m is not None])
+    out = []
+    for first, last in spans(bears, min(least, len(bears))):
+        on, off = s.span.on, s.span.off
+        if first > 0:
+            on = _crossing(rows, first, -1) + a
+            on = float(moments[np.abs(moments - on).argmin()]) if (np.abs(moments - on) < 1.5).any() else on
+        if last < b - a:
+            off = _crossing(rows, last, +1) + a
+            off = float(moments[np.abs(moments - off).argmin()]) if (np.abs(moments - off) < 1.5).any() else off
+        out.append(Span(on, off, a + first, a + last))
+    return tuple(out)
+
+
+def _crossing(load: Array, at: int, side: int) -> float:
+    """Where the load crosses BEARS between a sample that bears and the next one to its side."""
+    inner, outer = load[at], load[at + side]
+    if not np.isfinite(inner) or inner <= outer:
+        return at + side * 0.5
+    return float(at + side * min((inner - BEARS) / (inner - outer), 1.0))
+
+
+def _plane(up: Array) -> Array:
+    """Two directions (3, 2) that are level."""
+    seed = np.array([1.0, 0, 0]) if abs(up[0]) < 0.9 else np.array([0.0, 1.0, 0])
+    e1 = seed - seed @ up * up
+    e1 /= np.linalg.norm(e1)
+    return np.stack([e1, np.cross(up, e1)], 1)
+
+
+def _middles(t: Tread, planted: Array, places: Array, count: int) -> Array:
+    """(F, 3) the middle of a foot's patch, of its whole sole where it does not stand."""
+    weight = np.where(planted.any(1, keepdims=True), planted, True).astype(float)
+    middle = np.einsum("ds,dsi->di", weight, places) / weight.sum(1, keepdims=True)
+    every = np.arange(count)
+    return np.stack([np.interp(every, t.samples, middle[:, k]) for k in range(3)], 1)
+
+
+def _ways(study: Study, character: Character, under: Underbody, t: Tread) -> touch.Pace | None:
+    """How fast the parts move against what is below them, on the character's drawings."""
+    taken = study.of(exposure, character).drawings
+    if len(taken) < 3 or not under.names:
+        return None
+    path = np.zeros_like(under.places)
+    np.cumsum(under.motion, axis=0, out=path[1:])
+    steps = np.diff((under.places - path)[taken], axis=0)
+    dt = np.diff(taken) / study.shot.rate
+    height = (under.over - under.reach)[taken].T
+    return touch.pace(np.ascontiguousarray(steps.transpose(1, 2, 0)), taken, dt, height, t.leg, t.speed)
+
+
+def _rests(under: Underbody, ways: touch.Pace | None, t: Tread, count: int) -> list[Support]:
+    """Parts other than feet that lie on the ground and are slow."""
+    if ways is None:
+        return []
+    taken = t.samples
+    low = touch.over_each((under.over < under.reach)[taken].T.astype(float), ways.width) > 0
+    out = []
+    for k, name in enumerate(under.names):
+        least = np.where(low[k], ways.ratio[k], np.inf)
+        for span in touch.timed(_lasting(touch.standing(least), ways, t, RESTS_FOR), least, ways, count):
+            out.append(Support(name, "full", span))
+    return out
+
+
+def _lasting(runs: list[tuple[int, int]], ways: touch.Pace, t: Tread, seconds: float) -> list[tuple[int, int]]:
+    """Runs with short gaps closed, those that last."""
+    kept: list[tuple[int, int]] = []
+    for a, b in runs:
+        if kept and (a - kept[-1][1] - 1) / t.rate < touch.FILL:
+            kept[-1] = (kept[-1][0], b)
+        else:
+            kept.append((a, b))
+    return [(a, b) for a, b in kept if (b - a + ways.width) / t.rate >= seconds]
+
+
+def _seat(under: Underbody, ways: touch.Pace | None, falls: list[Support], place: Array, point: Array,
+          parts: tuple[str, ...], t: Tread, count: int) -> list[Support]:
+    """A seat that no mesh shows: hips still and low, and the body's pressure point under them, not under the feet.
+    place (F, C, 2), point (F, 2) in the level plane."""
+    if ways is None or "seat" not in under.names:
+        return []
+    k = under.names.index("seat")
+    feet = sum(p.startswith("foot") for p in parts)
+    hips = place[:, feet + k]
+    down = _touching(falls, parts, count)[:feet]
+    away = np.where(down.T, np.linalg.norm(place[:, :feet] - point[:, None], axis=-1), np.inf)
+    nearest = away.min(1) if feet else np.full(count, np.inf)
+    with np.errstate(invalid="ignore"):
+        sits = (under.over[:, k] < SITS * t.leg) & (np.linalg.norm(hips - point, axis=-1) < nearest)
+    out = []
+    speed = ways.speed[k] / t.speed
+    for run in _lasting(touch.standing(speed, SEAT_SPEED, SEAT_SPEED), ways, t, SITS_FOR):
+        for span in touch.timed([run], speed, ways, count, SEAT_SPEED, SEAT_SPEED):
+            rows = slice(span.first, span.last + 1)
+            if not under.known[rows, k].any() and sits[rows].mean() > 0.5:
+                out.append(Support("seat", "full", span, assumed=True))
+    return out
+
+
+def _hung(falls: list[Support], rest: list[Support], place: Array, point: Array, plane: Array,
+          parts: tuple[str, ...], level: Array, t: Tread) -> list[Support]:
+    """All contacts but those of feet that are held still in the air: high over where the other stands, and never under
+    the body's weight."""
+    found = falls + rest
+    high = []
+    for s in falls:
+        rows = slice(s.span.first, s.span.last + 1)
+        over = (place[rows, parts.index(s.part)] @ t.up - level[rows]).min()
+        if over > HANGS * t.leg:
+            high.append(s)
+    if not high:
+        return found
+    touches = _touching(found, parts, len(place))
+    share = load_shares((place @ plane).transpose(2, 1, 0), touches, (point @ plane).T)
+    alone = touches.sum(0) == 1
+    out = []
+    for s in found:
+        rows = slice(s.span.first, s.span.last + 1)
+        k = parts.index(s.part)
+        if any(s is h for h in high) and not alone[rows].any() and not (share[k, rows] > HANGS_SHARE).any():
+            continue
+        out.append(s)
+    return out
+
+
+def _touching(found: list[Support], parts: tuple[str, ...], count: int) -> Array:
+    out = np.zeros((len(parts), count), bool)
+    for s in found:
+        out[parts.index(s.part), s.span.first:s.span.last + 1] = True
+    return out
+
+
+def outside(found: Supports, up: Array) -> Array:
+    """(F,) m: how far the pressure point lies from the middles of all patches' hull; zero inside, NaN where unknown."""
+    plane = _plane(up)
+    away = (found.place - found.point[:, None]) @ plane
+    return np.asarray(np.linalg.norm(smallest_norm(np.nan_to_num(away), found.touches.T
+                                                   & np.isfinite(found.point[:, :1])), axis=-1))

@@ -16,7 +16,8 @@ Array = np.ndarray
 # Speeds in u = sqrt(gravity x leg), heights in leg lengths, times in seconds.
 FLIGHT = 0.1                # shorter times without any foot down are no flight
 FAST = 0.25                 # what rises or falls slower is judged by its speed
-LEVEL = 0.012               # a foot this high over where it stands is off the ground
+LEVEL = 0.012               # a foot that rises fast leaves at this height over where it stands ...
+ROLLED = 0.036              # ... or, rolled up to this, as it begins to
 REACH = 0.15                # an end moves by no more than this
 
 
@@ -52,15 +53,16 @@ def sprung(falls: list[list[Span]], low: Array, samples: Array, rate: float, leg
 
 
 def _level(low: Array, samples: Array, rate: float, leg: float, u: float, end: float, side: int) -> float:
-    """The last moment, from an end away from the contact, at which a fast foot still is at its level; else the end."""
+    """The moment, from an end away from the contact, at which the foot gets fast at its level; else the end."""
     at = np.flatnonzero((samples - end) * side >= -1.0)
     at = at[np.abs(samples[at] - end) <= REACH * rate + 1.0]
     at = at if side > 0 else at[::-1]
     for a, b in zip(at[:-1], at[1:], strict=True):
-        if low[a] <= LEVEL * leg < low[b]:
-            seconds = abs(samples[b] - samples[a]) / rate
-            share = (LEVEL * leg - low[a]) / (low[b] - low[a])
-            moment = samples[a] + share * (samples[b] - samples[a])
-            fast = (low[b] - low[a]) / seconds > FAST * u
-            return float(moment) if fast and (moment - end) * side > 0 else end
+        rise = low[b] - low[a]
+        if rise / (abs(samples[b] - samples[a]) / rate) > FAST * u:
+            if low[a] > ROLLED * leg:
+                return end
+            share = max((LEVEL * leg - low[a]) / rise, 0.0)
+            moment = samples[a] + min(share, 1.0) * (samples[b] - samples[a])
+            return float(moment) if (moment - end) * side > 0 else end
     return end

@@ -3,7 +3,8 @@
 
     python -m tests.corpus.slip_page [DIR]
 
-Writes docs/corpus_slip.md; build.py corpus does the same. DIR may hold captured BVH files. Limits are chosen on the
+Writes docs/corpus_slip.md; build.py corpus does the same. DIR may hold captured BVH files; where it holds trials with
+force plates too, slip's other numbers are looked at as well (slip_choice.py). Limits are chosen on the
 clips that are not held back: medium of keyed motion midway between the largest clean drift and the least that is read
 of 4 cm, low of guessed soles below what is read of 3 cm, the floor that captured motion is held to.
 """
@@ -16,9 +17,6 @@ from pathlib import Path
 from plumbline.core.catalogue import catalogue
 from plumbline.core.checks.slip import BARE_LOW, BARE_MEDIUM, KEYED_LOW, KEYED_MEDIUM, Slip
 from plumbline.core.measures.contacts import contacts
-from plumbline.core.measures.drift import drifts, mostly_keyed, steps_of
-from plumbline.core.measures.sole import soles
-from plumbline.core.measures.tread import tread
 from plumbline.core.note import Result, Severity
 from plumbline.core.report.progress import Progress
 from plumbline.core.runner import finish
@@ -28,14 +26,15 @@ from plumbline.core.testing import clips, corpus
 from plumbline.core.testing.plant_skates import skates
 from plumbline.core.testing.plants import SIZES, Clean
 
+from . import slip_choice
+from .drifts import largest
+
 DOCS = Path(__file__).resolve().parents[2] / "docs" / "corpus_slip.md"
 CREDIT = """\
 Clips named cmu: the data used was obtained from mocap.cs.cmu.edu; the database was created with funding from NSF
 EIA-0196217. None of it is kept here.
 
 """
-#: Drifts of clean feet are read down to this, of a leg.
-LEAST = 0.002
 KINDS = {"captured": (BARE_LOW, BARE_MEDIUM, Slip.limit.high), "keyed": (KEYED_LOW, KEYED_MEDIUM, Slip.limit.high)}
 
 
@@ -85,18 +84,6 @@ def counted(more: Path | None, progress: Progress) -> dict[tuple[str, bool], Cou
     return out
 
 
-def largest(shot: Shot) -> float:
-    """The largest drift of any stance, in legs, noted or not."""
-    c = shot.characters[0]
-    study = Study(shot)
-    t, touch = study.of(tread, c), study.of(contacts, c)
-    source = study.of(soles, c).source
-    found = [d.size for side in t.sides
-             for d in drifts(t, touch, side, steps_of(t, touch, side, source[side] == "guess"), LEAST * t.leg,
-                             LEAST * t.leg, mostly_keyed(t, touch))]
-    return max(found, default=0.0) / t.leg
-
-
 def limits_table(found: dict[tuple[str, bool], Counts]) -> str:
     lines = ["| motion | low | medium | high | clips | largest clean drift | of | 3 cm low | 4 cm as asked | "
              "10 cm high | clips with skates | least read of 3 cm | of 4 cm | of 10 cm |",
@@ -139,7 +126,10 @@ def page(found: dict[tuple[str, bool], Counts], more: bool) -> str:
 
 
 def run(more: Path | None, progress: Progress) -> None:
-    DOCS.write_text(page(counted(more, progress), more is not None), "utf-8")
+    text = page(counted(more, progress), more is not None)
+    if more is not None and slip_choice.has_all(more):
+        text += "\n" + slip_choice.page(more, progress)
+    DOCS.write_text(text, "utf-8")
 
 
 def _slips(shot: Shot) -> Result:

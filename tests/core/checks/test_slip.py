@@ -4,7 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 from plumbline.core.catalogue import catalogue
+from plumbline.core.keys import Channel, Control, Keys
 from plumbline.core.measures.sole import carried, sole_of
+from plumbline.core.numeric.fcurve import BEZIER
 from plumbline.core.numeric.rotation import exp
 from plumbline.core.runner import finish
 from plumbline.core.testing import edit
@@ -144,3 +146,30 @@ class TestSlip(CheckTest):
         slid = replace(slid, characters=(edit.shift(slid.characters[0], far[:, None] * np.array([0.2, 0.0, 0.0])),))
         (note,) = [n for n in self.result(slid).notes if n.part == "foot.L"]
         assert abs(note.measured - _stillest(slid, 24, 30)) < 0.1 * note.measured
+
+    def test_what_only_sinks_as_it_goes_slides_and_what_rises_steps(self):
+        """The left foot goes 15 cm aside in a fifth of a second beside the right one, which stands: down from 3 cm,
+        as captured feet do, or up by 4 cm on its way."""
+        shot = _stand(24.0)
+        share = smooth((shot.times - 1.0) / 0.2)
+        over = {"sinks": 0.03 * (1 - share), "steps": 0.04 * np.sin(np.pi * share) ** 2}
+        for word, height in over.items():
+            c = shot.characters[0]
+            way = share[:, None] * [0.15, 0.0, 0.0] + height[:, None] * [0.0, 0.0, 1.0]
+            went = replace(shot, characters=(edit.reach(c, "leg.L", c.head("foot.L") + way),))
+            found = [n for n in self.result(went).notes if n.part == "foot.L"]
+            assert len(found) == (word == "sinks"), word
+            assert all(abs(n.measured - 0.15) < 0.015 for n in found)
+
+    def test_the_note_names_the_keys_of_what_moves_the_foot(self):
+        shot = list(self.planted(24.0))[2].shot
+        c = shot.characters[0]
+        channels = tuple(Channel("Rig", "Act", "location", k, bone)
+                         for bone in ("control", "hand.L") for k in range(2))
+        at = np.tile([1.0, 25.0, 33.0, 60.0], 4)
+        flat = np.stack([at, at], 1)
+        keys = Keys(channels, np.repeat(np.arange(4), 4), at, at, at, flat, flat, np.full(16, BEZIER))
+        c = replace(c, keys=keys, controls={"foot.L": (Control("Rig/control"),), "hand.L": (Control("Rig/hand.L"),)})
+        (note,) = self.result(replace(shot, characters=(c,))).notes
+        assert {k.owner for k in note.keys} == {"Rig/control"} and len(note.keys) == 2
+        assert all(note.start <= f <= note.end for k in note.keys for f in k.frames) and note.keys[0].frames

@@ -2,6 +2,7 @@
 """Contacts on walks whose landings and lift-offs are known, and what must not change them."""
 import time
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,8 +12,9 @@ from plumbline.core.measures.exposure import exposure
 from plumbline.core.measures.tread import Tread
 from plumbline.core.shot import SOLE_POINTS, Surface
 from plumbline.core.study import Study
-from plumbline.core.testing.edit import rigid
+from plumbline.core.testing.edit import carry_root, reach, rigid
 from plumbline.core.testing.pivot_walk import walk
+from plumbline.core.testing.puppet import act
 
 RATES = (24.0, 25.0, 30.0, 60.0)
 
@@ -149,3 +151,38 @@ def test_no_foot_stands_on_a_moving_point_over_a_faster_lower_one(lower, speed, 
     tread = Tread(("L",), np.arange(d), np.full(d - 1, 1 / 24), 24.0, np.zeros((d, n, 3)), over, height, steps,
                   np.broadcast_to([0.0, 0, 1], (d, n, 3)), np.array([0.0, 0, 1]), 1.0, 3.1, ())
     assert bool(plant(tread, steps, {"L": 0.04})[:, ball].all()) is stands
+
+
+def _tread(over, height, steps):
+    """A left foot's tread of one point height and step for all points, (D,) and (D - 1,) along X, at 24 drawings."""
+    d, n = len(over), len(SOLE_POINTS)
+    every = np.zeros((d - 1, n, 3))
+    every[..., 0] = steps[:, None]
+    return Tread(("L",), np.arange(d), np.full(d - 1, 1 / 24), 24.0, np.zeros((d, n, 3)),
+                 np.repeat(over[:, None], n, 1), np.repeat(height[:, None], n, 1), every,
+                 np.broadcast_to([0.0, 0, 1], (d, n, 3)), np.array([0.0, 0, 1]), 1.0, 3.1, ())
+
+
+@pytest.mark.parametrize("late", (1.0, 1.6))
+def test_a_belt_is_read_while_the_foot_rolls_up_on_it_too(late):
+    """Each stance goes back at 1 m/s, and at ``late`` m/s when it has rolled up by 7 cm on a leg of 1 m."""
+    height = np.tile(np.r_[np.zeros(10), np.full(8, 0.07), np.full(10, 0.3)], 4)
+    speed = np.tile(np.r_[np.full(10, -1.0), np.full(8, -late), np.full(10, 2.5)], 4)[:-1]
+    shot = walk(in_place=True).shot
+    found = belt.function(SimpleNamespace(of=lambda *asked: _tread(height, height, speed / 24)), shot.characters[0])
+    assert abs(found.velocity @ found.velocity - 1.0) < 0.02
+    assert found.varies is (late != 1.0), found.spread
+
+
+def test_what_lies_as_low_as_a_foots_own_floor_may_carry_the_body():
+    """The figure sits with the hips 22 cm over the floor; the right foot is sunk 20 cm into it. The floor under the
+    left one is the hips' floor too, that under the right one is not."""
+    shot = act({}, np.zeros((49, 3)), 24.0)
+    c = carry_root(shot.characters[0], np.broadcast_to([0.0, 0.1, 0.22 - shot.characters[0].head("pelvis")[0, 2]],
+                                                       (49, 3)))
+    c = reach(c, "leg.R", c.head("foot.R") + [0.0, -0.3, -0.2])
+    c = reach(c, "leg.L", c.head("foot.L") + [0.0, -0.3, 0.0])
+    assert np.allclose(c.head("foot.L")[:, 2] - c.head("foot.R")[:, 2], 0.2, atol=0.01)
+    found = _of(contacts, replace(shot, characters=(c,)))
+    assert found.elsewhere["foot.L"].all()
+    assert not found.elsewhere["foot.R"].any()

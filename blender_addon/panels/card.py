@@ -22,6 +22,7 @@ iface_: Any = bpy.app.translations.pgettext_iface  # the stubs say that it retur
 class PLUMBLINE_PT_card(_Sidebar, bpy.types.Panel):
     bl_label = "Character"
     bl_parent_id = "PLUMBLINE_PT_sidebar"
+    bl_order = 2
     bl_options = {"DEFAULT_CLOSED"}
 
     @classmethod

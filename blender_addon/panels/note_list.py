@@ -95,4 +95,5 @@ def draw_list(layout: Any, context: Any, checked: session.Checked) -> None:
     row.prop(here, "in_range_only", text="", icon="PREVIEW_RANGE")
     if session.several(context.scene):
         layout.prop(here, "show_character", text="", icon="ARMATURE_DATA", placeholder="All Characters")
-    layout.template_list("PLUMBLINE_UL_notes", "", here, "rows", here, "index", rows=8, maxrows=12)
+    rows = min(max(len(checked.notes), 3), 8)  # a few notes leave room for what is below
+    layout.template_list("PLUMBLINE_UL_notes", "", here, "rows", here, "index", rows=rows, maxrows=12)

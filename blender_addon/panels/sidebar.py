@@ -75,6 +75,7 @@ class PLUMBLINE_PT_sidebar(_Sidebar, bpy.types.Panel):
 class PLUMBLINE_PT_not_checked(_Sidebar, bpy.types.Panel):
     bl_label = "Not Checked"
     bl_parent_id = "PLUMBLINE_PT_sidebar"
+    bl_order = 1
     bl_options = {"DEFAULT_CLOSED"}
 
     @classmethod
@@ -92,6 +93,7 @@ class PLUMBLINE_PT_not_checked(_Sidebar, bpy.types.Panel):
 class PLUMBLINE_PT_timeline_markers(_Sidebar, bpy.types.Panel):
     bl_label = "Timeline Markers"
     bl_parent_id = "PLUMBLINE_PT_sidebar"
+    bl_order = 3
     bl_options = {"DEFAULT_CLOSED"}
 
     @classmethod

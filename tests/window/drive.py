@@ -33,9 +33,7 @@ def steps() -> Iterator[float]:
     yield 0.5
     frame, place = scene.frame_current, rig.pose.bones["torso"].location.x
 
-    # Esc, at three moments; the view's own eight pictures for smooth edges would count on a software rasterizer
-    smooth = bpy.context.preferences.system.viewport_aa
-    bpy.context.preferences.system.viewport_aa = "OFF"
+    # Esc, at three moments
     held: list[float] = []  # seconds of the process, which count the same on a busy machine
     drawn: list[float] = []
     slice_ = hands.module("checking").Checking.slice
@@ -81,7 +79,6 @@ def steps() -> Iterator[float]:
     assert len(held) > 10 and len(drawn) < 0.6 * len(held)
     hands.module("checking").Checking.slice = slice_
     bpy.types.SpaceView3D.draw_handler_remove(marks, "WINDOW")
-    bpy.context.preferences.system.viewport_aa = smooth
     session.clear()
 
     # an undo in the middle of a check

@@ -47,8 +47,11 @@ def picture(
     box: left, bottom, width, height of a part of the window in pixels. whole: all of the window, every color. percent:
     its size.
     """
+    system = bpy.context.preferences.system
+    kept, system.viewport_aa = system.viewport_aa, "8"
     with inside():
-        bpy.ops.wm.redraw_timer(type="DRAW_WIN_SWAP", iterations=2)
+        bpy.ops.wm.redraw_timer(type="DRAW_WIN_SWAP", iterations=10)
+    system.viewport_aa = kept
     part = "all" if whole else ""
     if box is not None:
         left, bottom, width, height = (round(v) for v in box)
@@ -140,27 +143,39 @@ class Person:
         """Clicks the button of the sidebar whose operator's call begins so ('plumbline.save_card(')."""
         self.stop()
         yield from settled()
-        place = yield from find(does)
+        place = yield from self._look(does)
         self.go_on()
-        assert place is not None, f"there is no button that does {does}"
         yield from self.click(*place)
 
-    def open_panel(self, holds: str) -> Iterator[float]:
-        """Opens the closed panel of the sidebar that holds a button like this, by a click on its header."""
+    def _look(self, does: str) -> Iterator[Any]:
+        """Where this button is, scrolling down to it where need be."""
+        place = yield from find(does)
+        if place is None:
+            self.acts, self._spent = self.acts + 1, self._spent + CALM
+            scroll(12)
+            yield from settled()
+            place = yield from find(does)
+        assert place is not None, f"there is no button that does {does}"
+        return place
+
+    def show(self, name: str, box: tuple[float, float, float, float] | None = None) -> Iterator[float]:
+        """Takes a picture while the clock stands."""
         self.stop()
-        if (yield from find(holds)) is None:
-            bar, acts = region("VIEW_3D", "UI"), self.acts
-            for y in range(bar.y + bar.height - 90, bar.y + 10, -13):
-                yield from self.click(bar.x + 90, y)
-                yield from settled()
-                if (yield from find(holds)) is not None:
-                    break
-                yield from self.click(bar.x + 90, y)  # it opened another, or nothing
-                yield from settled()
-            else:
-                raise AssertionError(f"no panel holds {holds}")
-            self.acts = acts + 1
-            self._spent += CALM
+        yield from settled()
+        picture(name, box)
+        self.go_on()
+
+    def open_panel(self, below: str, headers: int, holds: str) -> Iterator[float]:
+        """Opens a closed panel of the sidebar by a click on its header: the one that comes after so many other headers
+        below the button ``below``. It holds a button ``holds`` then."""
+        self.stop()
+        yield from settled()
+        place = yield from self._look(below)
+        self.go_on()
+        yield from self.click(place[0], place[1] - 36 - 26 * headers)
+        self.stop()
+        yield from settled()
+        yield from self._look(holds)
         self.go_on()
 
     def choose_tab(self, name: str) -> Iterator[float]:
@@ -218,11 +233,11 @@ def find(does: str) -> Iterator[Any]:
     """The place of the first button of the sidebar, from above, whose operator's call begins so; None where none is in
     sight. Blender tells by name what lies under the mouse."""
     bar = region("VIEW_3D", "UI")
-    for y in range(bar.y + bar.height - 20, bar.y + 4, -9):
-        for share in (0.25, 0.62, 0.84):
-            x = bar.x + round(share * (bar.width - 30))
+    for share in (0.25, 0.62, 0.84):
+        x = bar.x + round(share * (bar.width - 30))
+        for y in range(bar.y + bar.height - 20, bar.y + 4, -10):
             window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)
-            yield 0.012
+            yield 0.01
             with bpy.context.temp_override(window=window(), screen=window().screen, area=area("VIEW_3D"), region=bar):
                 if bpy.ops.ui.copy_python_command_button.poll():
                     bpy.ops.ui.copy_python_command_button()
@@ -306,7 +321,7 @@ def open_panels(names: tuple[str, ...], others: tuple[str, ...] = ()) -> None:
 
 def settled() -> Iterator[float]:
     """Has panels come to rest: they slide where rows come or go."""
-    for _ in range(8):
+    for _ in range(5):
         area("VIEW_3D").tag_redraw()
         region("VIEW_3D", "UI").tag_redraw()
         yield 0.3
@@ -388,6 +403,8 @@ def evidence_box(width: float = 600, height: float = 400) -> tuple[float, float,
 
 def drive(steps: Iterator[float]) -> None:
     """Does the steps, each after so many seconds as the one before has asked for, and ends Blender."""
+
+    bpy.context.preferences.system.viewport_aa = "OFF"  # eight pictures for each would cost more than all else
 
     def tick() -> float:
         try:

@@ -91,13 +91,12 @@ def steps() -> Iterator[float]:
     yield from me.click(bar.x + bar.width // 2 - 20, bar.y + bar.height - 137)
     yield 1.0
     assert hands.scene().frame_current == wrist()[0].worst, "a click on the note goes nowhere"
-    yield from hands.settled()
-    hands.picture("look-rigify-notes")
-    yield from me.open_panel("plumbline.save_card(")
-    yield from me.open_panel("plumbline.set_limit(")
+    yield from me.show("look-rigify-notes")
+    silent = len(hands.module("panels.sidebar").silent(found)) > 0
+    yield from me.open_panel("plumbline.set_aside(", int(silent), "plumbline.save_card(")
+    yield from me.open_panel("plumbline.load_card(", 1, "plumbline.set_limit(")
     assert hands.module("settings").state().limit_part == "hand.L", "the limits shown are not those of the note's part"
-    yield from hands.settled()
-    hands.picture("look-rigify-card")
+    yield from me.show("look-rigify-card")
     yield from me.press("plumbline.limit_from_pose(")
     yield 0.5
     assert session.edited(hands.scene()), "a new limit asks for a new check"

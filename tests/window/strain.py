@@ -206,6 +206,8 @@ def playing() -> Iterator[float]:
     scene, session, kept = hands.scene(), hands.module("session"), hands.checked()
     scene.render.fps, scene.sync_mode = 240, "NONE"  # no waiting, no frame left out
     hands.area("VIEW_3D").spaces.active.region_3d.view_perspective = "CAMERA"
+    system = bpy.context.preferences.system
+    smooth, system.viewport_aa = system.viewport_aa, "8"  # as people have it
     spent: dict[bool, dict[str, list[float]]] = {True: {}, False: {}}
     rates: dict[bool, list[float]] = {True: [], False: []}
     for shown in (True, False) * 4:
@@ -221,6 +223,7 @@ def playing() -> Iterator[float]:
         for owner, attribute, function in back:
             setattr(owner, attribute, function)
     scene.render.fps, scene.sync_mode = 24, "NONE"
+    system.viewport_aa = smooth
     for shown, said in ((True, "shown"), (False, "none")):
         for name, each in spent[shown].items():
             middle, most = np.median(each), np.percentile(each, 95)

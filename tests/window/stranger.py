@@ -89,7 +89,10 @@ def steps() -> Iterator[float]:
         assert time.perf_counter() < until, "Check Shot does nothing"
         yield 0.1
     assert hands.checked().notes, hands.checked().why
-    hands.say(f"{len(hands.checked().notes)} notes after {me.seconds:.0f} s; the check took {time.perf_counter() - asked:.0f} s of them")
+    hands.say(
+        f"{len(hands.checked().notes)} notes after {me.seconds:.0f} s, {time.perf_counter() - asked:.0f} s of them "
+        "for the check"
+    )
     me.stop()
     yield from hands.settled()
     me.go_on()

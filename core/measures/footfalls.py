@@ -107,21 +107,23 @@ def fall(t: Tread, relative: Array, known: Array, count: int) -> Footfalls:
         sure = may[rows] & (touch.over_each(height[rows], way.width) < touch.SURE * t.leg) | dwelling[rows]
         found.append(touch.timed(_kept(runs[k], sure.any(0), t, way), least[k], way, count))
     raw = np.sqrt((relative**2).sum(-1)).T / t.dt
-    found = [pinned(row, raw[k * N:k * N + N].min(0), t.samples, t.leg, _sample_rate(t)) for k, row in enumerate(found)]
+    found = [pinned(row, raw[k * N:k * N + N], t.samples, t.leg, _sample_rate(t)) for k, row in enumerate(found)]
     found = sprung(found, height.reshape(sides, N, d).min(1), t.samples, _sample_rate(t), t.leg, t.speed)
-    falls = {}
+    falls: dict[str, tuple[Footfall, ...]] = {f"foot.{side}": () for side in t.sides}
     planted = np.zeros((s, d), bool)
     kind = np.zeros((sides, d), int)
-    for k, side in enumerate(t.sides):
+    for k in range(sides):
         rows = slice(k * N, k * N + N)
         stands = np.zeros(d, bool)
-        for span in found[k]:
-            stands[(t.samples >= span.first) & (t.samples <= span.last)] = True
+        rows_of = [_drawn(t.samples, span) for span in found[k]]
+        for a, b in rows_of:
+            stands[a:b] = True
         planted[rows] = _patch(stands, height[rows], over[rows], ratio[rows], t.places[:, rows], way, t.leg)
         kind[k] = _calmed(_kinds(planted[rows]), round(PHASE * t.rate))
-        falls[f"foot.{side}"] = tuple(_footfall(f"foot.{side}", span, t.samples, kind[k]) for span in found[k])
     pivot, turn = _turning(t, relative, planted)
-    falls = {part: tuple(_turned(fall, t, turn[:, k]) for fall in rows) for k, (part, rows) in enumerate(falls.items())}
+    total = np.concatenate([np.zeros((1, sides)), np.cumsum(turn[:-1] * t.dt[:, None], 0)])
+    falls = {part: tuple(_footfall(part, span, t.samples, kind[k], total[:, k]) for span in found[k])
+             for k, part in enumerate(falls)}
     return Footfalls(falls, planted.T, kind.T, pivot, turn, least.T, way)
 
 
@@ -201,7 +203,7 @@ def _same(t: Tread, a: int, b: int, low: Array, others: Array, height: Array, st
         return False
     # drawings a + 1 to b bound the gap's intervals; those of a wider pace reach further
     gap = slice(a + 1, b + width)
-    if low[gap].max() - max(low[a], low[min(b + width, len(low) - 1)]) > SKATE_RISE * t.leg:
+    if low[gap].max() - min(low[a], low[min(b + width, len(low) - 1)]) > SKATE_RISE * t.leg:
         return False
     if not others[a + 1:b].any():
         return True
@@ -257,28 +259,25 @@ def _calmed(kind: Array, least: int) -> Array:
     return out
 
 
-def _footfall(part: str, span: Span, samples: Array, kind: Array) -> Footfall:
-    rows = np.flatnonzero((samples >= span.first) & (samples <= span.last))
-    own = kind[rows]
-    starts = np.concatenate([[0], np.flatnonzero(own[1:] != own[:-1]) + 1]) if len(own) else np.zeros(0, int)
-    ends = np.append(starts[1:], len(own))
-    phases = []
-    for a, b in zip(starts, ends, strict=True):
-        last = int(samples[rows[b]]) - 1 if b < len(rows) else span.last
-        phases.append(Phase(KINDS[own[a]], int(samples[rows[a]]) if a else span.first, last))
-    if (own == FULL).any() or not len(own):
-        name = KINDS[FULL]
-    else:
-        name = KINDS[int(np.bincount(own, minlength=len(KINDS)).argmax())]
-    return Footfall(part, span, name, tuple(phases), 0.0)
+def _drawn(samples: Array, span: Span) -> tuple[int, int]:
+    """The drawings inside a contact, from the first to the one after the last."""
+    a, b = samples.searchsorted((span.first, span.last + 1)).tolist()
+    return a, b
 
 
-def _turned(fall: Footfall, t: Tread, turn: Array) -> Footfall:
-    rows = np.flatnonzero((t.samples >= fall.span.first) & (t.samples <= fall.span.last))
-    if len(rows) < 2:
-        return fall
-    total = float((turn[rows[:-1]] * t.dt[rows[:-1]]).sum())
-    return Footfall(fall.part, fall.span, fall.kind, fall.phases, total)
+def _footfall(part: str, span: Span, samples: Array, kind: Array, total: Array) -> Footfall:
+    """total (D,): how far the foot has turned up to each drawing, summed over all its contacts."""
+    a, b = _drawn(samples, span)
+    own = kind[a:b]
+    if b <= a:
+        return Footfall(part, span, KINDS[FULL], (), 0.0)
+    starts = [0, *(np.flatnonzero(own[1:] != own[:-1]) + 1).tolist()]
+    begins = [span.first, *samples[a + np.array(starts[1:], int)].tolist()]
+    ends = [n - 1 for n in begins[1:]] + [span.last]
+    phases = tuple(Phase(KINDS[own[n]], first, last) for n, first, last in zip(starts, begins, ends, strict=True))
+    held = np.bincount(own, minlength=len(KINDS))
+    name = KINDS[FULL if held[FULL] else int(held.argmax())]
+    return Footfall(part, span, name, phases, float(total[b - 1] - total[a]))
 
 
 def _turning(t: Tread, relative: Array, planted: Array) -> tuple[Array, Array]:

@@ -16,15 +16,28 @@ Array = np.ndarray
 STILL = 2e-4                # leg lengths a second: a pinned point is slower
 LEAST = 3                   # intervals that a hold lasts at least
 REACH = 0.06                # s: an end moves by no more than this, about what a soft start hides
+GOES = 0.35                 # a foot whose slowest point has this share of its mean speed goes; with less it rolls
 
 
-def pinned(found: Sequence[Span], speed: Array, samples: Array, leg: float, rate: float) -> list[Span]:
-    """Contacts with their ends moved to those of exact holds. speed (D - 1,) m/s: of the foot's slowest point between
+def pinned(found: Sequence[Span], speeds: Array, samples: Array, leg: float, rate: float) -> list[Span]:
+    """Contacts with their ends moved to those of exact holds. speeds (S, D - 1) m/s: of the foot's points between
     drawings; samples (D,) at which they stand; rate: samples a second.
 
     A foot that stops or starts within one interval goes that part of it which its speed before or after leads one to
-    expect.
+    expect. One that rolls on to its hold over another point stands meanwhile, though no point of the sole that is known
+    keeps exactly still.
     """
+    speed = speeds.min(0)
+    total, least = (np.concatenate([[0.0], np.cumsum(rows)]) for rows in (speeds.mean(0), speed))
+
+    def goes(one: float, other: float) -> bool:
+        """Whether the foot goes rather than rolls between two moments."""
+        a, b = samples.searchsorted([min(one, other) - 1e-6, max(one, other) + 1e-6])
+        # whole intervals between the two alone: what it does in the others is partly its swing
+        if b - 1 <= a:
+            return bool(np.diff(samples[max(a - 1, 0):b + 1]).max() < REACH * rate)
+        return bool(least[b - 1] - least[a] > GOES * (total[b - 1] - total[a]))
+
     holds = spans(speed < STILL * leg, LEAST)
     if not holds:
         return list(found)
@@ -35,11 +48,11 @@ def pinned(found: Sequence[Span], speed: Array, samples: Array, leg: float, rate
         inside = (begins < span.last + 0.5) & (ends > span.first - 0.5)
         if span.on is not None and inside.any():
             at = begins[inside][0]
-            if abs(at - span.on) <= REACH * rate:
+            if abs(at - span.on) <= REACH * rate and goes(at, span.on):
                 span = replace(span, on=float(at), first=int(np.ceil(at - 1e-6)))
         if span.off is not None and inside.any():
             at = ends[inside][-1]
-            if abs(at - span.off) <= REACH * rate:
+            if abs(at - span.off) <= REACH * rate and goes(at, span.off):
                 span = replace(span, off=float(at), last=int(np.floor(at + 1e-6)))
         out.append(span)
     return out

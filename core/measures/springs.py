@@ -29,14 +29,14 @@ def sprung(falls: list[list[Span]], low: Array, samples: Array, rate: float, leg
     """
     ends = sorted((s.off, k, i) for k, rows in enumerate(falls) for i, s in enumerate(rows) if s.off is not None)
     starts = sorted((s.on, k, i) for k, rows in enumerate(falls) for i, s in enumerate(rows) if s.on is not None)
-    every = [(s.on if s.on is not None else -np.inf, s.off if s.off is not None else np.inf)
-             for rows in falls for s in rows]
+    begun = np.array([-np.inf if s.on is None else s.on for rows in falls for s in rows])
+    ended = np.array([np.inf if s.off is None else s.off for rows in falls for s in rows])
     out = [list(rows) for rows in falls]
 
     def in_flight(at: float, side: int) -> bool:
         """Whether no foot stands for a while from a little after (side +1) or before (-1) a moment."""
         gap = (at, at + FLIGHT * rate) if side > 0 else (at - FLIGHT * rate, at)
-        return all(off <= gap[0] + 1e-9 or on >= gap[1] - 1e-9 for on, off in every)
+        return bool(((ended <= gap[0] + 1e-9) | (begun >= gap[1] - 1e-9)).all())
 
     # the feet leave and land one after the other: those within reach of the last to leave, or the first to land
     for off, k, i in ends:

@@ -26,34 +26,35 @@ def load_shares(places: Array, present: Array, point: Array) -> Array:
     count = present.sum(0)
     share = np.where(present, 1.0 / np.maximum(count, 1), 0.0)
     known = np.isfinite(point).all(0)
-    some = np.flatnonzero((count > 1) & known)
-    if not len(some):
+    two, more = np.flatnonzero((count == 2) & known), np.flatnonzero((count > 2) & known)
+    if len(two):
+        which = np.nonzero(present[:, two].T)[1].reshape(-1, 2).T
+        share[which, two] = _of_two(places[:, which, two] - point[:, None, two])
+    if not len(more):
         return share
-    here = present[:, some]
-    away = np.where(here, places[:, :, some] - point[:, None, some], 0.0)
-    size = np.maximum((away**2).sum((0, 1)) / count[some], 1e-12)
-    if here.shape[0] == 2:
-        share[:, some] = _of_two(away, size)
-        return share
+    here = present[:, more]
+    away = np.where(here, places[:, :, more] - point[:, None, more], 0.0)
+    size = np.maximum((away**2).sum((0, 1)) / count[more], 1e-12)
     # projected gradient with momentum on |sum of share x away|^2 + even x sum of share^2
     gram = np.einsum("kcf,kdf->cdf", away, away)
-    gram[np.arange(len(gram)), np.arange(len(gram))] += _EVEN * size
-    step = 1.0 / np.maximum(gram[np.arange(len(gram)), np.arange(len(gram))].sum(0), 1e-12)
-    now = share[:, some]
+    diagonal = np.arange(len(gram))
+    gram[diagonal, diagonal] += _EVEN * size
+    step = 1.0 / np.maximum(gram[diagonal, diagonal].sum(0), 1e-12)
+    now = share[:, more]
     ahead, pace = now, 1.0
     for _ in range(_PASSES):
         new = _on_simplex(ahead - step * np.einsum("cdf,df->cf", gram, ahead), here)
         faster = (1.0 + np.sqrt(1.0 + 4.0 * pace * pace)) / 2.0
         ahead = new + (pace - 1.0) / faster * (new - now)
         now, pace = new, faster
-    share[:, some] = now
+    share[:, more] = now
     return share
 
 
-def _of_two(away: Array, size: Array) -> Array:
+def _of_two(away: Array) -> Array:
     """Shares (2, F) of two places at these distances from the point (2, 2, F)."""
     line = away[:, 1] - away[:, 0]
-    even = _EVEN * size
+    even = _EVEN * np.maximum((away**2).sum((0, 1)) / 2, 1e-12)
     second = (-(away[:, 0] * line).sum(0) + even) / ((line**2).sum(0) + 2 * even)
     second = np.clip(second, 0.0, 1.0)
     return np.stack([1.0 - second, second])

@@ -12,6 +12,7 @@ import bpy
 from ..core.catalogue import catalogue
 from ..core.report.json_notes import sound
 from ..core.runner import needs_of, run
+from ..core.steps import within
 from ..core.study import Study
 from . import kept_aside, preferences, session, settings
 from .cards import studio_card
@@ -92,31 +93,17 @@ class Checking:
             fallback=partial(studio_card, preferences.of(bpy.context).card_folder),
             selected=settings.state().check_selected,
         )
-        steps = sweep(self.scene, request)
-        try:
-            while True:
-                part = next(steps)
-                self._tell(judged, part)
-                yield _SWEEP * part
-        except StopIteration as end:
-            shot = end.value
-        finally:
-            steps.close()
+        shot = yield from within(sweep(self.scene, request), 0.0, _SWEEP, partial(self._tell, judged))
         self.stage, self.frame = "Checking", 0
         study = Study(shot)
-        steps_of_checks = run(shot, checks, study)
-        while True:
-            try:
-                yield _SWEEP + (_ALL - _SWEEP) * next(steps_of_checks)
-            except StopIteration as end:
-                result = kept_aside.applied(sound(end.value), self.scene)
-                break
-        session.keep(
-            self.scene,
-            session.Checked(
-                shot=shot, result=result, belts=belts_of(study, checks), checks=tuple(c.name for c in checks)
-            ),
-        )
+        result = yield from within(run(shot, checks, study), _SWEEP, _ALL)
+        result = kept_aside.applied(sound(result), self.scene)
+        yield _ALL
+        belts = belts_of(study, checks)
+        yield _ALL
+        found = session.Checked(shot=shot, result=result, belts=belts, checks=tuple(c.name for c in checks))
+        for _ in session.keeping(self.scene, found):
+            yield _ALL
 
     def _tell(self, judged: reach.Judged, part: float) -> None:
         """The words for so much of the sweep: frames of the judged range first, then outlines."""

@@ -38,7 +38,7 @@ def of_pose(scene: Any) -> bytes:
 
 def of_unkeyed(scene: Any) -> bytes:
     """Everything that no key and no driver moves: equal on every frame until somebody edits more than keys."""
-    digest = hashlib.blake2b(digest_size=16)
+    digest = fresh()
     for object in scene.objects:
         moved = _moved(object)
         place, *others, constraints, modifiers = _placed(object)
@@ -92,28 +92,38 @@ def _unkeyed_pose(object: Any, moved: set[str]) -> bytes:
 
 def of_data(scene: Any) -> bytes:
     """Everything that is the same on every frame: keys, drivers, skeletons at rest, meshes."""
-    digest = hashlib.blake2b(digest_size=16)
+    digest = fresh()
     for object in scene.objects:
-        owners: tuple[Any, ...] = (object, object.data, getattr(object.data, "shape_keys", None))
-        for owner in owners:
-            if getattr(owner, "animation_data", None) is None:
-                continue
-            for curve, strip in curves_of(owner):
-                digest.update(repr((curve.data_path, curve.array_index, curve.mute, strip and _plain(strip))).encode())
-                digest.update(repr(_stack(curve.modifiers)).encode())
-                points = curve.keyframe_points
-                for name, size in (("co", 2), ("handle_left", 2), ("handle_right", 2)):
-                    digest.update(_many(points, name, size))
-                digest.update(_many(points, "interpolation", 1, np.int32))
-                digest.update(_many(points, "easing", 1, np.int32))
-            for driver in owner.animation_data.drivers:
-                digest.update(repr((driver.data_path, driver.array_index, driver.driver.expression)).encode())
-        if object.type == "ARMATURE":
-            digest.update(object.data.pose_position.encode())
-            digest.update(_many(object.data.bones, "matrix_local", 16))
-        elif object.type == "MESH":
-            digest.update(_many(object.data.vertices, "co", 3))
-    return digest.digest()
+        add_data(digest, object)
+    return bytes(digest.digest())
+
+
+def fresh() -> Any:
+    """A fingerprint of nothing."""
+    return hashlib.blake2b(digest_size=16)
+
+
+def add_data(digest: Any, object: Any) -> None:
+    """Adds one object's share of ``of_data``."""
+    owners: tuple[Any, ...] = (object, object.data, getattr(object.data, "shape_keys", None))
+    for owner in owners:
+        if getattr(owner, "animation_data", None) is None:
+            continue
+        for curve, strip in curves_of(owner):
+            digest.update(repr((curve.data_path, curve.array_index, curve.mute, strip and _plain(strip))).encode())
+            digest.update(repr(_stack(curve.modifiers)).encode())
+            points = curve.keyframe_points
+            for name, size in (("co", 2), ("handle_left", 2), ("handle_right", 2)):
+                digest.update(_many(points, name, size))
+            digest.update(_many(points, "interpolation", 1, np.int32))
+            digest.update(_many(points, "easing", 1, np.int32))
+        for driver in owner.animation_data.drivers:
+            digest.update(repr((driver.data_path, driver.array_index, driver.driver.expression)).encode())
+    if object.type == "ARMATURE":
+        digest.update(object.data.pose_position.encode())
+        digest.update(_many(object.data.bones, "matrix_local", 16))
+    elif object.type == "MESH":
+        digest.update(_many(object.data.vertices, "co", 3))
 
 
 def _of_object(object: Any) -> tuple[Any, ...]:

@@ -2,10 +2,11 @@
 """One job from a file to a result, inside a process that has Blender."""
 
 import os
-from collections.abc import Generator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 
@@ -19,11 +20,10 @@ from ..core.report.notes_file import write
 from ..core.report.progress import Progress
 from ..core.runner import needs_of, run
 from ..core.shot import Shot
+from ..core.steps import finished
 from ..core.study import Measure, Study
 from . import kept_aside
 from .options import BadInput, Job
-
-T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -50,12 +50,12 @@ def review(job: Job, progress: Progress) -> Outcome:
     for sentence in (*complaints, *said):
         progress.say(sentence)
     try:
-        shot = _driven(sweep(scene, request), "reading frames", progress)
+        shot = finished(sweep(scene, request), partial(progress.part, "reading frames"))
     except CannotMeasure as error:
         raise BadInput(str(error)) from None
     shot = replace(shot, file=os.fspath(job.shot), remarks=(*said, *shot.remarks))
     study = Study(shot)
-    result = kept_aside.applied(sound(_driven(run(shot, checks, study), "checking", progress)), scene)
+    result = kept_aside.applied(sound(finished(run(shot, checks, study), partial(progress.part, "checking"))), scene)
     progress.clear()
     return Outcome(exit_code(result, job.fail_on), shot, result, belts_of(study, checks))
 
@@ -131,15 +131,6 @@ def belts_of(study: Study, checks: Sequence[Check]) -> tuple[tuple[tuple[float, 
 
 def _stands_on(wanted: Measure, measure: Measure) -> bool:
     return measure is wanted or any(_stands_on(wanted, other) for other in measure.uses)
-
-
-def _driven(steps: Generator[float, None, T], stage: str, progress: Progress) -> T:
-    while True:
-        try:
-            progress.part(stage, next(steps))
-        except StopIteration as stop:
-            value: T = stop.value
-            return value
 
 
 def _not_newer(saved: Version | None, own: Version) -> None:

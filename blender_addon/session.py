@@ -7,7 +7,7 @@ armatures are known by ``session_uid``, which undo does not change.
 """
 
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -89,16 +89,28 @@ def of(scene: Any) -> Checked | None:
 
 def keep(scene: Any, checked: Checked) -> None:
     """Remembers a scene's check in place of the one before."""
+    for _ in keeping(scene, checked):
+        pass
+
+
+def keeping(scene: Any, checked: Checked) -> Iterator[None]:
+    """``keep`` in small steps: fingerprints of a large scene take their time. Remembered at the last."""
+    if checked.shot is not None:
+        digest, start = fingerprint.fresh(), time.perf_counter()
+        for object in list(scene.objects):
+            fingerprint.add_data(digest, object)
+            checked.seconds += time.perf_counter() - start
+            yield
+            start = time.perf_counter()
+        checked.data = digest.digest()
+        checked.unkeyed = fingerprint.of_unkeyed(scene)
+        checked.seconds += time.perf_counter() - start
+        yield
     checked.settings = settings(scene)
     checked.frame = scene.frame_current
     checked.uids = {o.name: o.session_uid for o in scene.objects if o.type == "ARMATURE"}
     _checked[scene.session_uid] = checked
-    if checked.shot is not None:
-        start = time.perf_counter()
-        checked.data = fingerprint.of_data(scene)
-        checked.unkeyed = fingerprint.of_unkeyed(scene)
-        checked.seconds = time.perf_counter() - start
-        remember(scene)
+    remember(scene)
 
 
 def refuse(scene: Any, why: str) -> None:

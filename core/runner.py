@@ -12,6 +12,7 @@ from .need import NOTHING, Need
 from .note import Failure, Note, Result, Skip
 from .precedence import settle
 from .shot import Character, Shot
+from .steps import finished
 from .study import Study
 
 
@@ -54,6 +55,9 @@ def run(shot: Shot, checks: Sequence[Check], study: Study | None = None) -> Gene
                     skipped.append(found)
                 else:
                     notes.append(found)
+                seconds[check.name] = seconds.get(check.name, 0.0) + time.process_time() - started
+                yield done / len(jobs)
+                started = time.process_time()
         except Exception as error:  # one failing check never stops the others
             name = character.name if character else ""
             failed.append(
@@ -61,6 +65,7 @@ def run(shot: Shot, checks: Sequence[Check], study: Study | None = None) -> Gene
             )
         finally:
             seconds[check.name] = seconds.get(check.name, 0.0) + time.process_time() - started
+    yield 1.0
     kept = settle(study, [n for n in (_inside(shot, note) for note in notes) if n is not None])
     kept.sort(key=lambda n: (n.start, n.character, n.check, n.part))
     yield 1.0
@@ -69,13 +74,7 @@ def run(shot: Shot, checks: Sequence[Check], study: Study | None = None) -> Gene
 
 def finish(shot: Shot, checks: Sequence[Check]) -> Result:
     """The Result of ``run``, for callers that show no progress."""
-    steps = run(shot, checks)
-    while True:
-        try:
-            next(steps)
-        except StopIteration as stop:
-            result: Result = stop.value
-            return result
+    return finished(run(shot, checks))
 
 
 def _unfit(check: Check, character: Character | None) -> str | None:

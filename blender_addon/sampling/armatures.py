@@ -1,22 +1,21 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Which armatures a scene shows, and which of them make one character."""
+"""Which armatures of a scene make one character, and who the characters are."""
 
 import hashlib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 import bpy
 import numpy as np
-from mathutils import Matrix
 
 from ...core.body_map.find import find
 from ...core.body_map.group import group
 from ...core.body_map.result import BodyMap, BodyMapError
 from ...core.body_map.skeleton import Skeleton
 from ...core.card import Card, CardError
-from ..compat import library_is_missing
-from .presence import idle, seen, simulated
+from .presence import idle, seen
+from .rigs import Rig, carriers_of, is_selected, missing_files, places_of, rigs_of, told_apart, unusable
 from .skeleton import armatures_of, skeleton_of
 from .stands import Stands
 
@@ -28,30 +27,6 @@ CARD_PROPERTY = "plumbline_card"
 
 class CannotMeasure(Exception):
     """A scene or a request that cannot be measured at all, with one clear sentence for people."""
-
-
-@dataclass(frozen=True)
-class Rig:
-    """One armature object as it stands in the scene, by itself or inside collection instances.
-
-    carriers: the instancing objects, outermost first, each with the offset of the collection that it shows. label: what
-    it is called where its object's name is not its own, since two linked files may hold a 'rig' each.
-    """
-
-    object: Any
-    carriers: tuple[tuple[Any, Any], ...] = ()
-    label: str = ""
-
-    @property
-    def name(self) -> str:
-        return self.label or str(self.object.name)
-
-    def world_now(self, stands: Stands) -> Any:
-        """The armature's world matrix as the person's scene stands now."""
-        world = Matrix.Identity(4)
-        for carrier, offset in self.carriers:
-            world = world @ stands.of(carrier) @ Matrix.Translation(-offset)
-        return world @ stands.of(self.object)
 
 
 @dataclass(frozen=True)
@@ -112,29 +87,6 @@ class Cast:
     remarks: list[str] = field(default_factory=list)
 
 
-def rigs_of(scene: Any) -> Iterator[Rig]:
-    """Every armature that the scene holds: its own objects, also hidden or in excluded collections, and instanced
-    ones.
-    """
-    for object in scene.objects:
-        if object.type == "ARMATURE":
-            yield Rig(object)
-    for object in scene.objects:
-        yield from _instanced(object, (), 0)
-
-
-def _instanced(object: Any, carriers: tuple[tuple[Any, Any], ...], depth: int) -> Iterator[Rig]:
-    if object.instance_type != "COLLECTION" or object.instance_collection is None or depth > 8:
-        return
-    collection = object.instance_collection
-    carriers = (*carriers, (object, collection.instance_offset.copy()))
-    for inner in collection.all_objects:
-        if inner.type == "ARMATURE":
-            yield Rig(inner, carriers)
-        else:
-            yield from _instanced(inner, carriers, depth + 1)
-
-
 def cast_of(
     scene: Any,
     wanted: Sequence[str] | None = None,
@@ -142,31 +94,33 @@ def cast_of(
     stands: Stands | None = None,
     fallback: Fallback = no_card,
     selected: bool = False,
-) -> Cast:
-    """The characters of the scene, or those named ``wanted``, or those of which an armature is selected.
+) -> Generator[float, None, Cast]:
+    """The characters of the scene, or those named ``wanted``, or those of which an armature is selected; a step each.
 
     cards: by the character's name, '' for any; else the text in the armature's own property; else what ``fallback``
     gives for its name. Raises CannotMeasure where there is no character, where a name is unknown, or where a card
     cannot be used.
     """
     cast, stands = Cast(), stands or Stands()
-    rigs = _told_apart(list(rigs_of(scene)))
+    rigs = told_apart(list(rigs_of(scene)))
     if not rigs:
         gone = "".join(f"; the linked file {file} is missing" for file in missing_files()[:3])
         raise CannotMeasure(f"the scene {scene.name!r} has no armature, so there is no character to measure{gone}")
     usable = []
     for rig in rigs:
-        why = _unusable(rig, stands)
+        why = unusable(rig, stands)
         if why is None:
             usable.append(rig)
         else:
             cast.remarks.append(f"{rig.name} is not measured: {why}")
     named: dict[str, Member] = {}
     reasons = list(cast.remarks)
-    for place in _places(usable):
+    for place in places_of(usable):
         for member in _members(scene, place, cards or {}, reasons, stands, fallback):
-            name = _free_name(member, named)
-            named[name] = member if name == member.name else _renamed(member, name)
+            if member is not None:
+                name = _free_name(member, named)
+                named[name] = member if name == member.name else _renamed(member, name)
+            yield 0.0
     if wanted:
         unknown = [name for name in wanted if name not in named]
         if unknown:
@@ -177,7 +131,7 @@ def cast_of(
             )
         named = {name: member for name, member in named.items() if name in wanted}
     if selected:
-        named = {name: member for name, member in named.items() if any(map(_is_selected, member.rigs))}
+        named = {name: member for name, member in named.items() if any(map(is_selected, member.rigs))}
         if not named:
             raise CannotMeasure("no character is selected: select an armature, or check all characters")
     _drop_templates(named, cast)
@@ -208,64 +162,28 @@ def _drop_templates(named: dict[str, Member], cast: Cast) -> None:
         del named[name]
 
 
-def missing_files() -> list[str]:
-    """The paths of the linked files that are not where they were."""
-    return [str(library.filepath) for library in bpy.data.libraries if library_is_missing(library)]
-
-
-def _told_apart(rigs: Sequence[Rig]) -> list[Rig]:
-    """The rigs, each armature object under a name of its own: the file's own keeps its name, others get their
-    library's.
-    """
-    labels: dict[Any, str] = {}
-    for object in sorted(dict.fromkeys(rig.object for rig in rigs), key=lambda o: o.library is not None):
-        name = label = str(object.name)
-        if label in labels.values():
-            name = label = f"{name} ({bpy.path.basename(object.library.filepath)})"
-        number = 2
-        while label in labels.values():
-            label, number = f"{name} {number}", number + 1
-        labels[object] = label
-    return [replace(rig, label=labels[rig.object]) for rig in rigs]
-
-
-def _is_selected(rig: Rig) -> bool:
-    """Whether an armature, or what instances it, is selected or posed in the view layer at hand."""
-    layer: Any = bpy.context.view_layer
-    here = [o for o in (rig.object, *(carrier for carrier, _ in rig.carriers)) if o.name in layer.objects]
-    return any(o.select_get() or o.mode == "POSE" for o in here)
-
-
 def _because(name: str, reasons: Sequence[str]) -> str:
     mine = [r for r in reasons if r.startswith(f"{name} ")]
     return f"; {mine[0]}" if mine else ""
 
 
-def _places(rigs: Sequence[Rig]) -> list[list[Rig]]:
-    """Rigs that may make one character: those of the scene itself, and those of each instance."""
-    places: dict[tuple[int, ...], list[Rig]] = {}
-    for rig in rigs:
-        key = tuple(carrier.session_uid for carrier, _ in rig.carriers)
-        if not any(other.object == rig.object for other in places.get(key, ())):
-            places.setdefault(key, []).append(rig)
-    return list(places.values())
-
-
 def _members(
     scene: Any, rigs: list[Rig], cards: dict[str, Card], reasons: list[str], stands: Stands, fallback: Fallback
-) -> Iterator[Member]:
+) -> Iterator[Member | None]:
+    """The characters that some rigs make; None stands for a step of the work."""
     scale = scene.unit_settings.scale_length
     in_view = seen(scene)
     worlds = [np.array(rig.world_now(stands), float) for rig in rigs]
-    skeletons = [
-        skeleton_of([rig.object], scale, worlds=[world], labels=[rig.name])
-        for rig, world in zip(rigs, worlds, strict=True)
-    ]
+    skeletons, maps = [], []
+    for rig, world in zip(rigs, worlds, strict=True):
+        skeletons.append(skeleton_of([rig.object], scale, worlds=[world], labels=[rig.name]))
+        if len(rigs) > 1:
+            maps.append(_find(skeletons[-1], {}))
+            yield None
     meshes = (
         [users for users in _shared_meshes([rig.object for rig in rigs]) if len(users) > 1] if len(rigs) > 1 else []
     )
-    maps = [_find(skeleton, {}) for skeleton in skeletons] if len(rigs) > 1 else []
-    groups = group(skeletons, _carriers(rigs), meshes, maps) if len(rigs) > 1 else [(0,)]
+    groups = group(skeletons, carriers_of(rigs), meshes, maps) if len(rigs) > 1 else [(0,)]
     for group_rows in groups:
         together = [rigs[i] for i in group_rows]
         skeleton = (
@@ -329,26 +247,6 @@ def _find(skeleton: Skeleton, given: Mapping[str, str]) -> BodyMap:
     return _found[key]
 
 
-def _carriers(rigs: Sequence[Rig]) -> list[int]:
-    """For each rig the index of the rig that carries it, by parent or by constraint; -1 where none does."""
-    row = {rig.object: i for i, rig in enumerate(rigs)}
-    out = []
-    for rig in rigs:
-        found, above = -1, rig.object.parent
-        while above is not None and found < 0:
-            found, above = row.get(above, -1), above.parent
-        for constraint in rig.object.constraints:
-            target = getattr(constraint, "target", None)
-            if (
-                found < 0
-                and not constraint.mute
-                and constraint.type in {"CHILD_OF", "COPY_TRANSFORMS", "COPY_LOCATION"}
-            ):
-                found = row.get(target, -1)
-        out.append(found)
-    return out
-
-
 def _shared_meshes(armatures: Sequence[Any]) -> list[list[int]]:
     """Per mesh of the file, the indices of those armatures that bend it."""
     row = {object: i for i, object in enumerate(armatures)}
@@ -394,23 +292,3 @@ def _card(rigs: Sequence[Rig], cards: dict[str, Card], fallback: Fallback) -> Ca
         return next((card for rig in rigs if (card := fallback(rig.name)) is not None), Card())
     except CardError as error:
         raise CannotMeasure(f"the card of {rigs[0].name} cannot be used: {error}") from None
-
-
-def _unusable(rig: Rig, stands: Stands) -> str | None:
-    """Why this armature cannot be measured, or None."""
-    object = rig.object
-    if object.data is None or not len(object.data.bones) or object.pose is None:
-        library = None if object.data is None else object.data.library
-        if library is not None and library_is_missing(library):
-            return f"its bones lie in the linked file {library.filepath}, which is missing"
-        return "it has no bones"
-    if object.mode == "EDIT" or object.data.is_editmode:
-        return "it is in Edit Mode, where its pose does not move; leave Edit Mode"
-    if object.data.pose_position == "REST":
-        return "it is set to its rest position; set it to its pose position"
-    world = np.array(rig.world_now(stands), float)
-    if not np.isfinite(world).all() or abs(np.linalg.det(world[:3, :3])) < 1e-18:
-        return "its place, turn or scale is zero or not a number"
-    if simulated(object) or any(simulated(carrier) for carrier, _ in rig.carriers):
-        return "it is moved by rigid-body simulation, which the sweep cannot show; bake the simulation to keys first"
-    return None

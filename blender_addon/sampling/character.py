@@ -11,8 +11,9 @@ import numpy as np
 from ...core import body
 from ...core.need import Need
 from ...core.shot import Character, Control, Goal, Keys, Sole
-from .armatures import Member, Rig
+from .armatures import Member
 from .readers import PlaceReader, PoseReader, carried
+from .rigs import Rig
 
 Array = np.ndarray
 

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The things of a shot with their meshes: which vertices each owns, and where these are frame by frame."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -96,9 +96,9 @@ class Figures:
 
     # ---- what is built ---------------------------------------------------------------------------------------------
 
-    def build(self, needed: Iterable[Thing], sample: int) -> None:
+    def build(self, needed: Iterable[Thing], sample: int) -> Iterator[None]:
         """Links the meshes that these things and the rest of their characters are made of, and finds their topology on
-        a sample."""
+        a sample; yields after each character and prop."""
         needed = list(needed)
         characters = sorted({t.character for t in needed if t.character})
         props = sorted({t.name for t in needed if t.kind == "prop"})
@@ -107,10 +107,13 @@ class Figures:
             + [b for name in props for b in self._props[name]]
         )
         self._go(sample)
+        yield
         for name in characters:
             self._build_character(name)
+            yield
         for name in props:
             self._build_prop(name)
+            yield
 
     def unbuilt(self) -> list[Thing]:
         """What has a surface but was not built: what stood far from every pair."""

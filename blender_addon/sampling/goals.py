@@ -15,9 +15,10 @@ import numpy as np
 from ...core.body import LIMBS
 from ...core.shot import Goal
 from ..compat import curves_of
-from .armatures import Member, Rig
+from .armatures import Member
 from .character import Places
 from .readers import PlaceReader, PoseReader
+from .rigs import Rig
 
 Array = np.ndarray
 

@@ -8,7 +8,7 @@ enough, and something of the rest of the scene may stand before it, is that eval
 place.
 """
 
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Generator, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -27,6 +27,7 @@ from ...core.measures.kisses import (
     meet,
     second_look,
     stride,
+    things_in,
     views_of,
 )
 from ...core.numeric.kissing import BEHIND, NEAR_GAP, kisses
@@ -41,6 +42,8 @@ Array = np.ndarray
 
 #: Seconds that a kiss must hold before the rest of the scene is asked whether it hides it.
 HOLDS = 0.25
+#: Pairs that pass the gate in one step of the work.
+_AT_ONCE = 16
 #: How often the nearest frame of a kiss, the one beside which is looked, may turn out to be another.
 ROUNDS = 3
 
@@ -74,25 +77,25 @@ class Looks:
     def run(self) -> Generator[float, None, Kisses]:
         if not self.pairs:
             return Kisses((), tuple(dict.fromkeys(self.figures.remarks)))
-        passed = gate(self.shot, self.pairs, self.figures.guesses(), self._views)
+        boxes = yield from self._boxed(things_in(self.pairs), self.figures.guesses())
+        passed = yield from self._gated(boxes)
         if passed.any():
-            yield 0.02
-            passed = self._build(passed)
+            passed = yield from self._build(passed)
         first = first_look(passed, self.shot.rate)
         for n, sample in enumerate(first.tolist()):
-            self.look(np.flatnonzero(passed[:, sample]), sample)
-            yield 0.05 + 0.45 * (n + 1) / len(first)
+            for _ in self.look(np.flatnonzero(passed[:, sample]), sample):
+                yield 0.05 + 0.45 * n / len(first)
         hits = self._looked(passed, kissing=True)
-        again = second_look(passed, hits, self.shot.rate, self._tell(passed))
+        again = second_look(passed, hits, self.shot.rate, (yield from self._tell(passed)))
         second = np.flatnonzero(again.any(axis=0))
         for n, sample in enumerate(second.tolist()):
-            self.look(np.flatnonzero(again[:, sample]), sample)
-            yield 0.5 + 0.35 * (n + 1) / len(second)
+            for _ in self.look(np.flatnonzero(again[:, sample]), sample):
+                yield 0.5 + 0.35 * n / len(second)
         for turn in range(ROUNDS):
-            closer = self._closer(passed)
+            closer = yield from self._closer(passed)
             for n, sample in enumerate(sorted(closer)):
-                self.look(np.array(sorted(closer[sample])), sample)
-                yield 0.85 + 0.05 * (turn + (n + 1) / len(closer)) / ROUNDS
+                for _ in self.look(np.array(sorted(closer[sample])), sample):
+                    yield 0.85 + 0.05 * (turn + n / len(closer)) / ROUNDS
             if not closer:
                 break
         yield from self._hide()
@@ -101,23 +104,42 @@ class Looks:
             tuple(dict.fromkeys(self.figures.remarks)),
         )
 
-    def _build(self, passed: Array) -> Array:
+    def _boxed(
+        self, things: Sequence[Thing], radii: Mapping[Thing, float]
+    ) -> Generator[float, None, dict[Thing, Array]]:
+        """The boxes that things lie in, by how far they reach."""
+        found = {}
+        for thing, boxes in boxes_of(self.shot, things, radii, self._views):
+            found[thing] = boxes
+            yield 0.02
+        return found
+
+    def _gated(self, boxes: Mapping[Thing, Array]) -> Generator[float, None, Array]:
+        """``gate``, some pairs at a time."""
+        passed = np.zeros((len(self.pairs), self.shot.count), bool)
+        for p in range(0, len(self.pairs), _AT_ONCE):
+            passed[p : p + _AT_ONCE] = gate(self.shot, self.pairs[p : p + _AT_ONCE], boxes)
+            yield 0.02
+        return passed
+
+    def _build(self, passed: Array) -> Generator[float, None, Array]:
         """Builds what the pairs that pass (P, F) are of, and gates again by how far it really reaches."""
         figures = self.figures
         needed = dict.fromkeys(t for p, pair in enumerate(self.pairs) if passed[p].any() for t in (pair.a, pair.b))
-        figures.build(needed, int(np.flatnonzero(passed.any(axis=0))[0]))
+        for _ in figures.build(needed, int(np.flatnonzero(passed.any(axis=0))[0])):
+            yield 0.02
         for t in needed:
             if t not in figures.topologies:
                 what = f"the {t.name} of {t.character}" if t.kind == "part" else t.name
                 figures.remarks.append(f"{what} has no surface that a render shows, so it has no outline")
         self.pairs = [p for p in self.pairs if p.a in figures.topologies and p.b in figures.topologies]
         self.found, self.told = [{} for _ in self.pairs], [{} for _ in self.pairs]
-        reaches = figures.reaches()
-        self._boxes = boxes_of(self.shot, figures.things, reaches, self._views)
-        return gate(self.shot, self.pairs, reaches, self._views)
+        self._boxes = yield from self._boxed(figures.things, figures.reaches())
+        return (yield from self._gated(self._boxes))
 
-    def look(self, which: Array, sample: int, sets: Sets | None = None) -> None:
-        """Looks at some pairs, by their rows, on a sample; sets: the rest of the scene, where it is to count too."""
+    def look(self, which: Array, sample: int, sets: Sets | None = None) -> Iterator[None]:
+        """Looks at some pairs, by their rows, on a sample, and yields after each; sets: the rest of the scene, where it
+        is to count too."""
         seen = self._views[sample]
         if seen is None:
             return
@@ -150,6 +172,7 @@ class Looks:
             beside = [index[t] for t in beside_of(pair, self.pairs, sample) if t in index]
             some = kisses(picture, index[pair.a], index[pair.b], thirds, pair.height, beside)
             self.found[p][sample] = [k.at(sample) for k in some]
+            yield
 
     def _looked(self, passed: Array, kissing: bool = False) -> Array:
         """(P, F) where a pair was looked at; kissing: only where it kisses."""
@@ -158,7 +181,7 @@ class Looks:
             row[[sample for sample, some in found.items() if some or not kissing]] = True
         return looked
 
-    def _tell(self, passed: Array) -> Array:
+    def _tell(self, passed: Array) -> Generator[float, None, Array]:
         """Works out the kisses between two samples of the first look where the looks tell them; returns (P, F) the
         samples after which they do."""
         steady, camera = np.zeros_like(passed), self.shot.camera
@@ -168,15 +191,17 @@ class Looks:
                 steady[p, start] = True
                 for kiss in some:
                     self.told[p].setdefault(kiss.sample, []).append(kiss)
+            yield 0.5
         return steady
 
-    def _closer(self, passed: Array) -> dict[int, set[int]]:
+    def _closer(self, passed: Array) -> Generator[float, None, dict[int, set[int]]]:
         """Sample -> rows of pairs, where a kiss that holds may be nearer than on the samples looked at."""
         looked = self._looked(passed)
         found: dict[int, set[int]] = {}
         for p, stretch in self._held():
             for sample in closer_look(stretch, looked[p], passed[p]):
                 found.setdefault(sample, set()).add(p)
+            yield 0.85
         return found
 
     def _held(self) -> Iterator[tuple[int, Track]]:
@@ -194,19 +219,25 @@ class Looks:
         for p, stretch in self._held():
             for k in stretch.kisses:
                 wanted.setdefault(k.sample, set()).add(p)
+            yield 0.9
         asked = {sample: self._asked(sorted(some), sample) for sample, some in wanted.items()}
         figures = self.figures
         rest = hiders(figures.scene, figures.rest, self.shot.frames, asked, figures.unit)
+        yield 0.9
         far = figures.unbuilt()
-        near = {s: [t for t in far if self._may_hide(t, s, asked[s])] for s in asked}
+        near = {}
+        for s in asked:
+            near[s] = [t for t in far if self._may_hide(t, s, asked[s])]
+            yield 0.9
         again = sorted(s for s in asked if s in rest or near[s])
         if not again:
             return
-        figures.build({t for some in near.values() for t in some}, again[0])
+        for _ in figures.build({t for some in near.values() for t in some}, again[0]):
+            yield 0.9
         sets = Sets(figures.inside, list({b.key: b for some in rest.values() for b in some}.values()), figures.unit)
         for n, sample in enumerate(again):
-            self.look(np.array(sorted(wanted[sample])), sample, sets)
-            yield 0.9 + 0.1 * (n + 1) / len(again)
+            for _ in self.look(np.array(sorted(wanted[sample])), sample, sets):
+                yield 0.9 + 0.1 * n / len(again)
 
     def _asked(self, which: Any, sample: int) -> Asked:
         """The places of a sample's kisses of some pairs, and how deep what hides them may lie."""

@@ -12,6 +12,7 @@ import numpy as np
 
 from ...core.need import Need
 from ...core.shot import Shot
+from ...core.steps import finished
 from .armatures import cast_of
 from .character import Places, character_of, unplaceable
 from .readers import PlaceReader, PoseReader
@@ -25,7 +26,7 @@ def posed_now(scene: Any, graph: Any, names: Sequence[str] | None = None) -> Sho
     """
     unit = float(scene.unit_settings.scale_length)
     characters = []
-    for member in cast_of(scene, names, {}, stands_of(scene)).members:
+    for member in finished(cast_of(scene, names, {}, stands_of(scene))).members:
         places: dict[int, PlaceReader] = {}
         poses: dict[int, PoseReader] = {}
         read = [*member.map.parts.values(), *(b for copies in member.map.copies.values() for b in copies)]

@@ -12,7 +12,8 @@ from mathutils import Matrix
 from ...core import body
 from ...core.measures.sole import sole_of_vertices
 from ...core.shot import Sole
-from .armatures import Member, Rig
+from .armatures import Member
+from .rigs import Rig
 from .skeleton import armatures_of
 from .stands import Stands
 

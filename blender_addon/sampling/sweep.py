@@ -18,8 +18,9 @@ import numpy as np
 from ...core.card import Card
 from ...core.need import Need
 from ...core.shot import Character, Control, Keys, Shot
+from ...core.steps import finished, within
 from . import reach
-from .armatures import CannotMeasure, Cast, Fallback, Member, Rig, cast_of, missing_files, no_card
+from .armatures import CannotMeasure, Cast, Fallback, Member, cast_of, no_card
 from .character import Places, bones_of, character_of, unplaceable
 from .controls import Rigging, controls_of
 from .goals import Chain, InfluenceReader, chains_of, goals_of, target_place
@@ -28,6 +29,7 @@ from .keys import KeyBook
 from .probe import Probe, probe, remove_strays
 from .props import Things
 from .readers import PlaceReader, PoseReader
+from .rigs import Rig, missing_files
 from .routes import Routes
 from .soles import skins_of, soles_of, standing_of
 from .stands import Stands, stands_of
@@ -52,13 +54,7 @@ class Request:
 
 def sweep_now(scene: Any, request: Request) -> Shot:
     """The Shot of ``sweep``, for callers that show no progress."""
-    steps = sweep(scene, request)
-    while True:
-        try:
-            next(steps)
-        except StopIteration as stop:
-            shot: Shot = stop.value
-            return shot
+    return finished(sweep(scene, request))
 
 
 def sweep(scene: Any, request: Request) -> Generator[float, None, Shot]:
@@ -67,7 +63,9 @@ def sweep(scene: Any, request: Request) -> Generator[float, None, Shot]:
     yield 0.0
     stands = stands_of(scene)
     yield 0.0
-    cast = cast_of(scene, request.characters, dict(request.cards), stands, request.fallback, request.selected)
+    cast = yield from cast_of(
+        scene, request.characters, dict(request.cards), stands, request.fallback, request.selected
+    )
     yield 0.0
     with probe(scene) as inside:
         shot = yield from _Pass(scene, request, judged, cast, inside, stands).run()
@@ -130,7 +128,9 @@ class _Pass:
                 characters.append(character)
         if not characters:
             raise CannotMeasure(self.remarks[-1])
+        yield 0.9
         props, surfaces = things.found(characters, self.unit, len(frames), self.judged)
+        yield 0.9
         render = self.scene.render
         shot = Shot(
             name=self.scene.name,
@@ -150,12 +150,8 @@ class _Pass:
         if Need.KISSES in needs:
             from .kisses import sweep_kisses
 
-            steps = sweep_kisses(self.inside, self.scene, shot, members)
-            while True:
-                try:
-                    yield 0.9 + 0.1 * next(steps)
-                except StopIteration as stop:
-                    return replace(shot, kisses=stop.value)
+            kisses = yield from within(sweep_kisses(self.inside, self.scene, shot, members), 0.9, 1.0)
+            return replace(shot, kisses=kisses)
         return shot
 
     def _wanted(self, chains: Mapping[str, list[Chain]]) -> tuple[dict[int, tuple[Any, set[str]]], dict[int, Any]]:

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Kisses of outlines: in which frames meshes must be looked at, and how kisses hold together over time."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -81,8 +81,9 @@ def boxes_of(
     things: Iterable[Thing],
     radii: Mapping[Thing, float] | None = None,
     views: Sequence[View | None] | None = None,
-) -> dict[Thing, Array]:
-    """Boxes (F, K, 4) in the picture, each left, low, right, high in U, of the capsules that each thing lies in.
+) -> Iterator[tuple[Thing, Array]]:
+    """Yields each thing with the boxes (F, K, 4) in the picture, left, low, right, high in U, of the capsules that it
+    lies in.
 
     radii: thing -> metres by which its mesh reaches beyond its bones or, for a prop, its origin. Grown by MARGIN and
     clipped to the picture; NaN out of it, where there is no camera, and where its lens cannot be followed. A capsule
@@ -92,13 +93,17 @@ def boxes_of(
     views = views_of(shot.camera, shot.count) if views is None else views
     seen = np.array([n for n, v in enumerate(views) if v is not None], int)
     lens = Lenses([v for v in views if v is not None]) if len(seen) else None
-    boxes = {}
     for t in things:
         lines = _capsules(shot, t)
-        boxes[t] = np.full((*lines.shape[:2], 4), np.nan)
+        boxes = np.full((*lines.shape[:2], 4), np.nan)
         if lens is not None:
-            boxes[t][seen] = lens.boxes(lines[seen], known.get(t, _guess(shot, t)), MARGIN)
-    return boxes
+            boxes[seen] = lens.boxes(lines[seen], known.get(t, _guess(shot, t)), MARGIN)
+        yield t, boxes
+
+
+def things_in(pairs: Iterable[Pair]) -> list[Thing]:
+    """The things of some pairs, each once."""
+    return list(dict.fromkeys(t for pair in pairs for t in (pair.a, pair.b)))
 
 
 def meet(boxes: Array, box: Array) -> Array:
@@ -112,16 +117,12 @@ def meet(boxes: Array, box: Array) -> Array:
     return out
 
 
-def gate(
-    shot: Shot,
-    pairs: Sequence[Pair],
-    radii: Mapping[Thing, float] | None = None,
-    views: Sequence[View | None] | None = None,
-) -> Array:
-    """(P, F) whether two things may come near each other in the picture, by their boxes; radii and views as in
-    ``boxes_of``. A pair that is not open does not pass."""
+def gate(shot: Shot, pairs: Sequence[Pair], boxes: Mapping[Thing, Array] | None = None) -> Array:
+    """(P, F) whether two things may come near each other in the picture, by their boxes, which are as ``boxes_of``
+    gives them. A pair that is not open does not pass."""
     passed = np.zeros((len(pairs), shot.count), bool)
-    boxes = boxes_of(shot, dict.fromkeys(t for pair in pairs for t in (pair.a, pair.b)), radii, views)
+    if boxes is None:
+        boxes = dict(boxes_of(shot, things_in(pairs)))
     for p, pair in enumerate(pairs):
         met = meet(boxes[pair.a][:, :, None, :], boxes[pair.b][:, None, :, :])
         passed[p] = met.any(axis=(1, 2)) & pair.open

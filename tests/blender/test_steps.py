@@ -1,0 +1,91 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Esc is looked at between two steps of a check: none of them may treat a whole crowd at once."""
+
+from collections import Counter
+from typing import Any
+
+import bpy
+import pytest
+from plumbline.blender_addon import checking, fingerprint, session
+from plumbline.blender_addon.sampling import armatures, figures, kisses, sweep
+from plumbline.core.checks.joint_limit import JointLimit
+
+from .sampling.figure import figure, key, walk
+
+FIGURES = 4
+
+#: What takes long on a large figure or for many of them, by where it is found.
+LONG = {
+    "body map": (armatures, "_find"),
+    "character": (sweep._Pass, "_character"),
+    "skin": (figures.Figures, "_build_character"),
+    "gate": (kisses, "gate"),
+    "pair": (kisses, "kisses"),
+    "check": (JointLimit, "run"),
+    "fingerprint": (fingerprint, "add_data"),
+}
+
+
+@pytest.fixture
+def crowd(face: None) -> Any:
+    """Figures that walk side by side before a camera, each with a body of its own and a knee bent the wrong way."""
+    scene = bpy.context.scene
+    scene.frame_start, scene.frame_end = 1, 20
+    for n in range(FIGURES):
+        rig = figure(f"Keeper {n}")
+        walk(rig, 20)
+        rig.location.x = 0.3 * n
+        key(rig, "shin.L", "rotation_euler", 10, (-0.7, 0, 0))
+        for bone in rig.data.bones:
+            size = 0.3 * bone.length
+            mesh = bpy.data.meshes.new(bone.name)
+            mesh.from_pydata([(size, 0, 0), (-size, 0, 0), (0, 0, size)], [], [(0, 1, 2)])
+            part = bpy.data.objects.new(f"{bone.name} {n}", mesh)
+            scene.collection.objects.link(part)
+            part.parent, part.parent_type, part.parent_bone = rig, "BONE", bone.name
+    camera = bpy.data.objects.new("Camera", bpy.data.cameras.new("Camera"))
+    scene.collection.objects.link(camera)
+    camera.location, camera.rotation_euler = (0.5, -6.0, 1.0), (1.57, 0, 0)
+    scene.camera = camera
+    return scene
+
+
+def test_no_step_treats_a_crowd_at_once(crowd: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    armatures._found.clear()
+    done: Counter[str] = Counter()
+    most: Counter[str] = Counter()
+    for name, (where, function) in LONG.items():
+        plain = getattr(where, function)
+
+        def counted(*words: Any, plain: Any = plain, name: str = name, **more: Any) -> Any:
+            done[name] += 1
+            return plain(*words, **more)
+
+        monkeypatch.setattr(where, function, counted)
+    job = session.job = checking.Checking(crowd)
+    total: Counter[str] = Counter()
+    while job.slice(0.0):
+        most |= done
+        total += done
+        done.clear()
+    session.job = None
+    found = session.of(crowd)
+    assert found is not None and found.result is not None and found.result.notes
+    assert set(total) == set(LONG), "the scene asks for all of it"
+    assert total["character"] == FIGURES and total["body map"] >= FIGURES
+    assert {name: times for name, times in most.items() if times > 1} == {}
+
+
+def test_stopped_at_any_step_nothing_is_left(crowd: Any) -> None:
+    """Closing lets go of everything, wherever in the work it is."""
+    job = checking.Checking(crowd)
+    steps = 1
+    while job.slice(0.0):
+        steps += 1
+    for stop in range(1, steps, max(1, steps // 12)):
+        job = session.job = checking.Checking(crowd)
+        for _ in range(stop):
+            job.slice(0.0)
+        job.stop()
+        session.job = None
+        assert [s.name for s in bpy.data.scenes] == ["Scene"] and job.done

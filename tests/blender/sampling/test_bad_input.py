@@ -217,6 +217,7 @@ def test_hostile_names(scene: Any, rig: Any) -> None:
     rig.name = "a\"]/\\\n'{0}"
     rig.data.bones["head"].name = 'he"ad\\]'
     mate = figure("Mate")
+    walk(mate)  # who never moves and has no skin is a template
     mate.name = "Mate/head"
     shot = sweep_now(scene, Request(ALL))
     assert len(shot.characters) == 2

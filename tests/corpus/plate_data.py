@@ -8,7 +8,7 @@ in meters, seconds, newtons, Z up, the floor at zero.
 
 import json
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 
@@ -62,6 +62,8 @@ class Trial:
     loads: tuple[Load, ...]
     center: Array | None = None
     belt: Array = field(default_factory=lambda: np.zeros(3))
+    #: (side, 'on' or 'off', s): steps that the laboratory marked in its file, to 0.01 s; no plate proves them.
+    marked: tuple[tuple[str, str, float], ...] = ()
 
     def events(self) -> list[tuple[str, str, float]]:
         """(side, 'on' or 'off', s): every trusted crossing of 20 N."""
@@ -285,7 +287,9 @@ def _read(folder: Path, name: str) -> Trial:
         known = {key: data[key] for key in data}
     places = {str(m): _filled(known["markers"][:, k].astype(float)) for k, m in enumerate(known["marker_names"])}
     given = {str(j): known["joints"][:, k].astype(float) for k, j in enumerate(known["joint_names"])}
-    told = json.loads((folder / f"{name}_contacts.json").read_text("utf-8"))["contacts"]
+    whole = json.loads((folder / f"{name}_contacts.json").read_text("utf-8"))
+    told = whole["contacts"]
+    marked = tuple((s["foot"], s["what"], float(s["t"])) for s in whole.get("steps_told_by_the_laboratory", ()))
     loads = tuple(Load(c["foot"], c["plate"], c["on"], c["off"], c["on_usable"], c["off_usable"], tuple(c["why_not"]))
                   for c in told)
     times = known["marker_time"]
@@ -297,7 +301,7 @@ def _read(folder: Path, name: str) -> Trial:
         joints, roles = _joints_c(places), _ROLES_C
     else:
         joints, roles = _joints_b(places, folder), _ROLES_B
-    return _made(name, times, places, joints, roles, known, loads, center)
+    return replace(_made(name, times, places, joints, roles, known, loads, center), marked=marked)
 
 
 def _made(  # type: ignore[no-untyped-def]

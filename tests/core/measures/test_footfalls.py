@@ -182,8 +182,9 @@ def test_nothing_to_see():
     c = made.shot.characters[0]
     rows = [i for i, p in enumerate(c.parts) if not p.startswith(("foot", "toe"))]
     bare = replace(c, parts=tuple(c.parts[i] for i in rows), bones=tuple(c.bones[i] for i in rows),
-                   heads=c.heads[:, rows], tails=c.tails[:, rows], axes=c.axes[:, rows], twist_axes=c.twist_axes[:, rows],
-                   rest_heads=c.rest_heads[rows], rest_tails=c.rest_tails[rows], rest_axes=c.rest_axes[rows])
+                   heads=c.heads[:, rows], tails=c.tails[:, rows], axes=c.axes[:, rows],
+                   twist_axes=c.twist_axes[:, rows], rest_heads=c.rest_heads[rows], rest_tails=c.rest_tails[rows],
+                   rest_axes=c.rest_axes[rows])
     assert _of(replace(made.shot, characters=(bare,))).falls == {}
     still = replace(made.shot, frames=made.shot.frames[:2],
                     characters=(replace(c, heads=c.heads[:2], tails=c.tails[:2], axes=c.axes[:2],

@@ -1,9 +1,15 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A review stays cheap against playing the shot once: small versions of the scenes of benchmarks/, CPU against CPU.
 
-Each limit is what the small scene reached when it was written, with a quarter of room; docs/speed.md tells what the
-whole scenes reach and what is aimed at. Small scenes come out dearer: what is paid once, such as finding the body map,
-is spread over fewer frames. A machine that is busy elsewhere may cost one try; two tries must not agree.
+Guarded are the whole review over a bare sweep, and on simple figures the core's checks over a bare sweep: what the core
+adds to what the host costs. The core's share of the sampling, which docs/speed.md tells, is no guard there: a motion
+that its keys tell costs next to nothing to sample, so the share swings by two and more on noise alone.
+
+What is compared is the least that each took over several rounds: what else runs on the machine only ever adds to it.
+Each limit is the worst that the small scene reached on Blender 4.2, 4.5 and 5.2 running side by side on two cores, with
+a quarter of room; docs/speed.md tells what the whole scenes reach and what is aimed at. Small scenes come out dearer:
+what is paid once a figure, such as finding the body map, its skin and its soles, is spread over fewer frames. All tries
+must be over before a guard speaks.
 """
 
 import importlib.util
@@ -20,7 +26,7 @@ from plumbline.core.catalogue import chosen
 from plumbline.core.runner import needs_of
 
 BENCHMARKS = Path(__file__).parents[2] / "benchmarks"
-ROOM, ROUNDS, TRIES = 1.25, 3, 2
+ROOM, TRIES = 1.25, 3
 
 
 def loaded(name: str) -> ModuleType:
@@ -37,33 +43,42 @@ scenes, timing = loaded("scenes"), loaded("timing")
 Size, Review = scenes.Size, timing.Review
 
 
-def held(scene: Any, reviews: dict[str, Any], limits: dict[str, tuple[float, float | None]]) -> None:
-    """Asserts that each review's median ratio, and the core's share where one is given, stay within their limits."""
+def least(taken: Any, what: str) -> float:
+    """The least that one thing took over the rounds to the least of another: 'ratio' is the whole review to a bare
+    sweep, 'share' the core's checks to the sampling, 'core' the core's checks to a bare sweep."""
+    bare, sampling, checks = (min(getattr(r, name) for r in taken.rounds) for name in ("bare", "sampling", "checks"))
+    return float({"ratio": (sampling + checks) / bare, "share": checks / sampling, "core": checks / bare}[what])
+
+
+def held(scene: Any, rounds: int, reviews: dict[str, Any], limits: dict[str, dict[str, float]]) -> None:
+    """Asserts that each review stays within its limits (what ``least`` tells -> the most it may be)."""
     over: list[str] = []
     for _ in range(TRIES):
-        taken = timing.take(scene, list(reviews.values()), ROUNDS)
+        taken = timing.take(scene, list(reviews.values()), rounds)
         over = [
-            f"{name}: {what} {some.middle(what):.3f}, limit {limit:.3f} with a quarter of room"
+            f"{name}: {what} {least(some, what):.3f}, limit {limit:.3f} with a quarter of room"
             for name, some in zip(reviews, taken, strict=True)
-            for what, limit in zip(("ratio", "share"), limits[name], strict=True)
-            if limit is not None and some.middle(what) > ROOM * limit
+            for what, limit in limits[name].items()
+            if least(some, what) > ROOM * limit
         ]
         if not over:
             return
     pytest.fail("; ".join(over))
 
 
-@pytest.mark.parametrize(
-    ("name", "size", "ratio", "share"),
-    [
-        ("light", Size(240), 1.15, 0.70),
-        ("long", Size(1_000), 0.60, 1.10),
-        ("crowd", Size(150, figures=4, skin=2_000), 1.20, 0.42),
-    ],
-)
-def test_simple_figures(name: str, size: Any, ratio: float, share: float) -> None:
+#: Name -> its size, how many rounds (short ones swing more), and the most of the review and of its core.
+SIMPLE = {
+    "light": (Size(240), 15, 1.30, 0.80),
+    "long": (Size(1_000), 5, 0.70, 0.50),
+    "crowd": (Size(300, figures=4, skin=2_000), 5, 0.90, 0.35),
+}
+
+
+@pytest.mark.parametrize("name", SIMPLE)
+def test_simple_figures(name: str) -> None:
+    size, rounds, ratio, core = SIMPLE[name]
     scene = scenes.build(name, size)
-    held(scene, {"all checks": Review()}, {"all checks": (ratio, share)})
+    held(scene, rounds, {"all checks": Review()}, {"all checks": {"ratio": ratio, "core": core}})
 
 
 @pytest.mark.parametrize("name", ["light", "long", "crowd"])
@@ -91,7 +106,12 @@ def test_a_rig_among_heavy_meshes() -> None:
         "joints and soles": Review(timing.JOINTS, hung(0.0)),
         "outlines on 3 of 10 frames": Review(None, hung(0.3)),
     }
-    held(scene, reviews, {"joints and soles": (0.58, 0.13), "outlines on 3 of 10 frames": (1.30, None)})
+    held(
+        scene,
+        3,
+        reviews,
+        {"joints and soles": {"ratio": 0.58, "share": 0.13}, "outlines on 3 of 10 frames": {"ratio": 1.30}},
+    )
 
 
 def test_a_slow_review_would_be_seen() -> None:

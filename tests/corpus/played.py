@@ -24,8 +24,8 @@ def pods(who: Character) -> dict[str, Mesh]:
     return out
 
 
-def play(scene: Any, who: Character, meshes: dict[str, Mesh], count: int) -> Any:
-    """The armature, keyed on frames 1 to ``count``, under its skin."""
+def play(scene: Any, who: Character, meshes: dict[str, Mesh], count: int, first: int = 0) -> Any:
+    """The armature, keyed on frames 1 to ``count`` with the clip's frames from ``first``, 0 first, under its skin."""
     rig = armature(scene, "Keeper", {part: (who.rest_head(part), who.rest_end(part)) for part in who.parts})
     rest = {part: np.array(rig.data.bones[part].matrix_local) for part in who.parts}
     for part in who.parts:
@@ -33,10 +33,10 @@ def play(scene: Any, who: Character, meshes: dict[str, Mesh], count: int) -> Any
         pose.rotation_mode = "QUATERNION"
         over = above(part, who.parts)
         for f in range(count):
-            own = _posed(who, part, rest, f)
+            own = _posed(who, part, rest, first + f)
             if over:
                 local = np.linalg.inv(rest[over]) @ rest[part]
-                own = np.linalg.inv(local) @ np.linalg.inv(_posed(who, over, rest, f)) @ own
+                own = np.linalg.inv(local) @ np.linalg.inv(_posed(who, over, rest, first + f)) @ own
             else:
                 own = np.linalg.inv(rest[part]) @ own
             place, turn, _ = Matrix(own.tolist()).decompose()

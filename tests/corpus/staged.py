@@ -18,7 +18,7 @@ import numpy as np
 from mathutils import Matrix, Vector
 from plumbline.blender_addon.sampling.sweep import CannotMeasure, Request, sweep_now
 from plumbline.core.need import Need
-from plumbline.core.shot import Character
+from plumbline.core.shot import Character, Shot
 from plumbline.core.testing import clips
 from plumbline.core.testing.pods import Mesh
 
@@ -59,7 +59,8 @@ class Take:
 @dataclass(frozen=True)
 class Angle:
     """A camera. azimuth: degrees from the figure's front to its left; lens: mm; framing: 'full' or 'medium'; orbit:
-    degrees that it travels about the figure in the shot; two: whether the second figure stands in it."""
+    degrees that it travels about the figure in the shot; two: whether the second figure stands in it; pitch: degrees
+    that it stands above its aim."""
 
     name: str
     azimuth: float
@@ -67,6 +68,7 @@ class Angle:
     framing: str
     orbit: float = 0.0
     two: bool = False
+    pitch: float = 3.434
 
 
 ANGLES = (
@@ -79,6 +81,7 @@ ANGLES = (
     Angle("slow move full, 50 mm", 50.0, 50.0, "full", orbit=20.0),
     Angle("two, three-quarter full, 35 mm", -35.0, 35.0, "full", two=True),
 )
+
 
 def angles_of(take: Take) -> tuple[Angle, ...]:
     """Every other angle, from the first or the second by a hash of the clip's name: half of all views tell as much in
@@ -95,7 +98,7 @@ def takes(more: Path | None) -> Iterator[Take]:
     Hand-keyed: the .blend files named animation-human-*, whose rig is linked, and the ACTIONS of the .glb files.
     """
     for name in clips.names(more):
-        yield Take("captured", name, partial(_played, name, more))
+        yield Take("captured", name, partial(played, partial(clips.load, name, 24.0, more)))
     if more is None:
         return
     for path in sorted(more.rglob("animation-human-*.blend")):
@@ -105,20 +108,21 @@ def takes(more: Path | None) -> Iterator[Take]:
         for path in sorted(more.rglob("*.glb")):
             kept = Path(folder) / f"{path.stem}.blend"
             for action in ACTIONS.get(path.stem, ()):
-                yield Take("hand-keyed", f"{path.stem} {action}", partial(_acted, path, action, kept))
+                yield Take("hand-keyed", f"{path.stem} {action}", partial(acted, path, action, kept))
 
 
-def _played(name: str, more: Path | None) -> None:
-    shot = clips.load(name, 24.0, more)
-    who = shot.characters[0]
+def played(load: Callable[[], Shot], start: float = 0.0) -> None:
+    """A clip at 24 frames a second, from ``start`` seconds, on our own figure in a fresh scene."""
+    shot = load()
+    who, first = shot.characters[0], round(start * 24)
     bpy.ops.wm.read_factory_settings(use_empty=True)
     scene = bpy.context.scene
     scene.render.fps = 24
-    scene.frame_start, scene.frame_end = 1, min(shot.count, round(LONGEST * 24))
-    play(scene, who, pods(who), scene.frame_end)
+    scene.frame_start, scene.frame_end = 1, min(shot.count - first, round(LONGEST * 24))
+    play(scene, who, pods(who), scene.frame_end, first)
 
 
-def _acted(path: Path, action: str, kept: Path) -> None:
+def acted(path: Path, action: str, kept: Path) -> None:
     """A glTF file is read once and kept as a .blend: every action wants a fresh scene, and reading it takes long."""
     if kept.exists():
         files.open_blend(kept)
@@ -137,7 +141,8 @@ def _acted(path: Path, action: str, kept: Path) -> None:
 class Stage:
     """A take with its lanterns, and its scene seen from one angle after another."""
 
-    def __init__(self, take: Take) -> None:
+    def __init__(self, take: Take, seed: int | None = None) -> None:
+        """seed: strews the lanterns; without one they stand where ``_lanterns`` says."""
         take.build()
         self.take, self.scene = take, bpy.context.scene
         scene = self.scene
@@ -152,11 +157,13 @@ class Stage:
         if not shot.characters:
             raise CannotMeasure("no character was found")
         self.who: Character = max(shot.characters, key=lambda c: len(c.parts))
+        if not self.who.has("head"):
+            raise CannotMeasure("the figure has no head that a camera could be set by")
         self.frames, self.unit = shot.frames, shot.unit_scale
         self.seconds = shot.count / shot.rate
         self.left = np.cross(self.who.up, self.who.forward)
         self._measure()
-        self._lanterns()
+        self._lanterns(seed)
         data = bpy.data.cameras.new("View")
         self.camera = bpy.data.objects.new("View", data)
         scene.collection.objects.link(self.camera)
@@ -164,7 +171,7 @@ class Stage:
         self._second: list[Any] = []
 
     def _measure(self) -> None:
-        """The ground in metres, how tall the figure stands in this clip, and its size whichever way it lies."""
+        """The ground in meters, how tall the figure stands in this clip, and its size whichever way it lies."""
         low, high = [], []
         for frame in self.frames[:: max(1, len(self.frames) // 12)]:
             self.scene.frame_set(round(frame))
@@ -182,21 +189,27 @@ class Stage:
         self.ground = float(np.percentile(np.array(low)[:, 2], 10)) * self.unit
         self.height, self.size = float(extents[:, 2].max()), float(np.median(extents.max(axis=1)))
 
-    def _lanterns(self) -> None:
+    def _lanterns(self, seed: int | None) -> None:
         """One hangs from the right hand, one stands on the ground, one hangs behind at the height of the head; a
         character's own things in its hands are props too."""
-        held = self._lantern("Lantern")
-        hand = next(p for p in ("hand.R", "forearm.R") if self.who.has(p))
-        for frame, place in zip(self.frames, self.who.end(hand), strict=True):
-            held.location = place / self.unit
-            held.keyframe_insert("location", frame=float(frame))
+        hand = next((p for p in ("hand.R", "forearm.R") if self.who.has(p)), None)
+        if hand is not None:
+            held = self._lantern("Lantern")
+            for frame, place in zip(self.frames, self.who.end(hand), strict=True):
+                held.location = place / self.unit
+                held.keyframe_insert("location", frame=float(frame))
         root = self._middle(0)
         side = 1.0 if zlib.crc32(self.take.clip.encode()) % 2 else -1.0
         standing, hanging = self._lantern("Standing lantern"), self._lantern("Hanging lantern")
-        place = root + 0.28 * self.size * side * self.left + 0.1 * self.size * self.who.forward
+        stands, hangs, high = (side * 0.28, 0.1), (-side * 0.16, -0.35), 0.97
+        if seed is not None:
+            rng = np.random.default_rng([seed, zlib.crc32(self.take.clip.encode()), 1])
+            (a, b), (near, far), high = rng.uniform(0, 2 * np.pi, 2), rng.uniform(0.15, 0.6, 2), rng.uniform(0.3, 1.05)
+            stands, hangs = (near * np.sin(a), near * np.cos(a)), (far * np.sin(b), far * np.cos(b))
+        place = root + self.size * (stands[0] * self.left + stands[1] * self.who.forward)
         standing.location = (place + (0.0, 0.0, 0.13 * self.size)) / self.unit
-        place = root - 0.35 * self.size * self.who.forward - 0.16 * self.size * side * self.left
-        hanging.location = (place + (0.0, 0.0, 0.97 * self.height)) / self.unit
+        place = root + self.size * (hangs[0] * self.left + hangs[1] * self.who.forward)
+        hanging.location = (place + (0.0, 0.0, high * self.height)) / self.unit
         for object in self.bodies:
             if object.parent_type == "BONE" and "hand" in object.parent_bone:
                 object["plumbline_prop"] = True
@@ -211,7 +224,7 @@ class Stage:
         return np.array([*_straight(self.who.head("pelvis"), sample)[:2], self.ground])
 
     def _framed(self, sample: int, framing: str) -> tuple[Array, float]:
-        """The middle of the picture, and how much it shows from top to bottom, metres."""
+        """The middle of the picture, and how much it shows from top to bottom, meters."""
         if framing == "full":
             middle = self._middle(sample) + np.array([0.0, 0.0, 0.52 * self.height])
             return middle, 1.3 * max(self.height, 0.62 * self.size)
@@ -228,7 +241,7 @@ class Stage:
             a = np.radians(angle.azimuth + angle.orbit * share)
             aim, shows = self._framed(i, angle.framing)
             distance = angle.lens / tall * shows
-            way = np.cos(a) * self.who.forward + np.sin(a) * self.left + 0.06 * self.who.up
+            way = np.cos(a) * self.who.forward + np.sin(a) * self.left + np.tan(np.radians(angle.pitch)) * self.who.up
             place = Vector((aim + distance * way) / self.unit)
             turn = (Vector(aim / self.unit) - place).to_track_quat("-Z", "Y")
             self.camera.matrix_world = Matrix.Translation(place) @ turn.to_matrix().to_4x4()

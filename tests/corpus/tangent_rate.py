@@ -1,11 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """How often tangent speaks on motion and meshes in which nothing is planted, and whether it is right.
 
-    python -m tests.corpus.tangent_rate [--more DIR] [--pictures DIR] [--only TEXT ...]
+    python -m tests.corpus.tangent_rate [--more DIR] [--pictures DIR] [--only TEXT ...] [--unseen]
 
-Every take of ``staged`` is seen from its angles. A note of medium severity or above was looked at in a picture
-(--pictures draws them all) and stands in tangents_seen.json with what it shows; one that does not is printed and
-counted as not judged. ``build.py corpus`` runs it too, and writes docs/corpus_tangent.md.
+Every take of ``staged`` is seen from its angles, and with what ``unseen`` adds by seed. A note of medium severity or
+above was looked at in a picture (--pictures draws those that nobody has judged) and stands in tangents_seen.json with
+what it shows; one that does not is printed and counted as not judged. ``build.py corpus`` runs it too, and writes
+docs/corpus_tangent.md.
 """
 
 import argparse
@@ -33,15 +34,17 @@ from plumbline.core.report.raster import png
 from plumbline.core.runner import finish
 from plumbline.core.shot import Shot
 
-from .staged import Stage, angles_of, takes
+from . import unseen
+from .staged import Stage
 
 SEEN = Path(__file__).with_name("tangents_seen.json")
 
 
 @dataclass(frozen=True)
 class Viewed:
-    """One take from one angle."""
+    """One take from one angle. part: of ``unseen.PARTS``."""
 
+    part: str
     kind: str
     clip: str
     angle: str
@@ -53,26 +56,30 @@ class Viewed:
         return [n for n in self.notes if n.severity.rank >= 1]
 
 
-def views(more: Path | None, only: Sequence[str] = (), pictures: Path | None = None) -> Iterator[Viewed | str]:
+def views(
+    more: Path | None, only: Sequence[str] = (), pictures: Path | None = None, by_seed: bool = False
+) -> Iterator[Viewed | str]:
     """Every take from each of its angles; a sentence for a take that cannot be measured."""
     check = catalogue()["tangent"]
-    for take in takes(more):
-        if only and not any(text in take.clip for text in only):
+    for plan in unseen.plans(more):
+        take = plan.take
+        if (by_seed and plan.seed is None) or (only and not any(text in take.clip for text in only)):
             continue
         try:
-            stage = Stage(take)
+            stage = Stage(take, plan.seed)
         except (CannotMeasure, RuntimeError) as why:
             yield f"{take.clip}: {str(why).splitlines()[0]}"
             continue
-        for angle in angles_of(take):
+        for angle in plan.angles:
             stage.shoot(angle)
             shot = sweep_now(stage.scene, Request(check.needs()))
             result = finish(shot, [check])
             if result.failed:
                 raise RuntimeError(result.failed[0].trace)
-            viewed = Viewed(take.kind, take.clip, angle.name, stage.seconds, tuple(result.notes))
-            for n, note in enumerate(viewed.loud if pictures else ()):
-                assert pictures is not None
+            viewed = Viewed(plan.part, take.kind, take.clip, angle.name, stage.seconds, tuple(result.notes))
+            for n, note in enumerate(viewed.loud):
+                if pictures is None or verdict(viewed, note):
+                    continue
                 name = re.sub(r"[^\w]+", "_", f"{take.clip} {angle.name} {n} {note.severity}")
                 draw(stage.scene, shot, note, pictures / f"{name}.png")
             yield viewed
@@ -110,39 +117,54 @@ def draw(scene: Any, shot: Shot, note: Note, path: Path) -> None:
 
 
 @cache
-def seen() -> tuple[dict[str, str], ...]:
-    """What was looked at: clip, angle, parts, verdict ('true' or 'false') and what the picture shows."""
+def seen() -> tuple[dict[str, Any], ...]:
+    """What was looked at: clip, angle, parts, frames, verdict ('true' or 'false') and what the picture shows."""
     return tuple(json.loads(SEEN.read_text("utf-8"))["seen"]) if SEEN.is_file() else ()
 
 
 def verdict(view: Viewed, note: Note) -> str:
-    """'true', 'false', or '' where nobody has looked."""
+    """'true', 'false', or '' where nobody has looked; a row that tells frames speaks only of notes that share one."""
     at = (view.clip, view.angle, ", ".join(note.parts))
-    return next((row["verdict"] for row in seen() if (row["clip"], row["angle"], row["parts"]) == at), "")
+    for row in seen():
+        first, last = row.get("frames", (note.start, note.end))
+        if (row["clip"], row["angle"], row["parts"]) == at and first <= note.end and note.start <= last:
+            return str(row["verdict"])
+    return ""
 
 
 # ---- the table -------------------------------------------------------------------------------------------------------
 
 
 def table(found: Iterable[Viewed]) -> str:
-    """Notes a camera-minute by kind of motion and by angle."""
+    """Notes a camera-minute by part and kind of motion, then by angle of the views that are not by seed."""
     found = list(found)
-    lines = [
-        "| motion | angle | shots | minutes | low a minute | medium and high, true | a minute | false | not judged |",
-        "|---|---|---|---|---|---|---|---|---|",
-    ]
-    groups: dict[tuple[str, str], list[Viewed]] = defaultdict(list)
+    parts: dict[tuple[str, ...], list[Viewed]] = defaultdict(list)
+    angles: dict[tuple[str, ...], list[Viewed]] = defaultdict(list)
     for view in found:
-        groups[view.kind, view.angle].append(view)
-        groups[view.kind, "all"].append(view)
-    for (kind, angle), some in sorted(groups.items()):
+        parts[view.part, view.kind].append(view)
+        parts[view.part, "all"].append(view)
+        if not view.angle.startswith("seed"):
+            angles[view.kind, view.angle].append(view)
+    rows = [(key, parts[key]) for key in sorted(parts, key=lambda k: (unseen.PARTS.index(k[0]), k[1]))]
+    return "\n\n".join(
+        (_rates(("part", "motion"), rows), _rates(("motion", "angle"), sorted(angles.items(), key=lambda row: row[0])))
+    )
+
+
+def _rates(heads: tuple[str, ...], rows: Sequence[tuple[tuple[str, ...], list[Viewed]]]) -> str:
+    lines = [
+        f"| {' | '.join(heads)} | shots | minutes | low a minute | medium and high, true | a minute | false | a minute "
+        "| not judged |",
+        "|---" * (len(heads) + 7) + "|",
+    ]
+    for key, some in rows:
         minutes = sum(v.seconds for v in some) / 60
         low = sum(len(v.notes) - len(v.loud) for v in some)
         verdicts = [verdict(v, n) for v in some for n in v.loud]
         true, false, none = (verdicts.count(word) for word in ("true", "false", ""))
         lines.append(
-            f"| {kind} | {angle} | {len(some)} | {minutes:.2f} | {low / minutes:.1f} | {true} | {true / minutes:.1f} "
-            f"| {false} | {none} |"
+            f"| {' | '.join(key)} | {len(some)} | {minutes:.2f} | {low / minutes:.1f} | {true} | {true / minutes:.1f} "
+            f"| {false} | {false / minutes:.1f} | {none} |"
         )
     return "\n".join(lines)
 
@@ -167,9 +189,10 @@ def main(words: list[str]) -> int:
     parser.add_argument("--more", type=Path, help="a folder with BVH, .blend and .glb files")
     parser.add_argument("--pictures", type=Path, help="a folder for a picture of each note of medium severity or above")
     parser.add_argument("--only", nargs="*", default=(), help="parts of the names of clips")
+    parser.add_argument("--unseen", action="store_true", help="only cameras and lanterns by seed")
     asked = parser.parse_args(words)
     found: list[Viewed] = []
-    for view in views(asked.more, asked.only, asked.pictures):
+    for view in views(asked.more, asked.only, asked.pictures, asked.unseen):
         if isinstance(view, str):
             print(f"not used: {view}", flush=True)
             continue

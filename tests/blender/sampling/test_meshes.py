@@ -181,11 +181,12 @@ def test_what_is_worked_out_between_looks_is_what_looks_find(
     worked_out = 0
     for one, two in zip(some.kisses.pairs, every.kisses.pairs, strict=True):
         assert all(k.pieces_a is not None for k in two.kisses)
-        for k in one.kisses:
-            truth = [t for t in two.kisses if t.sample == k.sample and np.hypot(*np.subtract(t.place, k.place)) < 20.0]
-            assert min((abs(t.gap - k.gap) for t in truth), default=9.0) < 0.3, (one.b.name, k.sample, k.gap, truth)
-            worked_out += k.pieces_a is None
-    assert worked_out >= 4
+        for sample in {k.sample for k in one.kisses if k.pieces_a is None}:
+            # Along a straight edge it is chance which further places are asked about: the deepest tells the gap.
+            told, truth = (min((k.gap for k in pair.kisses if k.sample == sample), default=9.0) for pair in (one, two))
+            assert abs(told - truth) < 0.3, (one.b.name, sample, told, truth)
+            worked_out += 1
+    assert worked_out >= 2
     assert len(few.notes) == len(whole.notes) > 0
     for note, other in zip(few.notes, whole.notes, strict=True):
         assert (note.part, note.severity, note.start, note.end) == (other.part, other.severity, other.start, other.end)

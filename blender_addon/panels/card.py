@@ -13,10 +13,9 @@ from ...core.tables.joint_ranges import RANGES
 from .. import limit_arcs, session, settings
 from ..cards import shown_card, shown_character
 from ..operators.card_limits import limit_of
+from ..translation import iface_
 from .sidebar import _Sidebar
 from .wrapped import sentence
-
-iface_: Any = bpy.app.translations.pgettext_iface  # the stubs say that it returns nothing
 
 
 class PLUMBLINE_PT_card(_Sidebar, bpy.types.Panel):
@@ -132,7 +131,7 @@ class PLUMBLINE_PT_joint_limits(_OnCard, bpy.types.Panel):
                 button.character, button.angle, button.part = character.name, found.name, part
         note = self.layout.column()
         note.active = False
-        sentence(note, context, iface_("Without a card the limits are those of a published table"), inset=48)
+        sentence(note, context, iface_("What the card leaves open is as in a published table"), inset=48)
 
 
 class PLUMBLINE_PT_stretch(_OnCard, bpy.types.Panel):

@@ -11,7 +11,7 @@ from ..check import Check
 from ..evidence import Arrow, Evidence, Patch, Place
 from ..measures.belt import Belt, belt
 from ..measures.contacts import Contacts, contacts
-from ..measures.drift import Drift, drifts, mostly_keyed, steps_of
+from ..measures.drift import Drift, Stand, drifts, stands, steps_of, worth
 from ..measures.exposure import exposure
 from ..measures.key_refs import keys_in
 from ..measures.sole import Soles, soles
@@ -84,22 +84,23 @@ class Slip(Check):
         if ground.varies:
             yield self.skip(character, f"{ground.sentence}: slip against it is not measured")
             return
-        all_keyed = mostly_keyed(study.of(tread, character), study.of(contacts, character))
+        told = stands(study.of(tread, character), study.of(contacts, character))
         for group in self.groups_on(character):
-            yield from self._foot(study, character, group, ground, all_keyed)
+            yield from self._foot(study, character, group, ground, told[body.side(group[-1])])
 
     def _foot(self, study: Study, character: Character, leg: tuple[str, ...], ground: Belt,
-              all_keyed: bool) -> Iterator[Note]:
+              stances: list[Stand]) -> Iterator[Note]:
         part = leg[-1]
         t: Tread = study.of(tread, character)
         touch: Contacts = study.of(contacts, character)
         side = body.side(part)
         sole: Soles = study.of(soles, character)
         guessed = sole.source[side] == "guess"
-        steps = steps_of(t, touch, side, guessed)
         base = _with(self.limit, low=BARE_LOW, medium=BARE_MEDIUM) if guessed else self.limit
         keyed = _with(self.limit, low=KEYED_LOW, medium=KEYED_MEDIUM)
-        for drift in drifts(t, touch, side, steps, base.low * t.leg, keyed.low * t.leg, all_keyed):
+        least = base.low * t.leg, keyed.low * t.leg
+        steps = steps_of(t, touch, side, guessed, worth(t, touch, side, guessed, stances, *least))
+        for drift in drifts(t, steps, stances, *least):
             limit = (keyed if drift.keyed else base).scaled(t.leg * character.real_size)
             measured = drift.size * character.real_size
             severity = limit.severity(measured)

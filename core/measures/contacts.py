@@ -82,7 +82,8 @@ class Contacts:
 def contacts(study: Study, character: Character) -> Contacts:
     """Planted points of both feet. Hands are not judged yet; whether a planted foot bears weight is not known here."""
     t: Tread = study.of(tread, character)
-    relative = t.steps - study.of(belt, character).velocity * t.dt[:, None, None]
+    velocity = study.of(belt, character).velocity
+    relative = t.steps - velocity * t.dt[:, None, None] if velocity.any() else t.steps
     source = study.of(soles, character).source
     planted = plant(t, relative, {s: LOWER_GUESSED if source[s] == "guess" else LOWER_KNOWN for s in t.sides})
     count = study.shot.count

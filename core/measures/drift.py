@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """How far the planted patch of a foot drifts over its ground, pivots forgiven."""
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,6 +29,17 @@ _CORNERS = [i for i, p in enumerate(SOLE_POINTS) if p not in ("heel", "ball")]
 _TIP = SOLE_POINTS.index("toe_tip")
 # m on an adult's leg, s, share of the steps: captured points never keep still like this
 SAME_PLACE, SAME_TIME, SAME_SHARE = 3e-5, 0.125, 0.3
+
+
+@dataclass(frozen=True)
+class Stand:
+    """A stance by drawings, first and last; judged: whether it is long enough; keyed: whether keys make it, which is
+    told of judged ones only."""
+
+    first: int
+    last: int
+    judged: bool
+    keyed: bool
 
 
 @dataclass(frozen=True)
@@ -64,7 +75,7 @@ class Drift:
         return self.since != self.first or self.worst != self.last
 
 
-def steps_of(t: Tread, touch: Contacts, side: str, guessed: bool = False) -> Array:
+def steps_of(t: Tread, touch: Contacts, side: str, guessed: bool = False, where: Array | None = None) -> Array:
     """(D - 1, 3) m: the smallest step of the planted patch between drawings, in the ground's plane; zero where nothing
     stays, and where the body may rest on other parts.
 
@@ -72,20 +83,22 @@ def steps_of(t: Tread, touch: Contacts, side: str, guessed: bool = False) -> Arr
     place just outside the guessed patch stands.
 
     Above 30 drawings a second the step is that over the 1/30 s around, shared evenly: captured noise of single frames
-    would add up.
+    would add up. where (D,) bool: elsewhere the steps do not matter, and may be left zero.
     """
     columns = t.columns(side)
-    planted = held(touch.drawn[f"foot.{side}"]) & ~touch.elsewhere[f"foot.{side}"][:, None]
-    relative = touch.relative[:, columns]
+    relative, planted = _patch(t, touch, side, guessed)
+    if where is not None:
+        if not where.any():
+            return np.zeros((len(relative), 3))
+        if _neighbors(t, len(relative)) == 1:
+            planted = planted & where[:, None]
     arms = None
     if guessed:
         arms = np.diff(_unsure(t.places[:, columns], t.leg), axis=0)
-        # a planted heel or ball stands between its edges, which are planted with it
-        relative, planted = relative[:, _CORNERS], planted[:, _CORNERS]
     else:
         relative, planted = _toed(relative), np.concatenate([planted, planted[:, [_TIP, _TIP]]], 1)
     count = len(relative)
-    k = int(min(max(1, round(t.rate / SMOOTH_RATE)), max(1, count)))
+    k = _neighbors(t, count)
     near = _least(relative, np.asarray(planted[:-1] & planted[1:]), t.normal[:-1, columns.start], arms)
     if k == 1:
         return near
@@ -99,6 +112,37 @@ def steps_of(t: Tread, touch: Contacts, side: str, guessed: bool = False) -> Arr
         total[rows] += np.where(some[:, None], far, 0)
         weight[rows] += some
     return np.where(weight[:, None] > 0, total / np.maximum(weight, 1)[:, None], near)
+
+
+def _patch(t: Tread, touch: Contacts, side: str, guessed: bool) -> tuple[Array, Array]:
+    """Steps (D - 1, P, 3) m of the points that tell where a foot stands, and on which drawings they do, (D, P)."""
+    planted = held(touch.drawn[f"foot.{side}"]) & ~touch.elsewhere[f"foot.{side}"][:, None]
+    relative = touch.relative[:, t.columns(side)]
+    # of a guessed sole a planted heel or ball stands between its edges, which are planted with it
+    return (relative[:, _CORNERS], planted[:, _CORNERS]) if guessed else (relative, planted)
+
+
+def _neighbors(t: Tread, count: int) -> int:
+    """Over how many of ``count`` steps one is read."""
+    return int(min(max(1, round(t.rate / SMOOTH_RATE)), max(1, count)))
+
+
+def worth(t: Tread, touch: Contacts, side: str, guessed: bool, stances: list[Stand], least: float,
+          least_keyed: float) -> Array:
+    """(D,) bool: the stances in which the foot could drift as far as drifts looks for. The patch never steps farther
+    than the stillest of its points, so that where all those steps together are less, nothing else need be known."""
+    relative, planted = _patch(t, touch, side, guessed)
+    count = len(relative)
+    out = np.zeros(count + 1, bool)
+    if _neighbors(t, count) > 1:
+        out[:] = True
+        return out
+    size = np.where(planted[:-1] & planted[1:], norm(relative), np.inf).min(1)
+    far = np.concatenate([[0.0], np.cumsum(np.where(np.isfinite(size), size, 0.0))])
+    for s in stances:
+        if s.judged and far[s.last] - far[s.first] >= (1 - 1e-9) * (least_keyed if s.keyed else least):
+            out[s.first:s.last + 1] = True
+    return out
 
 
 def _toed(steps: Array) -> Array:
@@ -150,51 +194,51 @@ def held(planted: Array) -> Array:
     return out
 
 
-def drifts(t: Tread, touch: Contacts, side: str, steps: Array, least: float, least_keyed: float,
-           all_keyed: bool) -> list[Drift]:
-    """All drifts of one foot at or above ``least`` metres (``least_keyed`` in keyed stances), in time order.
-
-    all_keyed: the whole figure is known to be keyed.
-    """
-    planted = touch.drawn[f"foot.{side}"]
+def drifts(t: Tread, steps: Array, stances: list[Stand], least: float, least_keyed: float) -> list[Drift]:
+    """All drifts of one foot at or above ``least`` metres (``least_keyed`` in keyed stances), in time order, from its
+    steps (D - 1, 3) and its stances."""
     path = np.concatenate([np.zeros((1, 3)), np.cumsum(steps, 0)])
-    stances = spans(np.asarray(planted.any(1)))
     edge = int(np.ceil(EDGE * t.rate - 1e-6))
     found: list[Drift] = []
-    repeats = None if all_keyed else _Repeats(t, touch, side)
-    for k, (a, b) in enumerate(stances):
+    for k, stance in enumerate(stances):
+        a, b = stance.first, stance.last
         lo, hi = a + edge, b - edge
-        if (b - a + 1) / t.rate < SHORTEST or hi <= lo:
+        if not stance.judged or hi <= lo:
             continue
-        keyed = repeats is None or repeats.within(a, b)
-        window = hi - lo if keyed else min(hi - lo, max(1, round(WINDOW * t.rate)))
-        floor = least_keyed if keyed else least
+        window = hi - lo if stance.keyed else min(hi - lo, max(1, round(WINDOW * t.rate)))
+        floor = least_keyed if stance.keyed else least
         spells = _merged(_spells(_Between(path, lo, hi), lo, hi, window, floor), round(TOGETHER * t.rate), window, path)
         if not spells:
             continue
-        after = (stances[k + 1][0] - b) / t.rate if k + 1 < len(stances) else 1.0
+        after = (stances[k + 1].first - b) / t.rate if k + 1 < len(stances) else 1.0
         reach = path[lo:hi + 1] - path[lo]
         total = float(norm(reach[:, None] - reach[None, ::max(1, len(reach) // 64)]).max())
         for spell in spells:
             first, last, since, worst, size = spell
             found.append(Drift(first, last, since, worst, b, size, max(total, size), path[worst] - path[since], path,
-                               keyed, after))
+                               stance.keyed, after))
     return found
 
 
-def mostly_keyed(t: Tread, touch: Contacts) -> bool:
-    """Whether half of the figure's stances keep a point exactly: the others, though they skate, are keyed too."""
-    told = []
+def stands(t: Tread, touch: Contacts) -> dict[str, list[Stand]]:
+    """Side -> all stances of its foot, in time order. Where half of the figure's judged stances keep a point exactly,
+    keys make the others too, though they skate."""
+    told: dict[str, list[Stand]] = {}
     for side in t.sides:
         repeats = _Repeats(t, touch, side)
-        told += [repeats.within(a, b) for a, b in spans(np.asarray(touch.drawn[f"foot.{side}"].any(1)))
-                 if (b - a + 1) / t.rate >= SHORTEST]
-    return bool(told) and sum(told) >= len(told) / 2
+        told[side] = []
+        for a, b in spans(np.asarray(touch.drawn[f"foot.{side}"].any(1))):
+            judged = (b - a + 1) / t.rate >= SHORTEST
+            told[side].append(Stand(a, b, judged, judged and repeats.within(a, b)))
+    every = [s for stances in told.values() for s in stances if s.judged]
+    if every and sum(s.keyed for s in every) >= len(every) / 2:
+        return {side: [replace(s, keyed=s.judged) for s in stances] for side, stances in told.items()}
+    return told
 
 
 def _belted(t: Tread, touch: Contacts) -> bool:
     """Whether the ground goes by under the feet."""
-    return not np.array_equal(touch.relative, t.steps)
+    return touch.relative is not t.steps and not np.array_equal(touch.relative, t.steps)
 
 
 class _Repeats:
@@ -223,16 +267,18 @@ class _Repeats:
 
 class _Between:
     """The path (D, 3) m of a stance from drawing lo to hi, and the distances between its drawings, which are all found
-    at once where it is short."""
+    at once where it is short, when first asked for."""
 
     def __init__(self, path: Array, lo: int, hi: int) -> None:
-        self.path, self._lo = path, lo
-        self._all = _pairs(path[lo:hi + 1]) if hi - lo < DENSE else None
+        self.path, self._lo, self._hi = path, lo, hi
+        self._all: Array | None = None
 
     def pairs(self, a: int, b: int) -> Array:
         """Distances (N, N) between drawings a to b."""
-        if self._all is None:
+        if self._hi - self._lo >= DENSE:
             return _pairs(self.path[a:b + 1])
+        if self._all is None:
+            self._all = _pairs(self.path[self._lo:self._hi + 1])
         rows = slice(a - self._lo, b + 1 - self._lo)
         return self._all[rows, rows]
 
@@ -240,7 +286,8 @@ class _Between:
 def _spells(between: _Between, lo: int, hi: int, window: int, least: float) -> list[tuple[int, int, float]]:
     """Largest drift between lo and hi, then the largest ones before and after it, and so on down to ``least``."""
     path = between.path
-    if hi > lo and norm(np.ptp(path[lo:hi + 1], axis=0)) < least:        # nowhere farther apart than their box
+    here = path[lo:hi + 1]
+    if hi > lo and norm(here.max(0) - here.min(0)) < least:              # nowhere farther apart than their box
         return []
     best, where = _largest(between, lo, hi, window)
     if best < least or best <= 0:

@@ -1,8 +1,17 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The point of smallest norm in the hull of a few planar points, alone or thickened, for many sets at once."""
+from functools import cache
+
 import numpy as np
 
 Array = np.ndarray
+
+
+@cache
+def _pairs(n: int, apart: int) -> tuple[Array, Array]:
+    """Both numbers of all pairs of n points at least ``apart`` apart in their order."""
+    a, b = np.triu_indices(n, apart)
+    return a, b
 
 
 def smallest_norm(points: Array, present: Array) -> Array:
@@ -28,7 +37,7 @@ def smallest_norm(points: Array, present: Array) -> Array:
     first = there.argmax(0)
     # an absent point becomes a copy of a present one: the hull stays the same and no mask is needed further on
     x, y = (np.where(there, c, c[first, row]) for c in np.moveaxis(points[some], (2, 1), (0, 1)))
-    a, b = np.triu_indices(n)
+    a, b = _pairs(n, 0)
     ax, ay = x[b] - x[a], y[b] - y[a]
     length2 = ax * ax + ay * ay
     t = -(x[a] * ax + y[a] * ay) / np.where(length2 > 0, length2, 1.0)
@@ -68,7 +77,7 @@ def smallest_norm_thick(points: Array, present: Array, arms: Array) -> Array:
     p = np.moveaxis(points[some], 0, -1)                                     # (N, 2, F)
     p = np.where(there[:, None], p, p[there.argmax(0), :, row].T)
     u, v, w = np.moveaxis(arms[some], 0, -1)                                 # (2, F) each
-    a, b = np.triu_indices(len(p), 1)
+    a, b = _pairs(len(p), 1)
     along = np.concatenate([p[b] - p[a], np.stack([u, v + w, v - w, p[0]])])
     x, y = along[:, 0], along[:, 1]
     long = np.sqrt(x * x + y * y)

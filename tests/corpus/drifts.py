@@ -2,7 +2,7 @@
 """The largest drift of a figure's feet, noted or not."""
 
 from plumbline.core.measures.contacts import contacts
-from plumbline.core.measures.drift import drifts, mostly_keyed, steps_of
+from plumbline.core.measures.drift import drifts, stands, steps_of
 from plumbline.core.measures.sole import soles
 from plumbline.core.measures.tread import tread
 from plumbline.core.shot import Shot
@@ -18,7 +18,8 @@ def largest(shot: Shot) -> float:
     study = Study(shot)
     t, touch = study.of(tread, c), study.of(contacts, c)
     source = study.of(soles, c).source
+    told = stands(t, touch)
     found = [d.size for side in t.sides
-             for d in drifts(t, touch, side, steps_of(t, touch, side, source[side] == "guess"), LEAST * t.leg,
-                             LEAST * t.leg, mostly_keyed(t, touch))]
+             for d in drifts(t, steps_of(t, touch, side, source[side] == "guess"), told[side], LEAST * t.leg,
+                             LEAST * t.leg)]
     return max(found, default=0.0) / t.leg

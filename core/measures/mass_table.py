@@ -10,7 +10,7 @@ The table's endpoints are looked for among the figure's joints at rest. What a r
   head the neck or the trunk carries one;
 - a missing hand or foot hangs on at the end of its forearm or shin, a missing forearm or shin is the half of what is
   between its neighbors, and a limb of one bone is a whole straight limb;
-- of a limb that is not there at all the mass is not there either.
+- hands and feet that float without a limb keep their own mass, and of what is not there at all none is there either.
 """
 
 from dataclasses import dataclass
@@ -185,12 +185,16 @@ def _long(character: Character, table: BodyTable, limb: tuple[str, str, str], jo
 
 def _arm(character: Character, table: BodyTable, side: str) -> list[Piece]:
     limb = (f"upper_arm.{side}", f"forearm.{side}", f"hand.{side}")
+    segment = table.segments["hand"]
     joints = _joints(character, limb, ALONG["arm"])
     if joints is None:
-        return []
+        if not character.has(limb[2]):
+            return []
+        wrist, span = character.rest_head(limb[2]), character.rest_end(limb[2]) - character.rest_head(limb[2])
+        moments = moments_of(segment, span, None)
+        return [Piece(limb[2], limb[2], segment.share, wrist + segment.center * span, moments)]
     carrier = next(p for p in reversed(limb) if character.has(p))
     center, span = _hand(character, table, limb, joints)
-    segment = table.segments["hand"]
     hand = Piece(limb[2], carrier, segment.share, center, moments_of(segment, span, None))
     return [*_long(character, table, limb, joints, None), hand]
 
@@ -219,13 +223,14 @@ def _hand(character: Character, table: BodyTable, limb: tuple[str, str, str],
 def _leg(character: Character, table: BodyTable, side: str) -> list[Piece]:
     limb = (f"thigh.{side}", f"shin.{side}", f"foot.{side}")
     joints = _joints(character, limb, ALONG["leg"])
-    if joints is None:
+    carrier = next((p for p in reversed(limb) if character.has(p)), None)
+    if joints is None and carrier != limb[2]:
         return []
-    carrier = next(p for p in reversed(limb) if character.has(p))
     segment = table.segments["foot"]
-    start, span = _foot(character, table, side, joints[2])
-    foot = Piece(limb[2], carrier, segment.share, start + segment.center * span, moments_of(segment, span, None))
-    return [*_long(character, table, limb, joints, character.forward), foot]
+    start, span = _foot(character, table, side, joints[2] if joints else character.rest_head(limb[2]))
+    place = start + segment.center * span
+    foot = Piece(limb[2], carrier or limb[2], segment.share, place, moments_of(segment, span, None))
+    return [*(_long(character, table, limb, joints, character.forward) if joints else []), foot]
 
 
 def _foot(character: Character, table: BodyTable, side: str, ankle: Array) -> tuple[Array, Array]:

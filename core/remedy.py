@@ -21,8 +21,8 @@ def _when(frames: Span) -> str:
     return f"in frame {frames[0]}" if frames[0] == frames[1] else f"from frame {frames[0]} to {frames[1]}"
 
 
-def _size(metres: float) -> str:
-    return f"{metres * 1000:.0f} mm" if abs(metres) < 0.0995 else f"{metres * 100:.0f} cm"
+def _size(meters: float) -> str:
+    return f"{meters * 1000:.0f} mm" if abs(meters) < 0.0995 else f"{meters * 100:.0f} cm"
 
 
 @dataclass(frozen=True, slots=True)

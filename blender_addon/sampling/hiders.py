@@ -40,7 +40,7 @@ class Asked:
         meters (n,), a body still counts."""
         ends = [[self.seen.place(x, y, depth) for x, y in self.places.tolist()] for depth in (0.0, self.depth)]
         start, stop = (np.array(some).reshape(-1, 3) for some in ends)
-        return start, stop, np.full(len(start), MARGIN * float(self.seen.metres_per_unit(self.depth)))
+        return start, stop, np.full(len(start), MARGIN * float(self.seen.meters_per_unit(self.depth)))
 
 
 def hiders(

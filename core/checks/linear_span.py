@@ -69,7 +69,7 @@ class LinearSpan(Check):
         motion: Motion = study.of(turn, character)
         keys: Keyed = study.of(keyed, character)
         worst = group[0]
-        metres = character.leg_length * character.real_size
+        meters = character.leg_length * character.real_size
         noisy = worst.noisy
         severity = self.limit.severity(worst.corner * LEVER_LEG)
         assert severity is not None
@@ -78,12 +78,12 @@ class LinearSpan(Check):
         frames = study.shot.frame(first), study.shot.frame(last)
         parts = tuple(dict.fromkeys(s.signal.part for s in group))
         behind = keys.references(parts, float(study.shot.frames[first]), float(study.shot.frames[last]))
-        step = self.limit.step(severity) * metres / LEVER_LEG
+        step = self.limit.step(severity) * meters / LEVER_LEG
         return self.note(
-            study, character, worst.signal.part, (first, last), at, severity=severity, measured=worst.corner * metres,
-            limit=step, unit="m/s", text=self._text(study, group, frames, study.shot.frame(at), worst.corner * metres,
+            study, character, worst.signal.part, (first, last), at, severity=severity, measured=worst.corner * meters,
+            limit=step, unit="m/s", text=self._text(study, group, frames, study.shot.frame(at), worst.corner * meters,
             behind),
-            remedy=_remedy(group, frames), evidence=_evidence(study, character, motion, group, frames, metres),
+            remedy=_remedy(group, frames), evidence=_evidence(study, character, motion, group, frames, meters),
             keys=behind, kind="noisy" if noisy else "even", parts=parts, trial=True if noisy else None)
 
     def _text(self, study: Study, group: list[EvenSpan], frames: tuple[int, int], at: int, corner: float,
@@ -143,7 +143,7 @@ def _path(character: Character, span: EvenSpan) -> Array:
 
 
 def _evidence(study: Study, character: Character, motion: Motion, group: list[EvenSpan], frames: tuple[int, int],
-              metres: float) -> tuple[Evidence, ...]:
+              meters: float) -> tuple[Evidence, ...]:
     shapes: list[Evidence] = []
     for i, span in enumerate(group[:DRAWN]):
         first, last, at = (int(motion.drawings[k]) for k in (span.first, span.last, span.worst))
@@ -153,7 +153,7 @@ def _evidence(study: Study, character: Character, motion: Motion, group: list[Ev
         shapes.append(Polyline("held_against", frames, _places(eased[first:last + 1]), ticks=True, dashed=True))
         if i == 0:
             shapes.append(Label("found", frames, _places(path[at:at + 1])[0],
-                                f"even, corner {span.corner * metres:.2f} m/s in frame {study.shot.frame(at)}"))
+                                f"even, corner {span.corner * meters:.2f} m/s in frame {study.shot.frame(at)}"))
     return tuple(shapes)
 
 

@@ -229,7 +229,7 @@ def _part_at(who: Character, figure: Thing, sample: int, place: Array) -> str:
 def _apart(seen: View, together: list[Track], worst: Kiss, frames: tuple[int, int], target: str) -> tuple[Move, float]:
     """Move a across the view, away from b, until CLEAR in every frame; and how many U that is."""
     need = max(CLEAR - k.gap for track in together for k in track.kisses)
-    offset = seen.across(np.array(worst.normal)) * need * float(seen.metres_per_unit(worst.depth_a))
+    offset = seen.across(np.array(worst.normal)) * need * float(seen.meters_per_unit(worst.depth_a))
     x, y, z = (float(v) for v in offset)
     return Move(target, (x, y, z), frames, toward=f"{_way(worst.normal)} in the picture"), need
 
@@ -269,7 +269,7 @@ def _sentence(
     depth = f"{between:.2f} m apart in depth"
     if between > FLATTENS * _height(shot):
         depth += ", which flattens the picture"
-    per = float(seen.metres_per_unit(worst.depth_a)) * 100.0
+    per = float(seen.meters_per_unit(worst.depth_a)) * 100.0
     over = OVERLAP + worst.gap
     return (
         f"The outlines of {a} and {b} {state} in the camera for {seconds:.2f} s, {form}, closest in frame "

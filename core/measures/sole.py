@@ -24,7 +24,7 @@ _SPAN = HEEL_BEHIND + 1.0 + TOE_BEFORE
 
 @dataclass(frozen=True)
 class Soles:
-    """Soles in the world: sides 'L', 'R' -> points (F, 7, 3) metres in the order of shot.SOLE_POINTS; source of
+    """Soles in the world: sides 'L', 'R' -> points (F, 7, 3) meters in the order of shot.SOLE_POINTS; source of
     each."""
     points: dict[str, Array]
     source: dict[str, str]
@@ -145,7 +145,7 @@ def _standing_up(character: Character, foot: str, leg: float) -> Array:
 def sole_of_vertices(side: str, vertices: Array, ankle: Array, ball: Array | None, forward: Array, up: Array) -> Sole:
     """The sole of a foot's skin at rest.
 
-    vertices: (N, 3) of foot and toe, rest world metres; ankle, ball: (3,) joint centres, ball None where the rig has
+    vertices: (N, 3) of foot and toe, rest world meters; ankle, ball: (3,) joint centers, ball None where the rig has
     none; forward, up: (3,) unit directions of the figure. Raises ValueError on fewer than four vertices.
 
     The foot's own heading is that from ankle to ball, else of its long axis. Heel and ball take the lowest skin near

@@ -130,7 +130,7 @@ def timed(runs: Sequence[tuple[int, int]], ratio: Array, way: Pace, count: int, 
 
 
 def _end(ratio: Array, way: Pace, at: int, side: int, share: float) -> float:
-    """Where a run whose outermost interval is ``at`` ends, towards ``side`` (-1 its beginning, +1 its end)."""
+    """Where a run whose outermost interval is ``at`` ends, toward ``side`` (-1 its beginning, +1 its end)."""
     out = at + side
     inner, outer = ratio[at], ratio[out]
     here, there = way.middle[at], way.middle[out]

@@ -26,7 +26,7 @@ class Tread:
     """D drawings of the feet's S = 7 points each, the sides stacked along S.
 
     sides; samples (D,) sample index of each drawing; dt (D - 1,) s between drawings; rate drawings a second;
-    places (D, S, 3) world metres; over (D, S) m over the ground where a mesh tells it, else over any one level; height
+    places (D, S, 3) world meters; over (D, S) m over the ground where a mesh tells it, else over any one level; height
     (D, S) m over the point's own floor; steps (D - 1, S, 3) m moved against
     meshes known to move; normal (D, S, 3) of the ground; leg m; speed m/s, the yardstick u = sqrt(gravity x leg).
     over_moving: names of moving meshes under the feet.

@@ -70,7 +70,7 @@ class View:
         with np.errstate(divide="ignore"):
             return -w if self.orthographic else 1.0 / w
 
-    def metres_per_unit(self, depth: Array | float) -> Array:
+    def meters_per_unit(self, depth: Array | float) -> Array:
         """World meters across the view that one U covers at this depth."""
         depth = np.asarray(depth, float)
         return np.full_like(depth, 1.0 / self.scale) if self.orthographic else depth / self.scale
@@ -84,7 +84,7 @@ class View:
 
     def place(self, x: float, y: float, depth: float) -> Array:
         """World place (3,) that is seen at (x, y) U at this depth in meters."""
-        per = float(self.metres_per_unit(depth))
+        per = float(self.meters_per_unit(depth))
         local = np.array([(x - self.centre[0]) * per, (y - self.centre[1]) * per, -depth])
         out: Array = np.linalg.inv(self.camera_from_world) @ local + self.origin
         return out

@@ -42,7 +42,7 @@ SECONDS = (0.15, 0.3)
 TOLERANCE = 0.01
 #: The ends of a stance in which no slip is measured, and some room, seconds.
 EDGE = 0.12
-#: The planted slide shows within this much of its size, metres on an adult, or this share.
+#: The planted slide shows within this much of its size, meters on an adult, or this share.
 SHOWS, SHOWS_SHARE = 0.004, 0.1
 #: Metres on an adult.
 RISES, ALOFT = 0.01, 0.03
@@ -68,7 +68,7 @@ def skates(clean: Clean) -> Iterator[Case]:
 
 
 def skated(clean: Clean, side: str, window: Window, offset: Array, lift: int) -> Character:
-    """The foot slid by ``offset`` (3,) metres in the window, carried so until it lifts at sample ``lift``, and back
+    """The foot slid by ``offset`` (3,) meters in the window, carried so until it lifts at sample ``lift``, and back
     before it stands again; the whole figure slid for good where the other foot is off the ground."""
     at = np.arange(clean.shot.count)
     first, last = window

@@ -37,7 +37,7 @@ BAD = [
     {"schema": True},
     {"name": 5},
     {"name": None},
-    {"colour": "red"},
+    {"color": "red"},
     {"map": []},
     {"map": None},
     {"map": {"third_leg": "x"}},

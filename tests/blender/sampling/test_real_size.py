@@ -34,7 +34,7 @@ def unsized(skipped: dict[str, list[str]]) -> set[str]:
     return {check for check, reasons in skipped.items() if any("states no height" in r for r in reasons)}
 
 
-def centimetres(tmp_path: Any) -> Any:
+def centimeters(tmp_path: Any) -> Any:
     """A fresh scene with the walking figure read back from a BVH file in centimeters."""
     rig = bpy.context.scene.objects["Keeper"]
     bpy.context.view_layer.objects.active = rig
@@ -50,7 +50,7 @@ def centimetres(tmp_path: Any) -> Any:
 
 
 def test_a_bvh_in_centimetres(scene: Any, rig: Any, tmp_path: Any) -> None:
-    scene = centimetres(tmp_path)
+    scene = centimeters(tmp_path)
     shot, skipped = measured(scene)
     (character,) = shot.characters
     assert len(character.parts) == 21 and 150 < character.height < 190

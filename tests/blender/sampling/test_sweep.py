@@ -143,12 +143,12 @@ def test_turns_from_rest_survive_a_mirrored_armature(scene: Any, rig: Any) -> No
 
 def test_unit_scale_makes_metres(scene: Any, rig: Any) -> None:
     boots(rig)
-    metres = sweep_now(scene, Request(ALL))
+    meters = sweep_now(scene, Request(ALL))
     scene.unit_settings.scale_length = 0.01
     rig.scale = (100.0, 100.0, 100.0)
-    centimetres = sweep_now(scene, Request(ALL))
-    a, b = metres.characters[0], centimetres.characters[0]
-    assert centimetres.unit_scale == pytest.approx(0.01)
+    centimeters = sweep_now(scene, Request(ALL))
+    a, b = meters.characters[0], centimeters.characters[0]
+    assert centimeters.unit_scale == pytest.approx(0.01)
     np.testing.assert_allclose(a.heads, b.heads, atol=2e-5)
     np.testing.assert_allclose(a.rest_tails, b.rest_tails, atol=2e-5)
     np.testing.assert_allclose(a.soles[0].points, b.soles[0].points, atol=2e-5)

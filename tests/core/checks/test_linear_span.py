@@ -45,7 +45,7 @@ def by_corner(part: str, legs: float, fps: float, axis: Array = X) -> Shot:
     return turning(part, axis, legs * (LAST - FIRST) / lever(part), marched(times(fps)), fps)
 
 
-def travelling(legs: float, fps: float, way: Array) -> Shot:
+def traveling(legs: float, fps: float, way: Array) -> Shot:
     """The pelvis carried sideways, hands and feet following."""
     shot = act({}, np.zeros((len(way), 3)), fps)
     leg = shot.characters[0].leg_length
@@ -60,8 +60,8 @@ class TestLinearSpan(CheckTest):
         yield turning("upper_arm.L", X, 1.2, eased(t), fps)
         yield turning("head", Z, 0.8, eased(t), fps)
         yield turning("forearm.R", X, 0.7, np.sin(2 * np.pi * 1.1 * t), fps)
-        yield travelling(0.6, fps, eased(t))
-        yield travelling(0.4, fps, t)                                     # a conveyor: no end inside the shot
+        yield traveling(0.6, fps, eased(t))
+        yield traveling(0.4, fps, t)                                     # a conveyor: no end inside the shot
         yield by_corner("chest", 0.2, fps, Z)                             # a slow moving hold
 
     def planted(self, fps: float) -> Iterable[Planted]:
@@ -70,7 +70,7 @@ class TestLinearSpan(CheckTest):
             shot = by_corner(part, legs, fps, axis)
             leg = shot.characters[0].leg_length
             yield Planted(f"{part} marched", shot, part, severity, legs * leg, 0.1 * legs * leg, FIRST, LAST)
-        shot = travelling(0.6, fps, marched(times(fps)))
+        shot = traveling(0.6, fps, marched(times(fps)))
         leg = shot.characters[0].leg_length
         yield Planted("body carried", shot, "pelvis", "high", 0.6 * leg, 0.06 * leg, FIRST, LAST)
 

@@ -234,7 +234,7 @@ class TestTangent(CheckTest):
         shot = held(24.0, 1.0, 0.5, 1.3).shot()
         pair = shot.kisses.pairs[0]
 
-        def travelling(share: float) -> list[Any]:
+        def traveling(share: float) -> list[Any]:
             some = tuple(
                 replace(
                     k,
@@ -245,8 +245,8 @@ class TestTangent(CheckTest):
             )
             return self.notes(replace(shot, kisses=Kisses((replace(pair, kisses=some),))))
 
-        assert [(n.start, n.end) for n in travelling(1.0)] == [(n.start, n.end) for n in self.notes(shot)]
-        assert not travelling(0.0)
+        assert [(n.start, n.end) for n in traveling(1.0)] == [(n.start, n.end) for n in self.notes(shot)]
+        assert not traveling(0.0)
 
     def test_a_missing_frame_is_bridged(self) -> None:
         shot = held(24.0, 1.0, 0.5, 1.3).shot()

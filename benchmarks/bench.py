@@ -52,17 +52,25 @@ def say(text: str) -> None:
     print(text, flush=True)
 
 
-def measure(names: list[str], rounds: int, frames: int | None) -> dict[str, dict[str, float]]:
-    """Key of a row -> its numbers."""
-    out = {}
+def measure(
+    names: list[str], rounds: int, frames: int | None, keep: Callable[[dict[str, dict[str, float]]], None]
+) -> dict[str, dict[str, float]]:
+    """Key of a row -> its numbers; keep: called with them after each round, so that a run that is cut short tells
+    what it has."""
+    out: dict[str, dict[str, float]] = {}
     for name in names:
         size = FULL[name] if frames is None else replace(FULL[name], frames=min(frames, FULL[name].frames))
         say(f"[{VERSION}] {name}: building {size.frames} frames")
         scene = build(name, size)
         rows = [row for row in ROWS if row.scene == name]
         reviews = [Review(row.checks, _lantern(scene, row.kissing)) for row in rows]
-        taken = take(scene, reviews, rounds, lambda text, name=name: say(f"[{VERSION}] {name}: {text}"))
-        out.update((row.key, numbers(some, size.frames)) for row, some in zip(rows, taken, strict=True))
+
+        def tell(text: str, so_far: list[Taken], name: str = name, rows: list[Row] = rows, size: Any = size) -> None:
+            say(f"[{VERSION}] {name}: {text}")
+            out.update((row.key, numbers(some, size.frames)) for row, some in zip(rows, so_far, strict=True))
+            keep(out)
+
+        take(scene, reviews, rounds, tell)
     return out
 
 
@@ -87,7 +95,7 @@ def table(found: dict[str, dict[str, dict[str, float]]]) -> list[str]:
     versions = sorted(found)
     head = ["scene", "judged", "frames with meshes read"]
     head += [f"{v}: bare, ms a frame" for v in versions] + [f"{v}: review / bare" for v in versions] + ["goal"]
-    head += [f"{v}: checks / sampling" for v in versions] + ["goal"]
+    head += [f"{v}: checks / sampling" for v in versions] + ["goal", "rounds"]
     lines = [f"| {' | '.join(head)} |", "|" + " --- |" * len(head)]
     for row in ROWS:
         own = [found[v].get(row.key) for v in versions]
@@ -98,7 +106,8 @@ def table(found: dict[str, dict[str, dict[str, float]]]) -> list[str]:
         cells += [f"{o['bare_ms']:.2f}" if o else "" for o in own]
         cells += [against(o["ratio"], row.goal) if o else "" for o in own] + [goal(row.goal)]
         cells += [against(o["share"], row.share) if o else "" for o in own]
-        lines.append(f"| {' | '.join([*cells, goal(row.share)])} |")
+        rounds = " and ".join(dict.fromkeys(f"{o['rounds']:.0f}" for o in own if o))
+        lines.append(f"| {' | '.join([*cells, goal(row.share), rounds])} |")
     return lines
 
 
@@ -112,7 +121,6 @@ def against(value: float, goal: float | None) -> str:
 
 
 def page(found: dict[str, dict[str, dict[str, float]]]) -> str:
-    rounds = min(int(n["rounds"]) for rows in found.values() for n in rows.values())
     lines = [
         "# Speed",
         "",
@@ -120,7 +128,7 @@ def page(found: dict[str, dict[str, dict[str, float]]]) -> str:
         "",
         "What a whole review costs (sampling and checks; the file is open already) against what Blender itself"
         " needs to play the shot once: a bare `frame_set` over the same frames of the same scene. Both are CPU"
-        f" seconds of all threads, in one process, taken in turn; each number is the median of {rounds} or more."
+        " seconds of all threads, in one process, taken in turn; each number is the median of its rounds."
         " Drawing is in neither. The body map is found anew in every round. Ratios carry over from one machine to"
         " another, milliseconds do not.",
         "",
@@ -151,6 +159,15 @@ def page(found: dict[str, dict[str, dict[str, float]]]) -> str:
     return "\n".join(lines) + "\n"
 
 
+def keep(found: dict[str, dict[str, float]]) -> None:
+    """Puts these numbers of this Blender among the kept ones, and writes the page."""
+    KEPT.mkdir(parents=True, exist_ok=True)
+    own = KEPT / f"{VERSION}.json"
+    before = json.loads(own.read_text()) if own.is_file() else {}
+    own.write_text(json.dumps({**before, **found}, indent=1))
+    PAGE.write_text(page({path.stem: json.loads(path.read_text()) for path in sorted(KEPT.glob("*.json"))}))
+
+
 def main(words: list[str]) -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("names", nargs="*", metavar="scene", help=f"some of {' '.join(FULL)}; all by default")
@@ -161,14 +178,10 @@ def main(words: list[str]) -> int:
     unknown = sorted(set(options.names) - set(FULL))
     if unknown:
         parser.error(f"no scene is called {', '.join(unknown)}; there are {', '.join(FULL)}")
-    found = measure(options.names or list(FULL), options.rounds, options.frames)
+    writes = options.frames is None and not options.no_page
+    found = measure(options.names or list(FULL), options.rounds, options.frames, keep if writes else lambda _: None)
     say("\n".join(table({VERSION: found})))
-    if options.frames is None and not options.no_page:
-        KEPT.mkdir(parents=True, exist_ok=True)
-        own = KEPT / f"{VERSION}.json"
-        before = json.loads(own.read_text()) if own.is_file() else {}
-        own.write_text(json.dumps({**before, **found}, indent=1))
-        PAGE.write_text(page({path.stem: json.loads(path.read_text()) for path in sorted(KEPT.glob("*.json"))}))
+    if writes:
         say(f"wrote {PAGE.relative_to(HOME)}")
     return int(any(found[r.key]["ratio"] > r.goal for r in ROWS if r.goal is not None and r.key in found))
 

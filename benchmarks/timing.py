@@ -62,9 +62,14 @@ class Review:
 
 
 def take(
-    scene: Any, reviews: Sequence[Review], rounds: int, tell: Callable[[str], None] = lambda _: None
+    scene: Any,
+    reviews: Sequence[Review],
+    rounds: int,
+    tell: Callable[[str, list[Taken]], None] = lambda text, so_far: None,
 ) -> list[Taken]:
-    """In each round a bare ``frame_set`` sweep over the scene's range, then each review of it in turn."""
+    """In each round a bare ``frame_set`` sweep over the scene's range, then each review of it in turn.
+
+    tell: called after each round with a line about it and all that was taken so far."""
     frames = range(scene.frame_start, scene.frame_end + 1)
     looked: set[int] = set()
 
@@ -97,7 +102,8 @@ def take(
                     raise RuntimeError(f"{result.failed[0].check} failed: {result.failed[0].error}")
                 row.append(Round(alone, sampling, checking, len(looked)))
             told = ", ".join(f"{row[-1].ratio:.3f}" for row in out)
-            tell(f"round {number + 1} of {rounds}: bare {alone:.2f} s, reviewed for {told} of it")
+            so_far = [Taken(tuple(row)) for row in out]
+            tell(f"round {number + 1} of {rounds}: bare {alone:.2f} s, reviewed for {told} of it", so_far)
     finally:
         kisses.Looks.look = look
     return [Taken(tuple(row)) for row in out]

@@ -62,7 +62,10 @@ class Masses:
     def centers(self, character: Character) -> Array:
         """Centers of mass of the segments in the world, m, frames last: (3, S, F). Raises ValueError without axes."""
         axes = self.axes(character)
-        out = np.matmul(self.blend, character.head_rows)
+        heads = character.head_rows
+        out = np.zeros((3, len(self.parts), heads.shape[2]))
+        for row, part in zip(*np.nonzero(self.blend), strict=True):  # one or two a row
+            out[:, row] += self.blend[row, part] * heads[:, part]
         arm = self.arm.T[..., None] * character.scale  # (3, S, F)
         for k in range(3):
             out += axes[:, k] * arm[k]

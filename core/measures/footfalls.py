@@ -107,8 +107,8 @@ def fall(t: Tread, relative: Array, known: Array, count: int) -> Footfalls:
         sure = may[rows] & (touch.over_each(height[rows], way.width) < touch.SURE * t.leg) | dwelling[rows]
         found.append(touch.timed(_kept(runs[k], sure.any(0), t, way), least[k], way, count))
     raw = np.sqrt((relative**2).sum(-1)).T / t.dt
-    found = [pinned(row, raw[k * N:k * N + N], t.samples, t.leg, _sample_rate(t)) for k, row in enumerate(found)]
-    found = sprung(found, height.reshape(sides, N, d).min(1), t.samples, _sample_rate(t), t.leg, t.speed)
+    found = [pinned(row, raw[k * N:k * N + N], t.samples, t.leg, sample_rate(t)) for k, row in enumerate(found)]
+    found = sprung(found, height.reshape(sides, N, d).min(1), t.samples, sample_rate(t), t.leg, t.speed)
     falls: dict[str, tuple[Footfall, ...]] = {f"foot.{side}": () for side in t.sides}
     planted = np.zeros((s, d), bool)
     kind = np.zeros((sides, d), int)
@@ -127,7 +127,7 @@ def fall(t: Tread, relative: Array, known: Array, count: int) -> Footfalls:
     return Footfalls(falls, planted.T, kind.T, pivot, turn, least.T, way)
 
 
-def _sample_rate(t: Tread) -> float:
+def sample_rate(t: Tread) -> float:
     """Samples a second; on twos half of them are drawings."""
     return float((t.samples[-1] - t.samples[0]) / t.dt.sum())
 

@@ -12,21 +12,25 @@ from ..shot import Character, Shot
 from ..study import Study, measure
 from . import touch
 from .exposure import exposure
-from .footfalls import Footfalls, N, footfalls
+from .footfalls import Footfalls, N, footfalls, sample_rate
 from .mass_motion import MassMotion, mass_motion
 from .touch import Span
 from .tread import Tread, tread
 from .underbody import Underbody, underbody
+from .underfoot import Underfoot, underfoot
 
 Array = np.ndarray
 
 BEARS = 0.05                # of the body's weight: who bears less only touches
 BEARS_FOR = 0.08            # s at a time
 RESTS_FOR = 0.12            # s: parts other than feet touch at least so long
-HANGS, HANGS_SHARE = 0.12, 0.2          # legs over the ground's level, a foot that never bears this share hangs there
-# A seat that no mesh shows: hips this low (of a leg over the feet's level), still, and the pressure point nearer to
-# them than to the feet for more than half of the while.
-SITS, SITS_FOR = 0.85, 0.3
+STAYS = 1.3                 # a part that rests may rise to this many times the height at which it comes to rest
+# A foot held still this high, in legs, over the ground's level hangs there, unless the pressure point leaves what else
+# touches by so many legs for so many seconds: then something must carry the body.
+HANGS, HANGS_OUTSIDE, HANGS_FOR = 0.12, 0.06, 0.15
+# A seat that no mesh shows: hips this low, of a leg over the feet's level, still for so long, and for more than half
+# of the while the pressure point this far, in legs, outside all that touches the ground.
+SITS, SITS_FOR, SITS_OUTSIDE = 0.85, 0.3, 0.05
 SEAT_SPEED = 0.1            # u: hips that are faster leave their seat, and feet then bear
 
 
@@ -61,7 +65,7 @@ class Supports:
         return np.asarray(self.touches[k] & ~(self.load[k] < BEARS))
 
 
-@measure(NOTHING, uses=(tread, footfalls, underbody, mass_motion, exposure))
+@measure(NOTHING, uses=(tread, footfalls, underbody, underfoot, mass_motion, exposure))
 def supports(study: Study, character: Character) -> Supports:
     """Contacts of all parts, and how they share the body's weight."""
     t: Tread = study.of(tread, character)
@@ -86,8 +90,12 @@ def supports(study: Study, character: Character) -> Supports:
     plane = _plane(t.up)
     ways = _ways(study, character, under, t)
     rest = _rests(under, ways, t, f)
-    rest += _seat(under, ways, falls, place @ plane, point @ plane, parts, t, f)
-    found = _hung(falls, rest, place, point, plane, parts, under.level, t)
+    rest += _seat(under, ways, t, fallen, rest, point @ plane, plane, f)
+    ground: Underfoot = study.of(underfoot, character)
+    meshes = {f"foot.{side}": np.isfinite(height).any(1) for side, height in ground.height.items()}
+    unseen = [s for s in falls if not meshes[s.part][s.span.first:s.span.last + 1].any()]
+    hung = _hung(unseen, rest, place, point @ plane, plane, parts, under, t, fallen)
+    found = [s for s in falls + rest if not any(s is h for h in hung)]
     touches = _touching(found, parts, f)
     share = load_shares((place @ plane).transpose(2, 1, 0), touches, (point @ plane).T)
     each = np.where(touches, share * load, 0.0)
@@ -174,12 +182,13 @@ def _rests(under: Underbody, ways: touch.Pace | None, t: Tread, count: int) -> l
     if ways is None:
         return []
     taken = t.samples
-    low = touch.over_each((under.over < under.reach)[taken].T.astype(float), ways.width) > 0
+    near, low = (touch.over_each((under.over < more * under.reach)[taken].T.astype(float), ways.width) > 0
+                 for more in (STAYS, 1.0))
     out = []
     for k, name in enumerate(under.names):
-        least = np.where(low[k], ways.ratio[k], np.inf)
-        for span in touch.timed(_lasting(touch.standing(least), ways, t, RESTS_FOR), least, ways, count):
-            out.append(Support(name, "full", span))
+        least = np.where(near[k], ways.ratio[k], np.inf)
+        runs = [(a, b) for a, b in _lasting(touch.standing(least), ways, t, RESTS_FOR) if low[k, a:b + 1].any()]
+        out += [Support(name, "full", span) for span in touch.timed(runs, least, ways, count)]
     return out
 
 
@@ -194,59 +203,66 @@ def _lasting(runs: list[tuple[int, int]], ways: touch.Pace, t: Tread, seconds: f
     return [(a, b) for a, b in kept if (b - a + ways.width) / t.rate >= seconds]
 
 
-def _seat(under: Underbody, ways: touch.Pace | None, falls: list[Support], place: Array, point: Array,
-          parts: tuple[str, ...], t: Tread, count: int) -> list[Support]:
-    """A seat that no mesh shows: hips still and low, and the body's pressure point under them, not under the feet.
-    place (F, C, 2), point (F, 2) in the level plane."""
+def _seat(under: Underbody, ways: touch.Pace | None, t: Tread, fallen: Footfalls, rest: list[Support], point: Array,
+          plane: Array, count: int) -> list[Support]:
+    """A seat that no mesh shows: hips still and low, and the body's pressure point (F, 2), in the level plane, outside
+    of all that touches the ground."""
     if ways is None or "seat" not in under.names:
         return []
     k = under.names.index("seat")
-    feet = sum(p.startswith("foot") for p in parts)
-    hips = place[:, feet + k]
-    down = _touching(falls, parts, count)[:feet]
-    away = np.where(down.T, np.linalg.norm(place[:, :feet] - point[:, None], axis=-1), np.inf)
-    nearest = away.min(1) if feet else np.full(count, np.inf)
-    with np.errstate(invalid="ignore"):
-        sits = (under.over[:, k] < SITS * t.leg) & (np.linalg.norm(hips - point, axis=-1) < nearest)
-    out = []
     speed = ways.speed[k] / t.speed
-    for run in _lasting(touch.standing(speed, SEAT_SPEED, SEAT_SPEED), ways, t, SITS_FOR):
-        for span in touch.timed([run], speed, ways, count, SEAT_SPEED, SEAT_SPEED):
-            rows = slice(span.first, span.last + 1)
-            if not under.known[rows, k].any() and sits[rows].mean() > 0.5:
-                out.append(Support("seat", "full", span, assumed=True))
-    return out
-
-
-def _hung(falls: list[Support], rest: list[Support], place: Array, point: Array, plane: Array,
-          parts: tuple[str, ...], level: Array, t: Tread) -> list[Support]:
-    """All contacts but those of feet that are held still in the air: high over where the other stands, and never under
-    the body's weight."""
-    found = falls + rest
-    high = []
-    for s in falls:
-        rows = slice(s.span.first, s.span.last + 1)
-        over = (place[rows, parts.index(s.part)] @ t.up - level[rows]).min()
-        if over > HANGS * t.leg:
-            high.append(s)
-    if not high:
-        return found
-    touches = _touching(found, parts, len(place))
-    share = load_shares((place @ plane).transpose(2, 1, 0), touches, (point @ plane).T)
-    alone = touches.sum(0) == 1
+    runs = _lasting(touch.standing(speed, SEAT_SPEED, SEAT_SPEED), ways, t, SITS_FOR)
+    low = under.over[:, k] < SITS * t.leg
+    known = under.known[:, k] | _touching(rest, ("seat",), count)[0]
     out = []
-    for s in found:
-        rows = slice(s.span.first, s.span.last + 1)
-        k = parts.index(s.part)
-        if any(s is h for h in high) and not alone[rows].any() and not (share[k, rows] > HANGS_SHARE).any():
+    for span in touch.timed(runs, speed, ways, count, SEAT_SPEED, SEAT_SPEED):
+        rows = np.arange(span.first, span.last + 1)
+        if known[rows].any() or low[rows].mean() <= 0.5:
             continue
-        out.append(s)
+        gap = _gap(t, fallen, under, rest, point, plane, rows)
+        sits = low[rows] & np.isfinite(point[rows, 0]) & ~(gap < SITS_OUTSIDE * t.leg)
+        if sits.mean() > 0.5:
+            out.append(Support("seat", "full", span, assumed=True))
     return out
+
+
+def _gap(t: Tread, fallen: Footfalls, under: Underbody, rest: list[Support], point: Array, plane: Array, rows: Array,
+         but: int | None = None) -> Array:
+    """(R,) m at samples ``rows`` from the pressure point to all that touches, but for the foot of that number."""
+    drawn = np.clip(np.searchsorted(t.samples, rows, side="right") - 1, 0, None)
+    planted = fallen.planted[drawn]
+    if but is not None:
+        planted[:, but * N:but * N + N] = False
+    others = sorted({under.names.index(s.part) for s in rest})
+    down = np.concatenate([planted, _touching(rest, under.names, len(point))[others][:, rows].T], 1)
+    places = np.concatenate([t.places[drawn], under.places[rows][:, others]], 1) @ plane
+    away = smallest_norm(places - np.nan_to_num(point[rows])[:, None], down)
+    return np.asarray(np.where(np.isfinite(point[rows, 0]), np.linalg.norm(away, axis=-1), 0.0))
+
+
+def _hung(falls: list[Support], rest: list[Support], place: Array, point: Array, plane: Array, parts: tuple[str, ...],
+          under: Underbody, t: Tread, fallen: Footfalls) -> list[Support]:
+    """Contacts of feet, no mesh below them, that are held still in the air: high over where the other stands, and never
+    needed."""
+    rate = sample_rate(t)
+    least = max(1, round(HANGS_FOR * rate))
+    hung = []
+    for s in falls:
+        k = parts.index(s.part)
+        rows = np.arange(s.span.first, s.span.last + 1)
+        if (place[rows, k] @ t.up - under.level[rows]).min() < HANGS * t.leg:
+            continue
+        gap = _gap(t, fallen, under, rest, point, plane, rows, but=k)
+        # where nothing else touches the gap is no number, and something must carry the body
+        if not spans(~(gap < HANGS_OUTSIDE * t.leg), min(least, len(gap))):
+            hung.append(s)
+    return hung
 
 
 def _touching(found: list[Support], parts: tuple[str, ...], count: int) -> Array:
+    """(C, F) bool: which of these parts touch."""
     out = np.zeros((len(parts), count), bool)
-    for s in found:
+    for s in (s for s in found if s.part in parts):
         out[parts.index(s.part), s.span.first:s.span.last + 1] = True
     return out
 

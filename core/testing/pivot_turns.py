@@ -18,6 +18,8 @@ from .puppet import act, adult
 
 Array = np.ndarray
 
+BEHIND = 0.10               # m from the ball back to under the hips of the figure at rest
+
 
 @dataclass(frozen=True)
 class Plant:
@@ -69,9 +71,11 @@ def stepping(left: Sequence[Plant], right: Sequence[Plant], seconds: float, fps:
 
 
 def _track(plants: Sequence[Plant], t: Array) -> Array:
-    """(F, 2) where the body would be over one foot alone."""
+    """(F, 2) where the body would be over one foot alone: over its ankle, as far behind its ball as at rest."""
     knots = [moment for p in plants for moment in (p.on, p.off)]
-    return np.column_stack([np.interp(t, knots, [p.place[k] for p in plants for _ in range(2)]) for k in (0, 1)])
+    x, y = (np.interp(t, knots, [p.place[k] for p in plants for _ in range(2)]) for k in (0, 1))
+    heading = np.interp(t, knots, [h for p in plants for h in (p.heading, p.heading + p.turned)])
+    return np.column_stack([x - BEHIND * np.sin(heading), y + BEHIND * np.cos(heading)])
 
 
 def _stand(p: Plant, s: float, ankle: Array, sole: Array) -> tuple[Array, Array]:

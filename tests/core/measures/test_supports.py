@@ -1,0 +1,154 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What carries the body: seats, hands on tables, raised feet, and how the weight is shared."""
+import time
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from plumbline.core.measures.supports import outside, records, supports
+from plumbline.core.shot import Surface
+from plumbline.core.study import Study
+from plumbline.core.testing import edit, pivot_turns
+from plumbline.core.testing.pivot_walk import smooth, walk
+from plumbline.core.testing.puppet import act
+
+FPS = 30.0
+DOWN, UP = 1.5, 3.5      # s: the seat is reached, and left
+UPWARD = np.array([0.0, 0, 1])
+
+
+def _of(shot):
+    return Study(shot).of(supports, shot.characters[0])
+
+
+def _lowered(back, low, seconds=5.0, fps=FPS):
+    """A figure that goes down between feet that stay, and up again: ``back`` and ``low`` m."""
+    t = np.arange(int(seconds * fps) + 1) / fps
+    # hips meet a seat at some speed, and leave it so
+    share = np.clip((t - DOWN + 0.8) / 0.8, 0, 1) ** 1.5 * (1 - smooth((t - UP) / 0.8))
+    share = np.where(t < UP, share, 1 - np.clip((t - UP) / 0.8, 0, 1) ** 1.5)
+    shot = act({}, np.stack([0 * t, back * share, -low * share], 1), fps)
+    c = shot.characters[0]
+    for side in "LR":
+        c = edit.reach(c, f"leg.{side}", np.tile(c.rest_head(f"foot.{side}"), (len(t), 1)))
+    return replace(shot, characters=(c,))
+
+
+def _top(height, middle=(0.0, 0.45), half=0.25, name="Bench"):
+    x, y = middle
+    a, b, c, d = ([x + half * i, y + half * j, height] for i, j in ((-1, -1), (1, -1), (1, 1), (-1, 1)))
+    return Surface(name, "marked", np.array([[a, b, c], [a, c, d]]), np.eye(4)[None])
+
+
+FLOOR = Surface("Floor", "marked", 9 * np.array([[[-1.0, -1, 0], [1, -1, 0], [1, 1, 0]],
+                                                  [[-1, -1, 0], [1, 1, 0], [-1, 1, 0]]]), np.eye(4)[None])
+
+
+@pytest.mark.parametrize("bench", (True, False))
+@pytest.mark.parametrize("fps", (24.0, 30.0, 60.0))
+def test_a_sit_on_a_bench_and_on_one_that_no_mesh_shows(bench, fps):
+    shot = _lowered(0.42, 0.42, fps=fps)
+    if bench:
+        shot = replace(shot, surfaces=(FLOOR, _top(0.40)))
+    found = _of(shot)
+    seats = [s for s in found.found if s.part == "seat"]
+    assert len(seats) == 1 and seats[0].assumed is not bench
+    np.testing.assert_allclose([seats[0].span.on / fps, seats[0].span.off / fps], [DOWN, UP], atol=0.1)
+    middle = round((DOWN + UP) / 2 * fps)
+    k = found.parts.index("seat")
+    assert found.load[k, middle] > 0.25 and not found.touches[k, round(0.5 * fps)]
+    for foot in ("foot.L", "foot.R"):
+        feet = [s for s in found.found if s.part == foot]
+        # it goes on touching, and bears little while the seat does
+        assert [(s.span.on, s.span.off) for s in feet] == [(None, None)]
+        load = found.load[found.parts.index(foot)]
+        assert load[middle] < 0.4 < load[round(0.5 * fps)]
+
+
+def test_a_squat_is_no_seat():
+    found = _of(_lowered(0.04, 0.40))
+    assert {s.part for s in found.found} == {"foot.L", "foot.R"}
+    assert found.bearing("foot.L").all()
+
+
+def test_a_raised_foot_is_no_support_and_the_other_bears_all():
+    made = pivot_turns.raised(FPS)
+    shot = made.shot
+    # the body over the right foot, as people do
+    t = shot.times
+    aside = -0.05 * smooth((t - 0.4) / 0.5) * (1 - smooth((t - 4.1) / 0.5))
+    c = edit.carry_root(shot.characters[0], np.stack([aside, 0 * t, 0 * t], 1))
+    found = _of(replace(shot, characters=(c,)))
+    left = [(s.span.on, s.span.off) for s in found.found if s.part == "foot.L"]
+    assert len(left) == 2 and left[0][0] is None and left[1][1] is None
+    k = found.parts.index("foot.R")
+    np.testing.assert_allclose(found.load[k, round(2.5 * FPS)], 1.0, atol=0.02)
+    assert 0.3 < found.load[k, round(0.2 * FPS)] < 0.7
+
+
+def test_a_foot_on_a_box_is_a_support():
+    made = pivot_turns.raised(FPS)
+    box = _top(0.3, (0.05, -0.17), 0.2, "Box")
+    found = _of(replace(made.shot, surfaces=(FLOOR, box)))
+    left = [s for s in found.found if s.part == "foot.L"]
+    assert len(left) == 3
+    np.testing.assert_allclose([left[1].span.on / FPS, left[1].span.off / FPS], [1.5, 3.5], atol=0.033)
+
+
+def test_a_hand_on_a_table_bears_what_the_lean_puts_on_it():
+    t = np.arange(121) / FPS
+    lean = 0.25 * smooth((t - 0.5) / 1.0)
+    shot = act({}, np.stack([0 * t, -lean, -0.02 * lean], 1), FPS)
+    c = shot.characters[0]
+    for side in "LR":
+        c = edit.reach(c, f"leg.{side}", np.tile(c.rest_head(f"foot.{side}"), (len(t), 1)))
+    place = np.tile([-0.23, -0.45, 1.2], (len(t), 1)) + smooth((t - 0.9) / 0.4)[:, None] * [0, 0, -0.21]
+    c = edit.reach(c, "arm.R", place)
+    found = _of(replace(shot, characters=(c,), surfaces=(FLOOR, _top(0.82, (-0.23, -0.65), 0.3, "Table"))))
+    hands = [s for s in found.found if s.part == "hand.R"]
+    assert len(hands) == 1 and hands[0].span.off is None and 0.5 < hands[0].span.on / FPS < 1.4
+    k = found.parts.index("hand.R")
+    assert not [s for s in found.found if s.part == "hand.L"]
+    late = slice(round(2.0 * FPS), round(3.5 * FPS))
+    assert (found.load[k, late] > 0.08).all()
+    assert outside(found, UPWARD)[late].max() < outside(
+        replace(found, touches=found.touches & (np.arange(len(found.parts)) != k)[:, None]), UPWARD)[late].min()
+
+
+def test_loads_sum_to_the_bodys_vertical_force():
+    found = _of(walk(FPS).shot)
+    total = found.load.sum(0)
+    down = found.touches.any(0) & np.isfinite(total)
+    assert down.sum() > 100
+    assert 0.6 < total[down].min() < total[down].max() < 1.5
+
+
+def test_records_are_in_scene_frames():
+    shot = walk(FPS).shot
+    shot = replace(shot, frames=shot.frames + 1000, first=None, last=None)
+    rows = records(_of(shot), shot)
+    assert all(set(row) == {"part", "on", "off", "kind"} for row in rows)
+    assert rows[0]["on"] is None or rows[0]["on"] >= shot.frames[0]
+    whole = [r for r in rows if r["on"] is not None and r["off"] is not None and r["on"] > shot.frames[5]]
+    assert len(whole) >= 5
+    for row in whole:
+        # planted for 0.66 s
+        assert (row["off"] - row["on"]) / FPS == pytest.approx(0.66, abs=0.05)
+
+
+def test_cost_of_the_whole_contact_model():
+    shot = walk(24.0, seconds=42.0).shot
+    c = shot.characters[0]
+    from plumbline.core.measures.footfalls import footfalls
+    from plumbline.core.measures.mass_motion import mass_motion
+
+    spent = []
+    for _ in range(3):
+        study = Study(shot)
+        study.of(mass_motion, c)
+        for used in footfalls.uses:
+            study.of(used, c)
+        started = time.process_time()
+        study.of(supports, c)
+        spent.append((time.process_time() - started) * 1000 / shot.count)
+    assert min(spent) < 0.06, f"{min(spent):.3f} s CPU per 1,000 frames"

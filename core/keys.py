@@ -110,8 +110,13 @@ class Keys:
 
     def of(self, index: int) -> slice:
         """The rows of one channel."""
-        lo, hi = np.searchsorted(self.channel, (index, index + 1))
-        return slice(int(lo), int(hi))
+        return slice(self._ends[index], self._ends[index + 1])
+
+    @cached_property
+    def _ends(self) -> list[int]:
+        """The row at which each channel begins, and the number of rows."""
+        found: list[int] = np.searchsorted(self.channel, np.arange(len(self.channels) + 1)).tolist()
+        return found
 
     @cached_property
     def by_owner(self) -> dict[str, tuple[int, ...]]:

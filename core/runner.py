@@ -107,4 +107,6 @@ def _inside(shot: Shot, note: Note) -> Note | None:
     assert shot.first is not None and shot.last is not None
     if note.end < shot.first or note.start > shot.last or not shot.first <= note.worst <= shot.last:
         return None
+    if note.start >= shot.first and note.end <= shot.last:
+        return note
     return replace(note, start=max(note.start, shot.first), end=min(note.end, shot.last))

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Moves that march evenly from corner to corner, as a machine does."""
 from collections.abc import Iterator
+from math import isfinite
 
 import numpy as np
 
@@ -127,7 +128,7 @@ def _spoken(span: EvenSpan) -> str:
 
 def _remedy(group: list[EvenSpan], frames: tuple[int, int]) -> Ease:
     def hard(which: int) -> bool:
-        return any(np.nan_to_num(s.corners[which]) > SOFT_END * s.speed for s in group)
+        return any(s.corners[which] > SOFT_END * s.speed for s in group)  # never where it is NaN
 
     targets = tuple(dict.fromkeys(s.signal.part for s in group if s.signal.kind == "turn"))
     paths = tuple(dict.fromkeys(s.signal.part for s in group if s.signal.kind != "turn"))
@@ -148,9 +149,12 @@ def _evidence(study: Study, character: Character, motion: Motion, group: list[Ev
     for i, span in enumerate(group[:DRAWN]):
         first, last, at = (int(motion.drawings[k]) for k in (span.first, span.last, span.worst))
         path = _path(character, span)
-        eased = ease_places(path, first, last, *(bool(np.isfinite(c)) for c in span.corners))
+        before = max(0, first - 1)
+        near = path[before:last + 2]                       # the sample on each side tells the speeds outside
+        eased = ease_places(near, first - before, last - before, *(isfinite(c) for c in span.corners))
         shapes.append(Polyline("found", frames, _places(path[first:last + 1]), ticks=True))
-        shapes.append(Polyline("held_against", frames, _places(eased[first:last + 1]), ticks=True, dashed=True))
+        drawn = _places(eased[first - before:last - before + 1])
+        shapes.append(Polyline("held_against", frames, drawn, ticks=True, dashed=True))
         if i == 0:
             shapes.append(Label("found", frames, _places(path[at:at + 1])[0],
                                 f"even, corner {span.corner * meters:.2f} m/s in frame {study.shot.frame(at)}"))
@@ -158,4 +162,4 @@ def _evidence(study: Study, character: Character, motion: Motion, group: list[Ev
 
 
 def _places(path: Array) -> tuple[Place, ...]:
-    return tuple((float(x), float(y), float(z)) for x, y, z in path)
+    return tuple((x, y, z) for x, y, z in path.tolist())

@@ -67,7 +67,8 @@ class EvenSpan:
     @property
     def worst(self) -> int:
         """The drawing of the harder corner."""
-        return self.first if np.nan_to_num(self.corners[0]) >= np.nan_to_num(self.corners[1]) else self.last
+        into, out = (0.0 if isnan(c) else c for c in self.corners)
+        return self.first if into >= out else self.last
 
 
 def even_spans(signal: Signal, straight: Sequence[tuple[int, int]] = ()) -> list[EvenSpan]:
@@ -93,7 +94,7 @@ def even_spans(signal: Signal, straight: Sequence[tuple[int, int]] = ()) -> list
         if span is None or not _ends_hard(span, hard, soft) or any(_overlap(span, f) for f in found):
             continue
         if (a, b) in straight_steps or _wander(velocity[a:b + 1]) <= WANDER:
-            found.append(replace(span, noisy=_trembles(signal, a, b)))
+            found.append(replace(span, noisy=True) if _trembles(signal, a, b) else span)
     return sorted(found, key=lambda s: s.first)
 
 
@@ -171,7 +172,7 @@ def _span(signal: Signal, a: int, b: int) -> EvenSpan | None:
 
 def _trembles(signal: Signal, a: int, b: int) -> bool:
     """Whether steps a to b differ by noise: what a curve leaves uneven goes one way for a while."""
-    changes = np.diff(signal.velocity[a:b + 1], axis=0)
+    changes = signal.velocity[a + 1:b + 1] - signal.velocity[a:b]
     power = float((changes**2).sum())
     if sqrt(power / len(changes)) * float(signal.seconds[a:b + 1].mean()) < ROUNDING:
         return False

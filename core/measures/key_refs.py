@@ -38,7 +38,7 @@ def channels_behind(character: Character, keys: Keys, part: str, first: float, l
 
 def _inside(keys: Keys, row: int, first: float, last: float) -> tuple[float, ...]:
     at = keys.scene_frame[keys.of(row)]
-    return tuple(float(f) for f in np.unique(at[(at >= first) & (at <= last)]))
+    return tuple(sorted(set(at[(at >= first) & (at <= last)].tolist())))
 
 
 def _around(keys: Keys, rows: list[int], first: float, last: float) -> dict[int, tuple[float, ...]]:

@@ -1,5 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Re-timing of a move: the same poses, other spacing."""
+import math
+
 import numpy as np
 
 from .rotation import exp, log, relative
@@ -16,7 +18,7 @@ def eased_time(n: int, speed_in: float, speed_out: float) -> Array:
     Speeds are shares of the even one (1 keeps it). A cubic in time with those end slopes; end speeds are held under 3,
     up to which the cubic never runs backward.
     """
-    a, b = np.clip((speed_in, speed_out), 0.0, 3.0)
+    a, b = (min(max(speed, 0.0), 3.0) for speed in (speed_in, speed_out))
     s = np.linspace(0.0, 1.0, n + 1)
     return np.asarray(n * (s * s * (3 - 2 * s) + a * s * (1 - s) ** 2 - b * s * s * (1 - s)))
 
@@ -30,12 +32,12 @@ def end_speeds(steps: Array, first: int, last: int, ease_in: bool = True, ease_o
     does one at the shot's end, beyond which nothing is known.
     """
     mean = steps[first:last].mean(0)
-    size = max(float(np.linalg.norm(mean)), 1e-12)
+    size = max(math.sqrt(mean.dot(mean)), 1e-12)
 
     def outside(step: Array | None) -> float:
         if step is None:
             return 1.0
-        speed = float(np.linalg.norm(step))
+        speed = math.sqrt(step.dot(step))
         along = float(step @ mean) / max(speed * size, 1e-24)
         return speed / size * min(max(2 * along - 1, 0.0), 1.0)
 
@@ -50,11 +52,14 @@ def end_speeds(steps: Array, first: int, last: int, ease_in: bool = True, ease_o
 def ease_places(places: Array, first: int, last: int, ease_in: bool = True, ease_out: bool = True) -> Array:
     """Places (F, 3) re-timed between samples ``first`` and ``last``; those two and all outside stay."""
     out = np.array(places, float)
-    speeds = end_speeds(np.diff(out, axis=0), first, last, ease_in, ease_out)
-    at = eased_time(last - first, *speeds)
+    before, after = max(0, first - 1), last + 2            # the steps in between, and one on each side
+    near = out[before:after]
+    steps = near[1:] - near[:-1]
+    at = eased_time(last - first, *end_speeds(steps, first - before, last - before, ease_in, ease_out))
     own = np.arange(last - first + 1)
     piece = out[first:last + 1].copy()
-    out[first:last + 1] = np.stack([np.interp(at, own, piece[:, k]) for k in range(3)], -1)
+    for k in range(3):
+        out[first:last + 1, k] = np.interp(at, own, piece[:, k])
     return out
 
 

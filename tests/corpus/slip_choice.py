@@ -198,7 +198,7 @@ def page(more: Path, progress: Progress) -> str:
            "The choosing clips would have no other share of any number.")
         + f"\n\n{numbers_table(told)}\n\n"
         "## Trials with force plates\n\n"
-        "People with markers who walk, turn, stand, sit down and jump, loads told by plates. Nothing was ever chosen on "
+        "People with markers who walk, turn, stand, sit down and jump on plates. Nothing was ever chosen on "
         "these but on treadmill_walk, from which the thresholds of contacts and the shape of a guessed sole were once "
         "read. Soles are known from markers, then guessed as on bare skeletons. Skates are planted at 24 frames a "
         "second; 4 cm are asked as medium where soles are known, as low where guessed.\n\n"

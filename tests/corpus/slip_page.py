@@ -119,7 +119,7 @@ def page(found: dict[tuple[str, bool], Counts], more: bool) -> str:
         "anew. The largest clean drift is that of any stance, noted or not, of the clips that have no slip listed as "
         "their own. 4 cm are asked as low on captured motion and as medium on keyed. Known soles on captured motion "
         f"have {Slip.limit.low} low, {Slip.limit.medium} medium, {Slip.limit.high} high; no captured clip here has "
-        "one, but the trials with force plates below do.\n\n"
+        f"one{', but the trials with force plates below do' if more else ''}.\n\n"
         f"{CREDIT if more else ''}{limits_table(found)}\n\n"
         "## Notes of slip alone, the clips' own faults among them\n\n"
         f"{notes_table(found)}\n")

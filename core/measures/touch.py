@@ -22,7 +22,7 @@ SMOOTH_RATE = 30.0          # speeds are read over 1 / this: single frames of a 
 SWING_WINDOW = 0.6          # a swing this near tells what is slow
 SWING_HEIGHT = 0.015        # a point this high over its floor swings
 USUAL_PEAK = 1.4            # the peak of a walking foot's swing: what is slow where nothing swings near
-PEAKS = (0.35, 5.0)         # peaks are held to this
+PEAKS = (0.35, 3.0)         # peaks are held to this: a kick nearby makes no sliding foot stand
 #: A part lands when its slowest point falls under this share of the swing's peak, and has left over the other. At 20 N
 #: real feet move at 0.03 to 0.11 of it as they land and at 0.08 to 0.22 as they leave.
 LANDS, LEAVES = 0.09, 0.14

@@ -68,7 +68,7 @@ class Slip(Check):
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = tuple((f"thigh.{s}", f"shin.{s}", f"foot.{s}") for s in body.SIDES)
     metric = True
-    #: In leg lengths; a note's limit is this times the character's leg, in metres.
+    #: In leg lengths; a note's limit is this times the character's leg, in meters.
     limit: ClassVar[Limit] = Limit(
         0.024, 0.042, 0.08, "m",
         "low: slides under 21 mm are noticed in most conditions (Prazak, Hoyet and O'Sullivan 2011); "

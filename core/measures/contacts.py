@@ -62,7 +62,7 @@ class Contacts:
     time order.
 
     drawn: the same as planted on the D drawings of the tread measure, (D, 7). relative (D - 1, S, 3): steps of all
-    sole points in metres against the ground that they stand on, belt included. elsewhere part -> (D,) bool: a hand,
+    sole points in meters against the ground that they stand on, belt included. elsewhere part -> (D,) bool: a hand,
     hip, head or the foot's own knee is as low as the floor, as in lying, kneeling, crawling and rolling, so that the
     foot may drag without weight.
     """

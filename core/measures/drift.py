@@ -195,7 +195,7 @@ def held(planted: Array) -> Array:
 
 
 def drifts(t: Tread, steps: Array, stances: list[Stand], least: float, least_keyed: float) -> list[Drift]:
-    """All drifts of one foot at or above ``least`` metres (``least_keyed`` in keyed stances), in time order, from its
+    """All drifts of one foot at or above ``least`` meters (``least_keyed`` in keyed stances), in time order, from its
     steps (D - 1, 3) and its stances."""
     path = np.concatenate([np.zeros((1, 3)), np.cumsum(steps, 0)])
     edge = int(np.ceil(EDGE * t.rate - 1e-6))

@@ -35,7 +35,7 @@ from .plants import SIZES, Case, Clean, Window, min_jerk, quiet
 
 Array = np.ndarray
 
-#: Metres on an adult whose leg is ADULT long; scaled by the figure's own.
+#: Meters on an adult whose leg is ADULT long; scaled by the figure's own.
 FAR = dict(zip(SIZES, (0.03, 0.04, 0.10), strict=True))
 ADULT = 0.85
 SECONDS = (0.15, 0.3)
@@ -44,7 +44,7 @@ TOLERANCE = 0.01
 EDGE = 0.12
 #: The planted slide shows within this much of its size, meters on an adult, or this share.
 SHOWS, SHOWS_SHARE = 0.004, 0.1
-#: Metres on an adult.
+#: Meters on an adult.
 RISES, ALOFT = 0.01, 0.03
 #: The leg is never pulled straighter than this share of its length.
 REACH = 0.985
@@ -125,7 +125,7 @@ def _at(clean: Clean, stance: Stance, side: str, seconds: float, window: Window)
 
 
 def _stillest(character: Character, side: str, window: Window) -> float:
-    """Metres over level ground by which the stillest place of the sole moves in the window."""
+    """Meters over level ground by which the stillest place of the sole moves in the window."""
     sole = carried(character, sole_of(character, side))
     # level is square to the world's Z, which is up in all of our clips
     moved = np.diff(sole[[*window], :, :2], axis=0)

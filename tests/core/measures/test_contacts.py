@@ -53,7 +53,7 @@ def test_landings_and_lift_offs_within_a_frame(fps, pace):
 
 
 @pytest.mark.parametrize("fps", (24.0, 30.0))
-def test_in_place_the_contacts_are_those_of_the_travelling_walk(fps):
+def test_in_place_the_contacts_are_those_of_the_traveling_walk(fps):
     there, here = (_of(contacts, walk(fps, in_place=p).shot) for p in (False, True))
     for foot in there.planted:
         np.testing.assert_array_equal(there.standing(foot), here.standing(foot))
@@ -83,7 +83,7 @@ def test_belt_reads_the_ground_of_a_walk_in_place(fps):
     assert not found.varies and "1.00 m/s backward" in found.sentence
 
 
-def test_belt_is_at_rest_under_a_travelling_walk():
+def test_belt_is_at_rest_under_a_traveling_walk():
     found = _of(belt, walk().shot)
     assert not found.moving and found.sentence == ""
 

@@ -42,7 +42,7 @@ def _about(c, place, vector):
 
 
 def _drifted(shot):
-    """Metres that the left foot drifts in all, and that its toe tip goes."""
+    """Meters that the left foot drifts in all, and that its toe tip goes."""
     c = shot.characters[0]
     study = Study(shot)
     t, touch = study.of(tread, c), study.of(contacts, c)

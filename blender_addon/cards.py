@@ -11,16 +11,14 @@ from ..core.card import Card, CardError
 from ..core.shot import Character
 from . import session, settings
 from .sampling.armatures import CARD_PROPERTY
-
-iface_: Any = bpy.app.translations.pgettext_iface  # the stubs say that it returns nothing
-rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
+from .translation import iface_, rpt_
 
 
 def refusal(context: Any) -> str:
     """Why there is no character to keep something on, or ''."""
     checked = session.of(context.scene) if context.scene else None
     if checked is None or checked.shot is None:
-        return "Check the shot first, so that characters are known"
+        return rpt_("Check the shot first, so that characters are known")
     return ""
 
 

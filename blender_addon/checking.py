@@ -20,6 +20,7 @@ from .review import belts_of
 from .sampling import reach
 from .sampling.armatures import CannotMeasure
 from .sampling.sweep import Request, sweep
+from .translation import n_
 
 #: The share of the work that ends with the last frame read; meshes and checks come after.
 _READ = 0.9
@@ -37,7 +38,7 @@ class Checking:
         self.uid = scene.session_uid
         self.scene = scene
         self.part = 0.0
-        self.stage, self.frame, self.last = "Looking for Characters", 0, 0
+        self.stage, self.frame, self.last = n_("Looking for Characters"), 0, 0
         self.done = False
         self._steps = self._run()
 
@@ -94,7 +95,7 @@ class Checking:
             selected=settings.state().check_selected,
         )
         shot = yield from within(sweep(self.scene, request), 0.0, _SWEEP, partial(self._tell, judged))
-        self.stage, self.frame = "Checking", 0
+        self.stage, self.frame = n_("Checking"), 0
         study = Study(shot)
         result = yield from within(run(shot, checks, study), _SWEEP, _ALL)
         result = kept_aside.applied(sound(result), self.scene)
@@ -108,7 +109,7 @@ class Checking:
     def _tell(self, judged: reach.Judged, part: float) -> None:
         """The words for so much of the sweep: frames of the judged range first, then outlines."""
         if part > _READ:
-            self.stage, self.frame = "Reading Outlines", 0
+            self.stage, self.frame = n_("Reading Outlines"), 0
             return
         count = judged.last - judged.first + 1
         self.stage, self.last = "Reading", judged.last

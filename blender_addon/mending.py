@@ -9,8 +9,7 @@ from ..core.note import Note
 from ..core.takes import same
 from . import session, words
 from .operators.step_notes import active_note
-
-rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
+from .translation import rpt_
 
 
 def refusal(context: Any, remedy: type, wanted: str) -> str:
@@ -20,7 +19,7 @@ def refusal(context: Any, remedy: type, wanted: str) -> str:
         return why
     if not isinstance(note.remedy, remedy):
         return wanted
-    return "Edited since the last check: check again first" if session.edited(context.scene) else ""
+    return rpt_("Edited since the last check: check again first") if session.edited(context.scene) else ""
 
 
 def check_again(context: Any, note: Note) -> None:
@@ -37,6 +36,6 @@ def outcome(notes: tuple[Note, ...]) -> str:
         return ""
     left = [other for other in notes if same(note, other) and other.set_aside is None]
     if not left:
-        return str(rpt_("{:s}: gone").format(words.title(note)))
+        return rpt_("{:s}: gone").format(words.title(note))
     worst = max(left, key=lambda n: n.severity.rank)
-    return str(rpt_("{:s}: {:s} left, it was {:s}").format(words.title(note), words.amount(worst), words.amount(note)))
+    return rpt_("{:s}: {:s} left, it was {:s}").format(words.title(note), words.amount(worst), words.amount(note))

@@ -49,6 +49,29 @@ def untranslatable(tree: ast.AST) -> Iterator[int]:
                 yield node.lineno
 
 
+HOOKS = ("iface_", "rpt_", "tip_", "n_")
+
+
+def never_translated(tree: ast.AST) -> Iterator[int]:
+    """Why a button is gray, and tooltips made while they are shown, no Blender translates by itself: a hook does."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.FunctionDef) and node.name in ("refusal", "description"):
+            for returned in (inner.value for inner in ast.walk(node) if isinstance(inner, ast.Return) and inner.value):
+                hooked = {text for call in ast.walk(returned) if isinstance(call, ast.Call) for text in ast.walk(call)}
+                for text in ast.walk(returned):
+                    words = isinstance(text, ast.Constant) and isinstance(text.value, str) and text.value
+                    if (words or isinstance(text, ast.JoinedStr)) and text not in hooked:
+                        yield text.lineno
+
+
+def put_together_before_the_hook(tree: ast.AST) -> Iterator[int]:
+    """What a hook is given is one literal, or words marked elsewhere: Blender's extractor reads no other."""
+    for node in ast.walk(tree):
+        hook = isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in HOOKS
+        if hook and (not node.args or isinstance(node.args[0], (ast.JoinedStr, ast.BinOp))):
+            yield node.lineno
+
+
 def knows_its_own_name(tree: ast.AST) -> Iterator[int]:
     """The module is called bl_ext.<repository>.plumbline: preferences are found by __package__, never by a literal."""
     for node in ast.walk(tree):
@@ -62,6 +85,8 @@ RULES = {
     gray_without_a_reason: "class A:\n    def poll(cls, context):\n        return context.object is not None",
     reaches_for_the_network: "import urllib.request",
     untranslatable: "layout.label(text=f'{n} notes')",
+    never_translated: "def refusal(context):\n    return '' if context.object else 'Select an object'",
+    put_together_before_the_hook: "layout.label(text=iface_('Frame ' + number))",
     knows_its_own_name: "context.preferences.addons['plumbline'].preferences",
 }
 

@@ -10,9 +10,8 @@ import bpy
 from ...core.card import Card, CardError
 from .. import preferences
 from ..cards import card_on, character_named, keep_card, refusal, studio_file
+from ..translation import rpt_
 from .refusing import Refusing
-
-rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 
 class _File(Refusing):

@@ -15,9 +15,8 @@ from ...core.tables.joint_ranges import BY_NAME, Range
 from ..cards import card_on, keep_card, refusal
 from ..sampling.armatures import CannotMeasure
 from ..sampling.pose import posed_now
+from ..translation import rpt_
 from .refusing import Refusing
-
-rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 
 class _Limit(Refusing):

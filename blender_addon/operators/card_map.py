@@ -8,9 +8,8 @@ import bpy
 
 from ...core.body import PARTS, mirror, spoken
 from ..cards import armature_of, card_on, character_named, keep_card, refusal
+from ..translation import rpt_
 from .refusing import Refusing
-
-rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 _bones: list[tuple[str, str, str]] = []  # Blender keeps no reference to an enum's own words
 

@@ -8,10 +8,8 @@ import bpy
 
 from .. import mending, redraw, session, settings
 from ..checking import Checking
+from ..translation import iface_, rpt_
 from .refusing import Refusing
-
-iface_: Any = bpy.app.translations.pgettext_iface  # the stubs say that it returns nothing
-rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 #: Seconds of work between two looks at the keyboard, and seconds between two slices.
 _SLICE, _PAUSE = 0.04, 0.005
@@ -50,7 +48,7 @@ class PLUMBLINE_OT_check_shot(Refusing, bpy.types.Operator):
     @staticmethod
     def refusal(context: Any) -> str:
         good = context.scene is not None and context.scene.library is None
-        return "" if good else "There is no scene that can be checked"
+        return "" if good else rpt_("There is no scene that can be checked")
 
     def invoke(self, context: Any, event: Any) -> Any:
         if bpy.app.background or context.window is None:
@@ -131,7 +129,8 @@ class PLUMBLINE_OT_check_shot(Refusing, bpy.types.Operator):
             self.report({"INFO"}, told)
             return {"FINISHED"}
         notes = len(checked.notes)
-        self.report({"INFO"}, "No notes" if not notes else "1 note" if notes == 1 else rpt_("{:d} notes").format(notes))
+        some = rpt_("1 note") if notes == 1 else rpt_("{:d} notes").format(notes)
+        self.report({"INFO"}, some if notes else rpt_("No notes"))
         return {"FINISHED"}
 
 
@@ -139,7 +138,7 @@ def progress_text(job: Checking) -> str:
     """'Reading Frame 212 of 480', as the row and the status bar say it."""
     if job.frame or job.stage == "Reading":
         return iface_("Reading Frame {:d} of {:d}").format(job.frame, job.last)
-    return str(iface_(job.stage))
+    return iface_(job.stage)
 
 
 def _harmless(context: Any) -> bool:

@@ -11,19 +11,20 @@ from ...core.numeric.ease import eased_time, end_speeds
 from ...core.remedy import Ease
 from .. import mending, session
 from ..keyed_curves import Found, found_keys
+from ..translation import rpt_
 from .refusing import Refusing
 from .step_notes import active_note
 
 
 def refusal(context: Any) -> str:
     """Why the active note's move cannot be eased, or ''."""
-    why = mending.refusal(context, Ease, "Choose a note on an even move")
+    why = mending.refusal(context, Ease, rpt_("Choose a note on an even move"))
     note, _ = active_note(context)
     if why:
         return why
-    return (
-        "" if note is not None and note.keys else "The move is baked or comes from elsewhere: no key of it can be eased"
-    )
+    if note is not None and note.keys:
+        return ""
+    return rpt_("The move is baked or comes from elsewhere: no key of it can be eased")
 
 
 class PLUMBLINE_OT_ease_span(Refusing, bpy.types.Operator):

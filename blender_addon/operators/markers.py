@@ -6,10 +6,9 @@ from typing import Any
 import bpy
 
 from .. import filters, markers, session
+from ..translation import rpt_
 from .refusing import Refusing
 from .step_notes import refusal
-
-rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 
 class PLUMBLINE_OT_add_markers(Refusing, bpy.types.Operator):
@@ -25,7 +24,8 @@ class PLUMBLINE_OT_add_markers(Refusing, bpy.types.Operator):
         checked = session.of(context.scene)
         assert checked is not None
         count = markers.add(context.scene, [note for note in checked.notes if shown.passes(note)])
-        self.report({"INFO"}, "1 marker" if count == 1 else rpt_("{:d} markers").format(count))
+        said = rpt_("1 marker") if count == 1 else rpt_("{:d} markers").format(count)
+        self.report({"INFO"}, said)
         return {"FINISHED"}
 
 
@@ -38,9 +38,10 @@ class PLUMBLINE_OT_remove_markers(Refusing, bpy.types.Operator):
 
     @staticmethod
     def refusal(context: Any) -> str:
-        return "" if context.scene and markers.ours(context.scene) else "The timeline has no markers of notes"
+        return "" if context.scene and markers.ours(context.scene) else rpt_("The timeline has no markers of notes")
 
     def execute(self, context: Any) -> Any:
         count = markers.remove(context.scene)
-        self.report({"INFO"}, "1 marker removed" if count == 1 else rpt_("{:d} markers removed").format(count))
+        said = rpt_("1 marker removed") if count == 1 else rpt_("{:d} markers removed").format(count)
+        self.report({"INFO"}, said)
         return {"FINISHED"}

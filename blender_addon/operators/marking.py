@@ -7,14 +7,13 @@ import bpy
 
 from .. import session
 from ..sampling.props import GROUND, PROP
+from ..translation import rpt_
 from .refusing import Refusing
-
-rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 
 def refusal(context: Any) -> str:
     """Why no object can be marked, or ''."""
-    return "" if _chosen(context) else "Select the objects to mark"
+    return "" if _chosen(context) else rpt_("Select the objects to mark")
 
 
 class PLUMBLINE_OT_mark_prop(Refusing, bpy.types.Operator):
@@ -81,9 +80,8 @@ def _mark(operator: Any, context: Any, name: str, mark: str) -> Any:
             object[name] = mark == "YES"
     linked = [object.name for object in chosen if needs_override(object)]
     if linked:
-        operator.report(
-            {"WARNING"}, rpt_("{:s} is linked: make a library override of it first").format(", ".join(linked))
-        )
+        names = ", ".join(linked)
+        operator.report({"WARNING"}, rpt_("{:s} is linked: make a library override of it first").format(names))
     if own:
         session.mark_edited(context.scene.session_uid, own[0].name)
     return {"FINISHED"} if own else {"CANCELLED"}

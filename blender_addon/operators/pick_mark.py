@@ -7,6 +7,7 @@ import bpy
 
 from .. import session, words
 from ..drawing import strips
+from ..translation import tip_
 from .refusing import Refusing
 from .step_notes import go_to, refusal
 
@@ -24,9 +25,9 @@ class PLUMBLINE_OT_pick_mark(Refusing, bpy.types.Operator):
     def description(cls, context: Any, properties: Any) -> str:
         note = strips.hovered_note()
         if note is None:
-            return str(cls.__doc__)
+            return tip_(str(cls.__doc__))
         title = words.named(note, session.several(context.scene))
-        return f"{title} {words.amount(note)}, frame {note.worst}. {note.text}"
+        return tip_("{:s} {:s}, frame {:d}. {:s}").format(title, words.amount(note), note.worst, note.text)
 
     def execute(self, context: Any) -> Any:
         note = strips.hovered_note()

@@ -3,13 +3,12 @@
 
 from typing import Any
 
-import bpy
 import numpy as np
 
 from ...core.remedy import Pin
 from ..control_moves import FOLLOWS, Control, key, location_curves, shift
+from ..translation import rpt_
 
-rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 Array = np.ndarray
 
 
@@ -23,10 +22,10 @@ def pin_body(context: Any, rig: Any, bones: tuple[str, ...], remedy: Pin, meters
     control = carrier(context, rig, bones)
     if control is None:
         x, y, z = remedy.body[-1]
-        return str(rpt_(
+        return rpt_(
             "No one control of {:s} carries the whole figure: from frame {:d} to {:d} move all that it hangs on by "
             "({:+.2f}, {:+.2f}, {:+.2f}) m, and keep that from there on"
-        ).format(rig.name, first, last, x, y, z))
+        ).format(rig.name, first, last, x, y, z)
     curves = location_curves(rig, control.bone)
     keyed = sorted({round(point.co.x) for curve in curves.values() for point in curve.keyframe_points})
     # up to the next key the way from the last one stays as it was, beside itself

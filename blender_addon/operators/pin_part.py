@@ -12,17 +12,17 @@ from ...core.remedy import Pin
 from .. import mending, session
 from ..control_moves import FOLLOWS, Control, key, location_curves, shift
 from ..places import place_of
+from ..translation import rpt_
 from .pin_body import pin_body
 from .refusing import Refusing
 from .step_notes import active_note
 
-rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 Array = np.ndarray
 
 
 def refusal(context: Any) -> str:
     """Why the active note's part cannot be pinned, or ''."""
-    return mending.refusal(context, Pin, "Choose a note on a part that slips")
+    return mending.refusal(context, Pin, rpt_("Choose a note on a part that slips"))
 
 
 class PLUMBLINE_OT_pin_part(Refusing, bpy.types.Operator):
@@ -59,7 +59,7 @@ def _pin(context: Any, checked: session.Checked, note: Note, remedy: Pin) -> str
     shot = checked.shot
     character = next((c for c in shot.characters if c.name == note.character), None) if shot is not None else None
     if place.rig is None or not place.bone or character is None or shot is None:
-        return str(rpt_("The {:s} is no longer there; check the shot again").format(name))
+        return rpt_("The {:s} is no longer there; check the shot again").format(name)
     first, last = remedy.frames
     end = int(shot.frames[-1])  # after the shot's end there is nothing to go back to
     if remedy.body:
@@ -68,7 +68,7 @@ def _pin(context: Any, checked: session.Checked, note: Note, remedy: Pin) -> str
     offsets = _offsets(remedy, shot, character, whole) / shot.unit_scale
     control = _control(context, place, note, int(whole[len(whole) // 2]))
     if control is None:
-        return str(rpt_("No keyed control alone moves the {:s}: pin it by hand").format(name))
+        return rpt_("No keyed control alone moves the {:s}: pin it by hand").format(name)
     if why := _locked(control.rig):
         return why
     wanted = []
@@ -86,7 +86,7 @@ def _locked(rig: Any) -> str:
     """Why nothing of the rig can be keyed, or ''."""
     action = rig.animation_data.action if rig.animation_data else None
     if action is None or action.library is not None or not action.is_editable:
-        return str(rpt_("The action of {:s} is linked or empty, so it cannot be keyed here").format(rig.name))
+        return rpt_("The action of {:s} is linked or empty, so it cannot be keyed here").format(rig.name)
     return ""
 
 

@@ -4,6 +4,7 @@
 from typing import Any, ClassVar
 
 from .. import session
+from ..translation import rpt_
 
 
 class Refusing:
@@ -16,7 +17,7 @@ class Refusing:
 
     @classmethod
     def poll(cls: Any, context: Any) -> bool:
-        why = "A check is running; Esc stops it" if session.job is not None else cls.refusal(context)
+        why = rpt_("A check is running; Esc stops it") if session.job is not None else cls.refusal(context)
         if why:
             cls.poll_message_set(why)
         return not why

@@ -9,6 +9,7 @@ import bpy
 from ...core.report.json_notes import dump, notes_data
 from ...core.report.notes_file import CannotWrite, claim, finish, write
 from .. import session
+from ..translation import rpt_
 from .refusing import Refusing
 
 
@@ -26,7 +27,7 @@ class PLUMBLINE_OT_save_notes(Refusing, bpy.types.Operator):
     @staticmethod
     def refusal(context: Any) -> str:
         checked = session.of(context.scene) if context.scene else None
-        return "The shot was not checked yet" if checked is None or checked.result is None else ""
+        return rpt_("The shot was not checked yet") if checked is None or checked.result is None else ""
 
     def invoke(self, context: Any, event: Any) -> Any:
         if not self.filepath:

@@ -9,16 +9,17 @@ import bpy
 from ...core.note import Note
 from .. import compat
 from ..keyed_curves import Found, found_keys
+from ..translation import rpt_
 from .refusing import Refusing
 from .step_notes import active_note
-
-rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 
 def refusal(context: Any) -> str:
     """Why no keys can be selected, or ''."""
     note, why = active_note(context)
-    return why if note is None or note.keys else "This note names no keys: it shows in the motion alone"
+    if note is None or note.keys:
+        return why
+    return rpt_("This note names no keys: it shows in the motion alone")
 
 
 class PLUMBLINE_OT_select_keys(Refusing, bpy.types.Operator):
@@ -41,7 +42,8 @@ class PLUMBLINE_OT_select_keys(Refusing, bpy.types.Operator):
         if count < wanted:
             self.report({"INFO"}, rpt_("{:d} of {:d} keys are still there").format(count, wanted))
         else:
-            self.report({"INFO"}, "1 key" if count == 1 else rpt_("{:d} keys").format(count))
+            said = rpt_("1 key") if count == 1 else rpt_("{:d} keys").format(count)
+            self.report({"INFO"}, said)
         return {"FINISHED"}
 
 

@@ -6,6 +6,7 @@ from typing import Any
 import bpy
 
 from .. import settings
+from ..translation import tip_
 
 
 class PLUMBLINE_OT_show_severity(bpy.types.Operator):
@@ -35,7 +36,7 @@ class PLUMBLINE_OT_show_lane(bpy.types.Operator):
 
     @classmethod
     def description(cls, context: Any, properties: Any) -> str:
-        return f"{properties.lane}: show or hide the notes of this lane"
+        return tip_("{:s}: show or hide the notes of this lane").format(properties.lane)
 
     def execute(self, context: Any) -> Any:
         here = settings.state(context)

@@ -8,24 +8,23 @@ import bpy
 from ...core.note import Note
 from .. import compat, session, settings
 from ..places import Place, place_of
+from ..translation import rpt_
 from .refusing import Refusing
-
-rpt_: Any = bpy.app.translations.pgettext_rpt  # the stubs say that it returns nothing
 
 
 def refusal(context: Any) -> str:
     """Why there is no note to go to, or ''."""
     checked = session.of(context.scene) if context.scene else None
     if checked is None:
-        return "The shot was not checked yet"
-    return "" if checked.notes else "There are no notes"
+        return rpt_("The shot was not checked yet")
+    return "" if checked.notes else rpt_("There are no notes")
 
 
 def active_note(context: Any) -> tuple[Note | None, str]:
     """The note of the active row, or None and why there is none."""
     why = refusal(context)
     note = None if why else session.active(context.scene, settings.active_number(context))
-    return note, why or ("" if note is not None else "Choose a note")
+    return note, why or ("" if note is not None else rpt_("Choose a note"))
 
 
 class PLUMBLINE_OT_go_to_note(Refusing, bpy.types.Operator):

@@ -11,11 +11,9 @@ from .. import session, settings, words
 from ..drawing import chips
 from ..operators.card import likely_height
 from ..operators.check_shot import progress_text
+from ..translation import iface_
 from .note_list import draw_list
 from .wrapped import sentence
-
-iface_: Any = bpy.app.translations.pgettext_iface  # the stubs say that it returns nothing
-
 
 #: Remedies that an operator carries out.
 _MENDS: dict[type, str] = {Pin: "plumbline.pin_part", Ease: "plumbline.ease_span"}
@@ -131,9 +129,9 @@ def _edited(checked: session.Checked) -> str:
     """That the shot was edited since its check, and where, as far as that is known."""
     spans = checked.edit.spans if checked.edit is not None else None
     if not spans:
-        return str(iface_("Edited since the last check"))
-    where = ", ".join(f"{first}" if first == last else f"{first} to {last}" for first, last in spans[:3])
-    return str(iface_("Edited in frames {:s}").format(where + (" ..." if len(spans) > 3 else "")))
+        return iface_("Edited since the last check")
+    some = [str(a) if a == b else iface_("{:d} to {:d}").format(a, b) for a, b in spans[:3]]
+    return iface_("Edited in frames {:s}").format(", ".join(some + ["..."] * (len(spans) > 3)))
 
 
 def _running(layout: Any, context: Any, job: Any) -> None:

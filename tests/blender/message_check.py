@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Installs an extension and prints, after RESULT, what Blender's own check of messages says about it, as JSON.
+"""Installs an extension and prints, after RESULT, what Blender's own check of messages says about it, and the words
+that translators would get, as JSON.
 
 Run in a process of its own: the check registers and unregisters half of Blender. Its settings want a folder
 ``blender/scripts/presets`` in the working folder, which is made here as a link.
@@ -26,8 +27,8 @@ presets.symlink_to(Path(bpy.utils.resource_path("LOCAL")) / "scripts" / "presets
 bpy.ops.extensions.package_install_files(filepath=sys.argv[1], repo="user_default", enable_on_install=True)
 said = io.StringIO()
 with redirect_stderr(said):
-    extract.dump_addon_messages("bl_ext.user_default.plumbline", True, settings)
+    found = extract.dump_addon_messages("bl_ext.user_default.plumbline", True, settings)
 assert "RNA structs were processed" in said.getvalue(), said.getvalue()
 warnings = said.getvalue().partition("WARNINGS:")[2].strip().splitlines()
-print("RESULT" + json.dumps(warnings), flush=True)
+print("RESULT" + json.dumps({"warnings": warnings, "words": sorted({key[1] for key in found.msgs})}), flush=True)
 os._exit(0)

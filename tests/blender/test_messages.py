@@ -2,12 +2,20 @@
 """Blender's own check of messages finds nothing in ours, and does find what is planted."""
 import json
 import os
+import re
 import subprocess
 import sys
 import zipfile
 from pathlib import Path
 
 SCRIPT = Path(__file__).parent / "message_check.py"
+#: Of each kind of words one: label, report, gray button, tooltip made while shown, progress, property, menu of choices.
+WORDS = {
+    "Check Again", "Check Shot", "Check stopped; the scene is as it was", "{:d} of {:d} keys are still there",
+    "A check is running; Esc stops it", "Choose a note on an even move", "There are no notes",
+    "{:s}: show or hide the notes of this lane", "Looking for Characters", "Reading Frame {:d} of {:d}",
+    "Edited in frames {:s}", "{:d} to {:d}", "Studio Cards", "Left thigh", "1 key", "{:d} keys", "No notes",
+}
 PLANTED = '''
 import bpy
 
@@ -29,7 +37,7 @@ def unregister(honest=unregister):
 '''
 
 
-def warnings_of(extension: Path, folder: Path) -> list[str]:
+def said_of(extension: Path, folder: Path) -> dict[str, list[str]]:
     folder.mkdir()
     done = subprocess.run([sys.executable, SCRIPT, extension], cwd=folder, capture_output=True, text=True, timeout=120,
                           env={**os.environ, "BLENDER_USER_RESOURCES": str(folder / "user")})
@@ -38,7 +46,11 @@ def warnings_of(extension: Path, folder: Path) -> list[str]:
 
 
 def test_no_message_breaks_blenders_rules(extension_zip: Path, tmp_path: Path) -> None:
-    assert warnings_of(extension_zip, tmp_path / "work") == []
+    said = said_of(extension_zip, tmp_path / "work")
+    assert said["warnings"] == []
+    words = set(said["words"])
+    assert WORDS - words == set(), "words that people read and nobody could translate"
+    assert not {word for word in words if re.search(r"[a-z]\{|\}[A-Za-z]", word)}, "words run together by the extractor"
 
 
 def test_the_check_bites(extension_zip: Path, tmp_path: Path) -> None:
@@ -47,5 +59,5 @@ def test_the_check_bites(extension_zip: Path, tmp_path: Path) -> None:
         for name in source.namelist():
             target.writestr(name, source.read(name) + (
                 PLANTED.encode() if name == "__init__.py" else b""))
-    text = "\n".join(warnings_of(planted, tmp_path / "work"))
+    text = "\n".join(said_of(planted, tmp_path / "work")["warnings"])
     assert "message not capitalized" in text and "message with endpoint" in text

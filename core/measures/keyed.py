@@ -44,16 +44,18 @@ class Straight:
 
 @dataclass(frozen=True)
 class Keyed:
-    """Per part: the channels that drive it (indices into Keys.channels), whether sparsely, their straight stretches."""
+    """Per part: the channels that drive it (indices into Keys.channels), whether sparsely, their straight stretches,
+    and which of these tell of the part's own motion: those beside which no other driver bends it."""
     keys: Keys | None
     channels: dict[str, tuple[int, ...]]
     sparse: frozenset[str]
     straight: dict[str, tuple[Straight, ...]]
+    telling: dict[str, tuple[Straight, ...]]
 
     def stretches(self, part: str, frames: Array) -> list[tuple[int, int]]:
-        """Straight stretches of the part's channels as first and last index of scene frames (N,) inside them."""
+        """Telling stretches of the part's channels as first and last index of scene frames (N,) inside them."""
         found = set()
-        for s in self.straight.get(part, ()):
+        for s in self.telling.get(part, ()):
             a, b = np.searchsorted(frames, (s.first - 1e-3, s.last + 1e-3))
             if b - 1 > a:
                 found.add((int(a), int(b) - 1))
@@ -76,13 +78,38 @@ class Keyed:
 def keyed(study: Study, character: Character) -> Keyed:
     keys = character.keys
     if keys is None or not keys.channels:
-        return Keyed(None, {}, frozenset(), {})
+        return Keyed(None, {}, frozenset(), {}, {})
     channels = _channels(character, keys)
     straight = _straight(keys)
     sparse = _sparse(keys)
+    own = {p: tuple(s for i in found for s in straight.get(i, ()) if _follows(character, keys, p, s))
+           for p, found in channels.items()}
     return Keyed(keys, channels, frozenset(p for p, found in channels.items() if sparse[list(found)].any()),
-                 {p: tuple(s for i in found for s in straight.get(i, ()) if _follows(character, keys, p, s))
-                  for p, found in channels.items()})
+                 own, {p: _telling(keys, some, channels[p]) for p, some in own.items()})
+
+
+def _telling(keys: Keys, straight: tuple[Straight, ...], channels: tuple[int, ...]) -> tuple[Straight, ...]:
+    """The stretches of a part's channels beside which nothing else that moves or turns the part bends: a root that
+    goes straight on under hips that bob does not make the path of the hips straight."""
+    if len({keys.channels[c].owner for c in channels}) < 2:
+        return straight
+    same = {(s.channel, s.first, s.last) for s in straight}
+    asked = [(n, c) for n, s in enumerate(straight) for c in channels
+             if keys.channels[c].owner != keys.channels[s.channel].owner
+             and _kind(keys, c) == _kind(keys, s.channel) and (c, s.first, s.last) not in same]
+    if not asked:
+        return straight
+    rows, others = (np.array(column) for column in zip(*asked, strict=True))
+    first, last = (np.array([getattr(s, end) for s in straight])[rows] for end in ("first", "last"))
+    bent = set(rows[_moving(keys, _Line(keys.scene_frame), others, first, last)].tolist())
+    return tuple(s for n, s in enumerate(straight) if n not in bent)
+
+
+def _kind(keys: Keys, channel: int) -> str:
+    """'location', 'rotation' or 'scale', however the channel's property spells it; else the property itself."""
+    path = keys.channels[channel].path
+    name = path[path.rfind(".") + 1:].removeprefix("delta_")
+    return "rotation" if name.startswith("rotation") else name
 
 
 def _follows(character: Character, keys: Keys, part: str, straight: Straight) -> bool:

@@ -223,3 +223,28 @@ def test_exactness_is_far_below_what_bodies_and_eased_curves_show() -> None:
     change = np.linalg.norm(np.diff(signal.velocity, axis=0), axis=-1)[fast[1:] & fast[:-1]]
     assert np.median(change / signal.speed[1:][fast[1:] & fast[:-1]]) > 10 * EXACT
     assert not even_spans(signal)
+
+
+def test_a_straight_root_under_hips_that_bob_says_nothing_of_the_path_of_the_hips() -> None:
+    """The root's straight keys drive the path of the hips as well, but the hips' own keys bend it."""
+    from plumbline.core.keys import Control
+    from plumbline.core.measures.keyed import keyed as measured
+    from plumbline.core.study import Study
+
+    def stretches(bob: float) -> list[tuple[int, int]]:
+        at = np.arange(1.0, 74.0, 4.0)
+        values = np.concatenate([0.05 * at, bob * np.cos(at)])
+        frame = np.tile(at, 2)
+        places = np.stack([frame, values], 1)
+        channels = tuple(Channel("rig", "act", "location", i, b) for i, b in ((1, "root"), (2, "pelvis")))
+        slope = np.concatenate([np.full(len(at), 0.05), np.zeros(len(at))])
+        handle = np.stack([np.ones(len(frame)), slope], 1)
+        keys = Keys(channels, np.repeat([0, 1], len(at)), frame, frame, values, places - handle, places + handle,
+                    np.full(len(frame), 2), plain=(True, True))
+        shot = traveling(0.8, 24.0, X)
+        who = replace(shot.characters[0], keys=keys, controls={"pelvis": (Control("rig/root"), Control("rig/pelvis"))})
+        found = Study(with_character(shot, shot.characters[0], who)).of(measured, who)
+        assert found.references(("pelvis",), 5.0, 9.0), "which keys stand behind it is told all the same"
+        return list(found.stretches("pelvis", at))
+
+    assert stretches(0.0) == [(k, k + 1) for k in range(18)] and not stretches(0.02)

@@ -79,8 +79,10 @@ def ten_in_a_shot() -> Iterator[float]:
             assert bpy.context.view_layer.objects.active.name == name
             assert shown(bpy.context).name == name, f"the card is that of {shown(bpy.context).name}"
     with hands.inside():
-        bpy.ops.plumbline.set_stretch("EXEC_DEFAULT", True, character="Keeper 2", limb="arm.R", percent=10.0)
-    assert json.loads(bpy.data.objects["Keeper 2"]["plumbline_card"])["stretch"] == {"arm.L": 0.1, "arm.R": 0.1}
+        bpy.ops.plumbline.set_limit(
+            "EXEC_DEFAULT", True, character="Keeper 2", angle="wrist_tilt", part="hand.L", degrees=99.0
+        )
+    assert json.loads(bpy.data.objects["Keeper 2"]["plumbline_card"])["limits"] == {"wrist_tilt": [None, 99.0]}
     assert all("plumbline_card" not in bpy.data.objects[name] for name in names if name != "Keeper 2")
     yield from hands.settled()
     hands.picture("look-crowd-card", hands.around("VIEW_3D"))
@@ -88,8 +90,8 @@ def ten_in_a_shot() -> Iterator[float]:
     yield from hands.check()
     yield 0.5
     kinds = [n.check for n in hands.checked().notes if n.character == "Keeper 2"]
-    assert "overextension" not in kinds and len(hands.checked().notes) == before - 1, kinds
-    hands.say("the card of one of ten is his alone: his arm may stretch, and only his note is gone")
+    assert "joint-limit" not in kinds and len(hands.checked().notes) == before - 1, kinds
+    hands.say("the card of one of ten is his alone: his wrist may tilt further, and only his note is gone")
 
 
 def overridden() -> Iterator[float]:

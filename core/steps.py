@@ -10,14 +10,11 @@ Part = Callable[[float], None]
 
 def finished(steps: Generator[float, None, T], tell: Part | None = None) -> T:
     """Drives work to its end and returns what came of it; tell: called with the part done after each step."""
-    while True:
-        try:
-            part = next(steps)
-        except StopIteration as end:
-            value: T = end.value
-            return value
+    came: list[T] = []
+    for part in _kept(steps, came):
         if tell is not None:
             tell(part)
+    return came[0]
 
 
 def within(
@@ -25,15 +22,18 @@ def within(
 ) -> Generator[float, None, T]:
     """The same work as a stretch, from ``first`` to ``last``, of longer work; closing it closes the work. tell: called
     with the work's own part done before each step is passed on."""
+    came: list[T] = []
+    parts = _kept(steps, came)
     try:
-        while True:
-            try:
-                part = next(steps)
-            except StopIteration as end:
-                value: T = end.value
-                return value
+        for part in parts:
             if tell is not None:
                 tell(part)
             yield first + (last - first) * part
     finally:
-        steps.close()
+        parts.close()
+    return came[0]
+
+
+def _kept(steps: Generator[float, None, T], came: list[T]) -> Generator[float, None, None]:
+    """The work's steps; what comes of it is added to a list."""
+    came.append((yield from steps))

@@ -31,3 +31,8 @@ def undo(redo: bool = False) -> None:
 def knee_notes() -> list[Note]:
     """The notes of the left knee, which the figure of tests bends the wrong way."""
     return [n for n in checked().notes if n.check == "joint-limit" and n.part == "shin.L"]
+
+
+def knee() -> Note:
+    """The severest of them."""
+    return knee_notes()[0]

@@ -6,6 +6,7 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -32,6 +33,16 @@ def shot(tmp_path: Path) -> Path:
 
     keeper()
     return saved(tmp_path / "tower.blend")
+
+
+@pytest.fixture
+def rig() -> Any:
+    """A figure whose left knee bends the wrong way round frame 20, at frame 3."""
+    from .sampling.figure import bent_knee
+
+    rig = bent_knee()
+    bpy.context.scene.frame_set(3)
+    return rig
 
 
 @pytest.fixture

@@ -15,23 +15,12 @@ from plumbline.core.body import PARTS
 from plumbline.core.card import Card
 from plumbline.core.check import LANES
 
-from .asking import check, checked, knee_notes
-from .sampling.figure import bent_knee, figure, key, walk
+from .asking import check, checked, knee
+from .sampling.figure import figure, key, walk
 
 pytestmark = pytest.mark.usefixtures("face")
 
 BENT = 20
-
-
-@pytest.fixture
-def rig() -> Any:
-    rig = bent_knee()
-    bpy.context.scene.frame_set(3)
-    return rig
-
-
-def knee() -> Any:
-    return knee_notes()[0]
 
 
 def test_the_button_fills_the_list(rig: Any) -> None:

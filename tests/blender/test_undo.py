@@ -8,23 +8,12 @@ import bpy
 import pytest
 from plumbline.blender_addon import checking, fingerprint, handlers, session, settings
 
-from .asking import check, checked, knee_notes, undo
-from .sampling.figure import bent_knee, key
+from .asking import check, checked, knee, undo
+from .sampling.figure import key
 
 pytestmark = pytest.mark.usefixtures("face")
 
 LAST = 40
-
-
-@pytest.fixture
-def rig() -> Any:
-    rig = bent_knee()
-    bpy.context.scene.frame_set(3)
-    return rig
-
-
-def knee() -> Any:
-    return knee_notes()[0]
 
 
 def test_the_probe_that_undo_brings_back_is_tidied(rig: Any) -> None:

@@ -105,7 +105,9 @@ def fall(t: Tread, relative: Array, known: Array, count: int) -> Footfalls:
     for k in range(sides):
         rows = slice(k * N, k * N + N)
         sure = may[rows] & (touch.over_each(height[rows], way.width) < touch.SURE * t.leg) | dwelling[rows]
-        found.append(touch.timed(_kept(runs[k], sure.any(0), t, way), least[k], way, count))
+        # where no point may stand any more, being too high, its speed still tells when it left
+        speed = np.where(np.isfinite(least[k]), least[k], ratio[rows].min(0))
+        found.append(touch.timed(_kept(runs[k], sure.any(0), t, way), speed, way, count))
     raw = np.sqrt((relative**2).sum(-1)).T / t.dt
     found = [pinned(row, raw[k * N:k * N + N], t.samples, t.leg, sample_rate(t)) for k, row in enumerate(found)]
     found = sprung(found, height.reshape(sides, N, d).min(1), t.samples, sample_rate(t), t.leg, t.speed)

@@ -134,6 +134,6 @@ def _end(ratio: Array, way: Pace, at: int, side: int, share: float) -> float:
     out = at + side
     inner, outer = ratio[at], ratio[out]
     here, there = way.middle[at], way.middle[out]
-    if not np.isfinite(outer):
+    if not np.isfinite(outer) or outer <= max(share, inner):    # it got too high there, not too fast
         return float((here + there) / 2)
     return float(here + (share - inner) / (outer - inner) * (there - here))

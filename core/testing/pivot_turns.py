@@ -11,7 +11,7 @@ import numpy as np
 
 from ..measures.sole import guessed_sole
 from ..numeric.rotation import exp
-from ..shot import Sole
+from ..shot import Sole, Surface
 from . import edit
 from .pivot_walk import PUSH, STRIKE, Walk, smooth
 from .puppet import act, adult
@@ -45,8 +45,8 @@ def stepping(left: Sequence[Plant], right: Sequence[Plant], seconds: float, fps:
     """
     f = int(round(seconds * fps)) + 1
     t = np.arange(f) / fps
-    middle = np.mean([_track(plants, t) for plants in (left, right)], axis=0)
-    body = np.column_stack([middle, np.full(f, -0.1)])
+    over = np.array([_track(plants, t) for plants in (left, right)])
+    body = np.column_stack([over[..., :2].mean(0), over[..., 2].min(0) - 0.1])
     up = np.zeros(f)
     for a, b in airs:
         up += np.where((t > a) & (t < b), 4.905 * (t - a) * (b - t), 0.0)
@@ -71,11 +71,12 @@ def stepping(left: Sequence[Plant], right: Sequence[Plant], seconds: float, fps:
 
 
 def _track(plants: Sequence[Plant], t: Array) -> Array:
-    """(F, 2) where the body would be over one foot alone: over its ankle, as far behind its ball as at rest."""
+    """(F, 3) where the body would be over one foot alone: over its ankle, as far behind its ball as at rest."""
     knots = [moment for p in plants for moment in (p.on, p.off)]
     x, y = (np.interp(t, knots, [p.place[k] for p in plants for _ in range(2)]) for k in (0, 1))
     heading = np.interp(t, knots, [h for p in plants for h in (p.heading, p.heading + p.turned)])
-    return np.column_stack([x - BEHIND * np.sin(heading), y + BEHIND * np.cos(heading)])
+    level = np.interp(t, knots, [p.level for p in plants for _ in range(2)])
+    return np.column_stack([x - BEHIND * np.sin(heading), y + BEHIND * np.cos(heading), level])
 
 
 def _stand(p: Plant, s: float, ankle: Array, sole: Array) -> tuple[Array, Array]:
@@ -159,3 +160,16 @@ def raised(fps: float = 24.0, level: float = 0.3) -> Walk:
     return Walk(made.shot, made.contacts | {"foot.L": [(0.0, 1.0), (4.0, 5.0)]})
 
 
+def stairs(fps: float = 24.0, rise: float = 0.15, eased: bool = False) -> Walk:
+    """Up stairs of 30 cm treads, landing flat; the treads are meshes of the shot, one surface."""
+    rows: tuple[list[Plant], list[Plant]] = ([], [])
+    treads = []
+    for k in range(-2, 9):
+        level, y = rise * k, -0.3 * k
+        aside = 0.09 if k % 2 == 0 else -0.09
+        rows[k % 2].append(Plant(0.2 + 0.6 * k, 0.98 + 0.6 * k, (aside, y), strike=0.0, push=0.3, level=level))
+        a, b, c, d = ([x, y + back, level] for x, back in ((-2, 0.22), (2, 0.22), (2, -0.08), (-2, -0.08)))
+        treads += [[a, b, c], [a, c, d]]
+    made = stepping(rows[0], rows[1], 4.4, fps, lift=rise + 0.06, eased=eased)
+    surface = Surface("Stairs", "marked", np.array(treads), np.eye(4)[None])
+    return Walk(replace(made.shot, surfaces=(surface,)), made.contacts)

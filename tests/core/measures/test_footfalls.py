@@ -31,6 +31,19 @@ def walk(fps=24.0, guessed=False, **kind):
     return replace(made, shot=replace(made.shot, characters=(replace(made.shot.characters[0], soles=known),)))
 
 
+def _bare(made):
+    """The same motion over ground that no mesh shows."""
+    return replace(made, shot=replace(made.shot, surfaces=()))
+
+
+def _sloping(made, degrees, axis=0):
+    """The whole walk and a floor mesh under it tilted about x (uphill is ahead) or y."""
+    turn = exp(np.radians(-degrees) * np.eye(3)[axis])
+    floor = 30 * np.array([[[-1.0, -1, 0], [1, -1, 0], [1, 1, 0]], [[-1, -1, 0], [1, 1, 0], [-1, 1, 0]]]) @ turn.T
+    return replace(made, shot=replace(rigid(made.shot, turn, np.zeros(3)),
+                                      surfaces=(Surface("Slope", "marked", floor, np.eye(4)[None]),)))
+
+
 def _of(shot):
     return Study(shot).of(footfalls, shot.characters[0])
 
@@ -75,6 +88,9 @@ MADE = {
     "in place": lambda fps: walk(fps, in_place=True), "quarter turn": pivot_turns.quarter_turn,
     "half a quarter under load": lambda fps: pivot_turns.quarter_turn(fps, under_load=np.pi / 2),
     "shuffle": pivot_turns.shuffle, "low shuffle": lambda fps: pivot_turns.shuffle(fps, rise=0.014),
+    "stairs": pivot_turns.stairs, "stairs that no mesh shows": lambda fps: _bare(pivot_turns.stairs(fps)),
+    "up a slope": lambda fps: _sloping(walk(fps), 9.0), "across a slope": lambda fps: _sloping(walk(fps), 9.0, 1),
+    "up a slope that no mesh shows": lambda fps: _bare(_sloping(walk(fps), 9.0)),
     "hop": pivot_turns.hop, "low hop": lambda fps: pivot_turns.hop(fps, flight=0.25),
 }
 

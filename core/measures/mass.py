@@ -110,20 +110,25 @@ def masses_of(character: Character, table: BodyTable = MEAN, skin: SkinMass | No
 
     skin: its volume, where the mesh is known. by_volume: True takes that, False the table; None takes the volume of
     what is not built like people. The card's typed masses replace those of their parts: the rest keep their share of
-    an average body of the figure's height, so that a head typed heavier is heavier.
+    an average body of the figure's height, so that a head typed heavier is heavier. Of a figure that is no human one
+    and whose mesh is not known, only what is typed has mass.
     """
-    why = "" if character.human else "it is no human figure"
-    why = why or unlike_people(character) or (_large_head(skin, table) if skin else "")
-    if skin is not None and (by_volume or (by_volume is None and why)):
+    skin = skin if skin is not None and skin.volume.sum() > 0 else None
+    odd = unlike_people(character) or (_large_head(skin, table) if skin else "")
+    pieces: list[Piece] = []
+    why = "it is no human figure and no mesh was weighed: type its masses on the card"
+    source = "nothing"
+    if skin is not None and (by_volume or (by_volume is None and (odd or not character.human))):
         pieces, source = skin.pieces(), "the volume of its mesh"
-    else:
-        pieces, source = pieces_of(character, table), table.source
-    if not pieces:
-        return _none(character, "no trunk bone is mapped and no mesh was weighed, so nothing tells where its mass lies")
+    elif character.human or by_volume is False:
+        pieces, source = pieces_of(character, table), table.source + (f", although {odd}" if odd else "")
+        why = "no bone of a trunk is mapped and no mesh was weighed, so nothing tells where its mass lies"
+    typed = tuple(part for part in character.card.masses if character.has(part))
+    if not pieces and not typed:
+        return _none(character, why)
     total = sum(piece.share for piece in pieces)
     average = AVERAGE_BUILD * (character.height * character.real_size) ** 2 or 1.0
     weights = [average * piece.share / total for piece in pieces]
-    typed = tuple(part for part in character.card.masses if character.has(part))
     if typed:
         pieces, weights = _as_typed(character, pieces, weights, typed)
         source = f"the card; {source}" if any(p.carrier not in typed for p in pieces) else "the card"

@@ -68,9 +68,8 @@ def pieces_of(character: Character, table: BodyTable) -> list[Piece]:
 
 
 def moments_of(segment: Segment, span: Array, ahead: Array | None) -> Array:
-    """Second moments over mass (3, 3) m2 of a segment that spans (3,) m, its front facing ``ahead``; round where that
-    is
-    None."""
+    """Second moments over mass (3, 3) m2 of a segment that spans (3,) m, its front facing ``ahead`` (3,); round where
+    that is None."""
     length = float(np.linalg.norm(span))
     sagittal, transverse, along = ((radius * length) ** 2 for radius in segment.gyration)
     if ahead is None:
@@ -170,8 +169,7 @@ def _joints(character: Character, limb: tuple[str, str, str], along: tuple[float
 def _long(character: Character, table: BodyTable, limb: tuple[str, str, str], joints: list[Array],
           ahead: Array | None) -> list[Piece]:
     """The two long segments of a limb. Where both of its joints are the rig's own, the center keeps its share of the
-    way
-    between them, so that a limb that stretches takes its mass along."""
+    way between them, so that a limb that stretches takes its mass along."""
     out = []
     for k, part in enumerate(limb[:2]):
         segment = table.segments[body.base(part)]

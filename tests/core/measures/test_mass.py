@@ -281,9 +281,30 @@ def test_a_big_headed_cartoon_has_a_big_headed_center_of_mass():
     assert "de Leva" in masses_of(c, skin=large, by_volume=False).source
 
 
-def test_what_is_no_human_is_weighed_by_volume():
+def test_what_is_no_human_is_weighed_by_volume_or_by_its_card():
     c = replace(adult(), human=False)
     assert "volume" in masses_of(c, skin=skinned(c, 0.1)).source
+    assert "no human" in masses_of(c).why and not masses_of(c).parts
+    found = masses_of(replace(c, card=Card(masses={"pelvis": 4.0, "head": 1.0})))
+    assert found.source == "the card" and found.parts == ("pelvis", "head") and found.total == 5.0
+    middles = [(c.rest_head(p) + c.rest_end(p)) / 2 for p in found.parts]
+    np.testing.assert_allclose(found.centers(c)[..., 0].T, middles, atol=1e-12)
+
+
+def test_a_table_for_a_figure_unlike_people_says_so():
+    whole = puppet.adult()
+    squashed = np.where(whole.heads[:, 2:] < 0.94, 0.3, 1.0) * [0, 0, 1.0] + [1, 1, 0]
+    heads, tails = whole.heads * squashed, whole.tails * squashed
+    short = puppet.Puppet(whole.parts, heads, tails, puppet.bone_axes(heads, tails), whole.up, whole.forward)
+    c = puppet.character_of(short, *puppet.pose(short, {}, np.zeros((3, 3))))
+    found = masses_of(c)
+    assert not found.why and "although the leg is" in told(found)
+
+
+def test_a_figure_of_sheets_falls_back_on_the_table():
+    c = adult()
+    nothing = SkinMass((), np.zeros(0), np.zeros((0, 3)), np.zeros((0, 3, 3)))
+    assert masses_of(c, skin=nothing, by_volume=True).source.startswith("de Leva")
 
 
 def test_a_volume_lies_where_the_skin_is_and_turns_with_its_bone():

@@ -2,9 +2,9 @@
 """How the body's mass moves, and what that asks of the ground: momentum, force, pressure point, friction.
 
 Everything stands on one fit of one window (numeric.local_fit): centers of mass and bone axes are fitted once, and the
-rate of the angular momentum comes from their accelerations, not from a second filter over the momentum: against force
-plates that is 0.3 cm nearer along the walk. Rigid segments enter by their second moments S about their centers: with
-a_k for the axes of the bone, the spin of a segment is the sum of S_jk a_j x da_k/dt, exactly I w for any rigid turn.
+rate of the angular momentum comes from their accelerations, not from a second filter over the momentum, which would
+round it off twice. Rigid segments enter by their second moments S about their centers: with a_k for the axes of the
+bone, the spin of a segment is the sum of S_jk a_j x da_k/dt, exactly I w for any rigid turn.
 """
 
 from collections.abc import Sequence

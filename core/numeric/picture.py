@@ -79,6 +79,8 @@ class Picture:
 
     def covers(self, thing: int, points: Array, window: Array) -> Array:
         """(K,) whether the thing covers the points (K, 2) U, which lie in the window (4,) or not far from it."""
+        if not len(points):
+            return np.zeros(0, bool)
         if thing not in self._open:
             self._open[thing] = bool(np.isnan(self.flat(thing)[0].sum()))
         if self._open[thing]:  # triangles that reach behind the camera leave gaps in the contour

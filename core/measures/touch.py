@@ -27,7 +27,7 @@ PEAKS = (0.35, 3.0)         # peaks are held to this: a kick nearby makes no sli
 #: real feet move at 0.03 to 0.11 of it as they land and at 0.08 to 0.22 as they leave.
 LANDS, LEAVES = 0.09, 0.14
 GATE, SURE = 0.10, 0.06     # points that stand lie lower than the first, and somewhere in a contact than the second
-FILL, DROP = 0.05, 0.07     # shorter gaps are filled, shorter contacts dropped
+FILL, DROP = 0.08, 0.07     # shorter gaps are filled, shorter contacts dropped
 
 
 @dataclass(frozen=True)

@@ -4,13 +4,13 @@
 Each foot is told by its plants. While it stands it turns about its heel edge as it lands, about the vertical through
 its ball while it bears, and about its ball as it leaves; every pivot is held exactly.
 """
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..measures.sole import guessed_sole
-from ..numeric.rotation import exp
 from ..shot import Sole, Surface
 from . import edit
 from .pivot_walk import PUSH, STRIKE, Walk, smooth
@@ -79,19 +79,29 @@ def _track(plants: Sequence[Plant], t: Array) -> Array:
     return np.column_stack([x - BEHIND * np.sin(heading), y + BEHIND * np.cos(heading), level])
 
 
+def _yaw(angle: float) -> Array:
+    c, s = math.cos(angle), math.sin(angle)
+    return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+
+
+def _pitch(angle: float) -> Array:
+    c, s = math.cos(angle), math.sin(angle)
+    return np.array([[1.0, 0.0, 0.0], [0.0, c, -s], [0.0, s, c]])
+
+
 def _stand(p: Plant, s: float, ankle: Array, sole: Array) -> tuple[Array, Array]:
     """Ankle place (3,) and turn (3, 3) of a foot s seconds after it touched."""
     heel, ball = sole[0] * (1, 1, 0), sole[3] * (1, 1, 0)
     whole = p.off - p.on
     roll, peel = min(0.10, whole / 4), min(0.26, whole / 3)
     over = float(smooth((s - roll) / max(whole - roll - peel, 1e-6)))
-    yaw = exp(np.array([0.0, 0.0, p.heading + p.turned * over]))
+    yaw = _yaw(p.heading + p.turned * over)
     pitch, pivot = 0.0, ball
     if s < roll:
         pitch, pivot = p.strike * float(1 - smooth(s / roll)), heel if p.strike < 0 else ball
     elif s > whole - peel:
         pitch = p.push * float(smooth((s - whole + peel) / peel))
-    tilt = exp(np.array([pitch, 0.0, 0.0]))
+    tilt = _pitch(pitch)
     # pitched about its pivot in its own frame, then turned about the vertical through its ball
     own = pivot + tilt @ (ankle - pivot)
     return yaw @ (own - ball) + np.array([*p.place, p.level]) + (0, 0, ball[2]), yaw @ tilt
@@ -113,9 +123,9 @@ def _foot(plants: Sequence[Plant], t: Array, ankle: Array, sole: Array, lift: fl
         gone = float(smooth(s)) if eased else 0.55 * s + 0.45 * float(smooth(s))
         (start, _), (end, _) = _stand(p, p.off - p.on, ankle, sole), _stand(q, 0.0, ankle, sole)
         a, b = p.heading + p.turned, q.heading
-        yaw = exp(np.array([0.0, 0.0, a + (b - a) * gone]))
+        yaw = _yaw(a + (b - a) * gone)
         place[i] = start + (end - start) * gone + (0, 0, lift * np.sin(np.pi * s) ** 2)
-        turn[i] = yaw @ exp(np.array([p.push + (q.strike - p.push) * gone, 0.0, 0.0]))
+        turn[i] = yaw @ _pitch(p.push + (q.strike - p.push) * gone)
     return place + ground, turn
 
 

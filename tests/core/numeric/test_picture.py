@@ -35,6 +35,7 @@ def test_points_are_covered_by_what_is_before_the_camera(picture: Picture, thing
 
 @pytest.mark.parametrize("thing", [0, 1])
 def test_no_points_are_no_error(picture: Picture, thing: int) -> None:
-    """As where all samples of an outline are hidden by something else."""
+    """As where all samples of an outline are hidden by something else, after other places were asked for."""
+    picture.covers(thing, np.array([[70.0, 30.0]]), WINDOW)
     assert picture.covers(thing, np.zeros((0, 2)), WINDOW).tolist() == []
     assert picture.nearest(np.zeros((0, 2)), [0, 1], WINDOW, 1.0).tolist() == []

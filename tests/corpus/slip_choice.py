@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """How slip's own numbers stand on clips that they were not chosen on.
 
-Every number that says whether a foot stands is set to shares of itself, one at a time, and three kinds of mistakes are
+Numbers that say whether a foot stands are set to shares of itself, one at a time, and three kinds of mistakes are
 counted: notes of medium severity or above on clean clips that tests/corpus/accepted.json does not hold (false), slides
 listed there that are no longer told (lost), and planted skates that are not told at their severity (missed). A share is
 taken where the choosing clips have the fewest mistakes, the one in use first; what the held-back clips would have taken
@@ -29,12 +29,12 @@ from . import files, plate_data
 from .drifts import largest
 
 SHARES = (0.6, 1.0, 1.6)
-#: Every number that decides where a foot stands, on what, or what of its way is a slide.
+#: Numbers that decide where a foot stands, on what, or what of its way is a slide.
 NUMBERS: tuple[tuple[ModuleType, str], ...] = (
     *((contacts, n) for n in ("SWING_SHARE", "SWING_HEIGHT", "NO_SWING", "GATE", "SURE_HEIGHT", "SURE_SPEED",
-                              "NOT_STILL", "LOWER_KNOWN", "LOWER_GUESSED", "FILL", "DROP", "SKATE_GAP", "SKATE_RISE",
-                              "GLIDE_RISE", "GLIDE_FAR", "LIES", "SINKS")),
-    *((belt, n) for n in ("LOW", "QUIET", "WIDTH", "STANDS", "LEAST_SPEED", "REST_SHARE", "MOST_SPREAD")),
+                              "NOT_STILL", "LOWER_KNOWN", "LOWER_GUESSED", "SKATE_RISE", "GLIDE_RISE", "GLIDE_FAR",
+                              "LIES")),
+    *((belt, n) for n in ("STANDS", "MOST_SPREAD")),
     *((drift, n) for n in ("EDGE", "SHORTEST", "WINDOW", "TOGETHER", "UNSURE_HEIGHT", "UNSURE_PLACE")),
 )
 PLATE_RATES = (24.0, 30.0, 60.0)

@@ -17,6 +17,7 @@ from pathlib import Path
 
 import numpy as np
 from plumbline.core.measures.supports import Supports, supports
+from plumbline.core.shot import Shot
 from plumbline.core.study import Study
 
 from . import plate_data
@@ -45,11 +46,25 @@ class Miss:
     whole: bool
 
 
-def missed(folder: Path, name: str, fps: float, phase: float, speed: float = 1.0, plates: bool = True) -> list[Miss]:
-    """Every event of a trial, sampled at ``fps`` as if played at ``speed``; without plates the laboratory's marks."""
+def bare(shot: Shot, toes: bool) -> Shot:
+    """The figure without its soles, which then are guessed from its joints, and without toe bones."""
+    c = shot.characters[0]
+    rows = [i for i, part in enumerate(c.parts) if toes or not part.startswith("toe")]
+    less = replace(
+        c, soles=(), parts=tuple(c.parts[i] for i in rows), bones=tuple(c.bones[i] for i in rows),
+        heads=c.heads[:, rows], tails=c.tails[:, rows], axes=c.axes[:, rows], twist_axes=c.twist_axes[:, rows],
+        rest_heads=c.rest_heads[rows], rest_tails=c.rest_tails[rows], rest_axes=c.rest_axes[rows])
+    return replace(shot, characters=(less,))
+
+
+def missed(folder: Path, name: str, fps: float, phase: float, speed: float = 1.0, plates: bool = True,
+           kind: str = "") -> list[Miss]:
+    """Every event of a trial, sampled at ``fps`` as if played at ``speed``; without plates the laboratory's marks.
+    kind: '' with soles, 'guessed' without, 'toeless' without toe bones too."""
     trial = plate_data.trial(folder, name)
     shot, now = trial.sampled(fps / speed, phase)
-    found: Supports = Study(replace(shot, fps=fps)).of(supports, shot.characters[0])
+    shot = replace(bare(shot, kind == "guessed") if kind else shot, fps=fps)
+    found: Supports = Study(shot).of(supports, shot.characters[0])
     whole = {(load.foot, moment) for load in trial.loads if load.whole for moment in (load.on, load.off)}
     out = []
     for foot, which, at in trial.events() if plates else trial.marked:
@@ -77,8 +92,10 @@ def line(title: str, found: Iterable[Miss], near: float = NEAR) -> str:
     return f"{title:44s}{events:3d} events {share:5.1f} %  worst {np.abs(late).max():4.0f} ms  " + ", ".join(parts)
 
 
-def _all(folder: Path, names: Iterable[str], rates: Iterable[float] = RATES, speed: float = 1.0) -> list[Miss]:
-    return [m for n in names for fps in rates for phase in PHASES for m in missed(folder, n, fps, phase, speed)]
+def _all(folder: Path, names: Iterable[str], rates: Iterable[float] = RATES, speed: float = 1.0, kind: str = ""
+         ) -> list[Miss]:
+    return [m for n in names for fps in rates for phase in PHASES
+            for m in missed(folder, n, fps, phase, speed, kind=kind)]
 
 
 def _counted(folder: Path) -> str:
@@ -125,6 +142,9 @@ def report(folder: Path, events: bool = False) -> None:
     print(line("all whole contacts, sitting too", [m for m in every if m.whole]))
     for fps in RATES:
         print(line(f"all but sitting, {fps:g}", [m for m in touch if m.fps == fps]))
+    for kind in ("guessed", "toeless"):
+        print(line(f"all but sitting, soles {kind}", _all(folder, [n for n in TRIALS if n != SITTING], kind=kind)))
+        print(line(f"walk on a treadmill, soles {kind}", _all(folder, [TREADMILL], kind=kind)))
     marked = [m for n in TRIALS for fps in RATES for phase in PHASES for m in missed(folder, n, fps, phase, 1.0, False)]
     print(line("steps marked by the laboratory", marked))
     print(line("... within 33 + 10 ms", marked, NEAR + 0.01))

@@ -23,7 +23,7 @@ _FILLS = np.array([0.86, 0.93, 1.0])
 CROWD = 60
 _HOLLOW = (0.161, 0.169, 0.180)  # inside of a note that was set aside
 _LEAST = 3.0  # pixels of width that a bar keeps however short its span
-_PITCH, _FIRST = 10.0, 12.0  # of the rows: pixels from row to row, and of the first above the region's edge
+_PITCH, _FIRST = 12.0, 12.0  # of the rows: pixels from row to row, and of the first above the region's edge
 _ROOM = 60.0  # pixels above the rows that stay with the keys
 _LETTER_LEAST = 13.0  # pixels of width from which a bar carries its letter
 
@@ -180,8 +180,8 @@ def rows(t: Table, axis: Axis, hover: int = -1) -> Picture:
     top = {int(lane): high - _PITCH * u * k for k, lane in enumerate(lanes)}
     for lane, y in top.items():
         color = LANE_COLORS[list(LANES)[lane]]
-        out.rectangles(np.array([[0, y - 5 * u, axis.width, y - 4 * u]]), _rgba(color, 0.16))
-    hang = np.array([top[int(k)] for k in t.lane]) - 0.5 * u
+        out.rectangles(np.array([[0, y - 6 * u, axis.width, y - 5 * u]]), _rgba(color, 0.16))
+    hang = np.array([top[int(k)] for k in t.lane]) - 1.5 * u
     seen = np.flatnonzero((right >= 0) & (left <= axis.width))
     order = _order(t, seen)
     boxes = np.stack([left, hang - HEIGHTS[t.rank] * u, right, hang], 1)[order]
@@ -193,8 +193,8 @@ def rows(t: Table, axis: Axis, hover: int = -1) -> Picture:
         out.rectangles(np.stack([notches - u, under - 5 * u, notches + u, under], 1), _rgba(KEY))
     for lane, y in top.items():
         name = list(LANES)[lane]
-        out.rectangles(np.array([[4 * u, y - 9.2 * u, 12.5 * u, y - 0.7 * u]]), _rgba(LANE_COLORS[name]))
-        out.letters.append(Letter(LANES[name], 8.25 * u, y - 8.0 * u, 8.5 * u, _rgba(KEY)))
+        out.rectangles(np.array([[4 * u, y - 11.0 * u, 15.0 * u, y]]), _rgba(LANE_COLORS[name]))
+        out.letters.append(Letter(LANES[name], 9.5 * u, y - 9.5 * u, 10.5 * u, _rgba(KEY)))
     if t.selected >= 0:
         x = float(axis.x(t.worst[t.selected]))
         lane_color = _lane(t, t.selected)

@@ -114,7 +114,7 @@ def test_every_lane_has_its_row_with_its_letter_in_the_catalogues_order():
     assert [letter.text for letter in letters] == list(LANES.values())
     top = {notes[i].lane: box[3] for i, box in zip(picture.who, picture.hits, strict=True)}
     assert [top[lane] for lane in LANES] == sorted(top.values(), reverse=True)
-    assert np.diff(sorted(top.values())) == pytest.approx(10.0)
+    assert np.diff(sorted(top.values())) == pytest.approx(12.0)
     assert picture.top < TALL.height - 60, "the keys keep their room"
 
 

@@ -49,11 +49,12 @@ def editors_of_time() -> Iterator[float]:
     yield 1.5
     note = hands.go_to("linear-span")
     pose(CONTROLS)
-    hands.scene().frame_set(note.start)
+    hands.scene().frame_set(note.start - 9)
     place = hands.area("DOPESHEET_EDITOR")
     place.spaces.active.show_region_ui = False
     yield 0.8
     with hands.inside("DOPESHEET_EDITOR"):
+        bpy.ops.anim.channels_expand(all=True)
         bpy.ops.action.view_all()
     yield 0.8
     with hands.inside("DOPESHEET_EDITOR"):

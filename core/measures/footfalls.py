@@ -131,7 +131,7 @@ def fall(t: Tread, relative: Array, known: Array, count: int) -> Footfalls:
 
 def sample_rate(t: Tread) -> float:
     """Samples a second; on twos half of them are drawings."""
-    return float((t.samples[-1] - t.samples[0]) / t.dt.sum())
+    return float((t.samples[-1] - t.samples[0]) / t.dt.sum()) if len(t.dt) else t.rate
 
 
 def _least(ratio: Array, may: Array) -> Array:

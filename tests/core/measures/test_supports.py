@@ -152,3 +152,51 @@ def test_cost_of_the_whole_contact_model():
         study.of(supports, c)
         spent.append((time.process_time() - started) * 1000 / shot.count)
     assert min(spent) < 0.06, f"{min(spent):.3f} s CPU per 1,000 frames"
+
+
+def _rows(c, rows):
+    return replace(c, heads=c.heads[rows], tails=c.tails[rows], axes=c.axes[rows], twist_axes=c.twist_axes[rows],
+                   scale=c.scale[rows])
+
+
+def _parts(c, keep):
+    rows = [i for i, p in enumerate(c.parts) if keep(p)]
+    return replace(c, parts=tuple(c.parts[i] for i in rows), bones=tuple(c.bones[i] for i in rows),
+                   heads=c.heads[:, rows], tails=c.tails[:, rows], axes=c.axes[:, rows],
+                   twist_axes=c.twist_axes[:, rows], rest_heads=c.rest_heads[rows], rest_tails=c.rest_tails[rows],
+                   rest_axes=c.rest_axes[rows])
+
+
+@pytest.mark.parametrize("count", (1, 2, 3, 4))
+def test_shots_of_a_few_frames(count):
+    shot = walk(FPS).shot
+    found = _of(replace(shot, frames=shot.frames[:count], last=None,
+                        characters=(_rows(shot.characters[0], slice(count)),)))
+    assert found.touches.shape == (len(found.parts), count) and found.place.shape == (count, len(found.parts), 3)
+
+
+@pytest.mark.parametrize("keep", (lambda p: p[:3] not in ("foo", "toe"), lambda p: p[:3] in ("foo", "shi", "thi"),
+                                  lambda p: p == "pelvis"))
+def test_figures_that_lack_parts(keep):
+    shot = walk(FPS).shot
+    found = _of(replace(shot, characters=(_parts(shot.characters[0], keep),)))
+    assert len(found.found) == sum(s.part in found.parts for s in found.found)
+
+
+def test_without_gravity_nothing_is_said_to_bear_less():
+    shot = replace(walk(FPS).shot, gravity=np.zeros(3))
+    found = _of(shot)
+    assert len(found.found) >= 8 and all(s.bears for s in found.found)
+
+
+def test_declared_needs_suffice():
+    shot = replace(_lowered(0.42, 0.42), surfaces=(FLOOR, _top(0.40)))
+    whole, bare = _of(shot), _of(shot.only(supports.needs()))
+    assert whole.found == bare.found
+    np.testing.assert_array_equal(whole.load, bare.load)
+
+
+def test_poses_without_motion_between_them():
+    shot = walk(FPS).shot
+    found = _of(replace(shot, characters=(_rows(shot.characters[0], np.arange(shot.count) // 9 * 9),)))
+    assert np.isnan(found.point).all()

@@ -13,8 +13,8 @@ import numpy as np
 
 Array = np.ndarray
 
-#: Half-window in seconds, chosen on a walk over force plates: the pressure point is 3.4 cm rms off along the walk and
-#: 2.3 across, at 24, 30 and 60 fps alike. A wider window errs more along and in the vertical force, a narrower one
+#: Half-window in seconds, chosen on a walk over force plates: the pressure point is 2.4 cm rms off along the walk and
+#: 1.8 across, at 24, 30 and 60 fps alike. A wider window errs more along and in the vertical force, a narrower one
 #: across (tests/corpus/plates.py prints both).
 HALF_WINDOW = 0.13
 

@@ -16,17 +16,28 @@ from pathlib import Path
 
 import numpy as np
 from plumbline.core.measures.mass import masses_of
-from plumbline.core.measures.mass_motion import MassMotion, mass_motion_of
+from plumbline.core.measures.mass_motion import mass_motion_of
 from plumbline.core.numeric.local_fit import HALF_WINDOW
+from plumbline.core.shot import Character
 from plumbline.core.tables.segments import TABLES
 
-from .plate_people import NAMES, TOUCH, Trial, treadmill, trial
+from .plate_data import THRESHOLD, TREADMILL, Trial, trial
 
 Array = np.ndarray
 RATES = (24.0, 30.0, 60.0)
 PHASES = (0.0, 1 / 3, 2 / 3)
 #: Asked of the treadmill walk: m along, m across, body weights.
 GOAL = (0.04, 0.025, 0.05)
+
+
+#: Trials whose plates tell of the whole body: of the four-plate walk nothing is marked above the pelvis, and the seat
+#: of sit-to-stand is on no plate.
+NAMES = (TREADMILL, *(f"quarter_turn_{k}" for k in "abcde"), "quiet_standing_one_plate", "quiet_standing_two_plates",
+         "drop_jump_uneven")
+#: From here a foot stands across a plate's edge, s: the plates then hold only part (SOURCE.md of the trials).
+PARTIAL_FROM = {"quarter_turn_b": 1.95}
+#: A foot all of whose markers go faster than this is in the air, whatever stands under it, m/s.
+SWINGS = 0.5
 
 
 @dataclass(frozen=True)
@@ -43,60 +54,87 @@ class Read:
                      for v in (self.along, self.across, self.load))
 
 
-def motion_of(t: Trial, fps: float, phase: float, table: str = "mean", half_window: float = HALF_WINDOW) -> MassMotion:
-    shot = t.shot(fps, phase)
-    character = shot.characters[0]
-    return mass_motion_of(shot, character, masses_of(character, TABLES[table]), half_window=half_window)
+@dataclass(frozen=True)
+class Felt:
+    """All plates together at ``times`` (N,) s: force (N,) N upward; point (N, 2) m, NaN where nothing presses; whole
+    (N,) bool: they hold all that the ground gives."""
+
+    times: Array
+    force: Array
+    point: Array
+    whole: Array
+
+    def near(self, at: Array, rows: Array, seconds: float) -> Array:
+        """Whether any plate sample of ``rows`` (N,) bool lies within so many seconds of the times ``at``."""
+        some = self.times[rows]
+        if not len(some):
+            return np.zeros(len(at), bool)
+        after = np.clip(np.searchsorted(some, at), 0, len(some) - 1)
+        gap = np.minimum(np.abs(at - some[after]), np.abs(at - some[np.maximum(after - 1, 0)]))
+        return np.asarray(gap < seconds)
+
+
+def felt(t: Trial) -> Felt:
+    press = t.plate_force[..., 2]
+    total = press.sum(0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        weighed = (press[..., None] * np.nan_to_num(t.plate_point[..., :2])).sum(0)
+        point = weighed / np.where(total > THRESHOLD, total, np.nan)[:, None]
+    return Felt(t.plate_times, total, point, _whole(t))
+
+
+def _whole(t: Trial) -> Array:
+    """(N,) bool: each foot either stands on a plate, by a load that can be used, or swings."""
+    at = t.plate_times
+    out = np.ones(len(at), bool)
+    if t.name == TREADMILL or t.name.startswith("quiet"):
+        return out
+    for side, foot in t.feet.items():
+        paths = np.stack([t.places[m] for m in foot.markers])
+        speed = np.linalg.norm(np.gradient(paths, t.times, axis=1), axis=-1).min(0)
+        carried = np.interp(at, t.times, speed) > SWINGS
+        for load in t.loads:
+            if load.foot == side and load.on_usable and load.on is not None:
+                # a trial that ends on the plates is whole to its end
+                off = load.off if load.off_usable and load.off is not None else PARTIAL_FROM.get(t.name, np.inf)
+                carried |= (at >= load.on) & (at <= off)
+        out &= carried
+    return out
 
 
 def read(t: Trial, fps: float, table: str = "mean", half_window: float = HALF_WINDOW) -> Read:
     """The trial at one rate, phases together."""
+    plates = felt(t)
     loads, alongs, acrosses = [], [], []
     for phase in PHASES:
-        motion = motion_of(t, fps, phase, table, half_window)
-        at = t.start(fps, phase) + np.arange(len(motion.mass)) / fps
+        shot, at = t.sampled(fps, phase)
+        character = shot.characters[0]
+        motion = mass_motion_of(shot, character, masses_of(character, TABLES[table]), half_window=half_window)
         pull = float(np.linalg.norm(motion.gravity))
-        felt = np.interp(at, t.plate_times, t.force[:, 2])
-        where = np.stack([np.interp(at, t.plate_times, t.point[:, k]) for k in range(2)], 1)
-        whole = _all_about(t, at) & motion.sure & (at <= t.plate_times[-1])
-        error = motion.pressure_point(np.array([0.0, 0.0, t.floor]))[:, :2] - where
-        pressed = whole & motion.bears & ~_near_flight(t, at) & np.isfinite(error).all(1)
+        force = np.interp(at, plates.times, plates.force)
+        where = np.stack([np.interp(at, plates.times, plates.point[:, k]) for k in range(2)], 1)
+        whole = motion.sure & (at <= plates.times[-1]) & ~plates.near(at, ~plates.whole, HALF_WINDOW / 2)
+        error = motion.pressure_point(np.zeros(3))[:, :2] - where
+        aloft = plates.near(at, plates.whole & (plates.force < THRESHOLD), 0.1)
+        pressed = whole & motion.bears & ~aloft & np.isfinite(error).all(1)
         heading = motion.velocity[pressed, :2].mean(0) if pressed.any() else np.array([1.0, 0.0])
         if np.linalg.norm(heading) < 0.3:  # standing, or on a belt: as the feet point
-            heading = _facing(t)
+            heading = _facing(shot.characters[0])
         heading = heading / np.linalg.norm(heading)
         alongs.append(error[pressed] @ heading)
         acrosses.append(error[pressed] @ [-heading[1], heading[0]])
-        loads.append((motion.load - felt / (t.mass * pull))[whole])
+        loads.append((motion.load - force / (t.mass * pull))[whole])
     return Read(np.concatenate(loads), np.concatenate(alongs), np.concatenate(acrosses))
 
 
-def _all_about(t: Trial, at: Array) -> Array:
-    """Whether the plates hold everything all through the window about each time."""
-    lacking = t.plate_times[~t.whole]
-    if not len(lacking):
-        return np.ones(len(at), bool)
-    k = np.searchsorted(lacking, at)
-    before, after = lacking[np.maximum(k - 1, 0)], lacking[np.minimum(k, len(lacking) - 1)]
-    return np.asarray(np.minimum(np.abs(at - before), np.abs(after - at)) > HALF_WINDOW / 2)
-
-
-def _near_flight(t: Trial, at: Array) -> Array:
-    """Within 0.1 s of a time at which nothing presses."""
-    free = t.plate_times[(t.force[:, 2] < TOUCH) & t.whole]
-    if not len(free):
-        return np.zeros(len(at), bool)
-    k = np.clip(np.searchsorted(free, at), 0, len(free) - 1)
-    return np.asarray(np.minimum(np.abs(at - free[k]), np.abs(at - free[np.maximum(k - 1, 0)])) < 0.1)
-
-
-def _facing(t: Trial) -> Array:
-    ahead = sum((t.points[f"toe.{s}"] - t.points[f"heel.{s}"]).mean(0) for s in "LR")
+def _facing(character: Character) -> Array:
+    """Where the feet point, on the mean, (2,)."""
+    ahead = sum((character.end(f"foot.{s}") - character.head(f"foot.{s}")).mean(0) for s in "LR")
     return np.asarray(ahead)[:2]
 
 
 def trials(folder: Path) -> list[Trial]:
-    return [treadmill(folder / "walk_force_plates"), *(trial(folder / "force_plates", name) for name in NAMES)]
+    return [trial(folder, name) for name in NAMES]
 
 
 def table_of(found: Sequence[Trial]) -> list[str]:

@@ -46,6 +46,20 @@ def test_keys_edited_under_the_note_make_it_stale(rig: Any) -> None:
     assert stale() == [True]
 
 
+def test_the_keys_of_a_goal_that_is_an_object_of_its_own_are_held_against_the_checked_ones(rig: Any) -> None:
+    goal = bpy.data.objects.new("Step", None)
+    bpy.context.scene.collection.objects.link(goal)
+    for frame in (1, 30, 36, 40):
+        goal.location = (-0.2, -0.1, 0.3)
+        goal.keyframe_insert("location", frame=frame)
+    constraint = rig.pose.bones["shin.R"].constraints.new("IK")
+    constraint.target, constraint.chain_count = goal, 2
+    check()
+    goal.location.z = 0.5
+    goal.keyframe_insert("location", frame=36)
+    assert spans() == ((30, 40),)
+
+
 def test_a_second_edit_is_looked_at_too(rig: Any) -> None:
     key(rig, "head", "rotation_euler", 36, (0.3, 0.0, 0.0))
     assert spans() == ((30, 40),)

@@ -13,7 +13,7 @@ from .touch import Span
 
 Array = np.ndarray
 
-STILL = 2e-4                # leg lengths a second: a pinned point is slower
+STILL = 1e-3                # leg lengths a second: a pinned point is slower, solvers of limbs not being exact
 LEAST = 3                   # intervals that a hold lasts at least
 REACH = 0.06                # s: an end moves by no more than this, about what a soft start hides
 GOES = 0.35                 # a foot whose slowest point has this share of its mean speed goes; with less it rolls

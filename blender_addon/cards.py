@@ -10,7 +10,7 @@ import bpy
 from ..core.card import Card, CardError
 from ..core.shot import Character
 from . import session, settings
-from .sampling.armatures import CARD_PROPERTY
+from .sampling import kept_cards
 from .translation import iface_, rpt_
 
 
@@ -51,7 +51,8 @@ def card_on(operator: Any, context: Any, name: str) -> Card | None:
         )
         return None
     try:
-        return Card.read(rig[CARD_PROPERTY]) if isinstance(rig.get(CARD_PROPERTY), str) else character.card
+        text = kept_cards.text_of(context.scene, rig)
+        return Card.read(text) if isinstance(text, str) else character.card
     except CardError as error:
         operator.report({"WARNING"}, rpt_("The card on {:s} is left as it is: {:s}").format(rig.name, str(error)))
         return None
@@ -64,7 +65,7 @@ def keep_card(operator: Any, context: Any, name: str, card: Card) -> Any:
     if rig is None:
         operator.report({"WARNING"}, "There is no such character; check the shot again")
         return {"CANCELLED"}
-    rig[CARD_PROPERTY] = card.write()
+    kept_cards.keep(context.scene, rig, card.write())
     session.mark_edited(context.scene.session_uid, rig.name)
     return {"FINISHED"}
 
@@ -89,7 +90,7 @@ def shown_character(context: Any) -> Character | None:
 def shown_card(context: Any, character: Character) -> tuple[Card, str]:
     """The card that holds now, and where it comes from in words; cheap enough for drawing."""
     rig = armature_of(context, character)
-    text = rig.get(CARD_PROPERTY) if rig is not None else None
+    text = kept_cards.text_of(context.scene, rig) if rig is not None else None
     if isinstance(text, str) and text:
         try:
             return _read(text), iface_("Card on the armature {:s}").format(rig.name)

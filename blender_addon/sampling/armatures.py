@@ -14,15 +14,13 @@ from ...core.body_map.group import group
 from ...core.body_map.result import BodyMap, BodyMapError
 from ...core.body_map.skeleton import Skeleton
 from ...core.card import Card, CardError
+from .kept_cards import text_of
 from .presence import idle, seen
 from .rigs import Rig, carriers_of, is_selected, missing_files, places_of, rigs_of, told_apart, unusable
 from .skeleton import armatures_of, skeleton_of
 from .stands import Stands
 
 Array = np.ndarray
-
-#: The custom property of an armature object in which its card is kept, as JSON text.
-CARD_PROPERTY = "plumbline_card"
 
 
 class CannotMeasure(Exception):
@@ -196,7 +194,7 @@ def _members(
                 labels=[rig.name for rig in together],
             )
         )
-        card = _card(together, cards, fallback)
+        card = _card(scene, together, cards, fallback)
         try:
             found = _find(skeleton, card.parts)
         except BodyMapError as error:
@@ -275,14 +273,14 @@ def _renamed(member: Member, name: str) -> Member:
     return replace(member, name=name)
 
 
-def _card(rigs: Sequence[Rig], cards: dict[str, Card], fallback: Fallback) -> Card:
+def _card(scene: Any, rigs: Sequence[Rig], cards: dict[str, Card], fallback: Fallback) -> Card:
     for rig in rigs:
         if rig.name in cards:
             return cards[rig.name]
     if "" in cards:
         return cards[""]
     for rig in rigs:
-        text = rig.object.get(CARD_PROPERTY)
+        text = text_of(scene, rig.object)
         if text:
             try:
                 return Card.read(text if isinstance(text, str) else "")

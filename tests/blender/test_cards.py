@@ -10,7 +10,7 @@ import pytest
 from plumbline.blender_addon import preferences, session, settings
 from plumbline.blender_addon.cards import shown_character
 from plumbline.blender_addon.operators.card_limits import limit_of, limited
-from plumbline.blender_addon.sampling.armatures import CARD_PROPERTY
+from plumbline.blender_addon.sampling.kept_cards import CARD_PROPERTY, SCENE_PROPERTY, text_of
 from plumbline.core.card import Card
 from plumbline.core.tables.joint_ranges import BY_NAME
 
@@ -181,3 +181,36 @@ def test_the_studios_card_holds_where_the_armature_carries_none(
     (tmp_path / "Keeper.json").write_text("{", "utf-8")
     bpy.ops.plumbline.check_shot()
     assert "Keeper.json" in session.of(bpy.context.scene).why
+
+
+def test_the_card_of_an_override_is_there_when_the_shot_is_opened_again(tmp_path: Any) -> None:
+    """Blender drops custom properties that an override has and its library has not."""
+    rig = bent_knee()
+    own = bpy.data.collections.new("Keeper")
+    for thing in (rig, *rig.children_recursive):
+        own.objects.link(thing)
+    bpy.context.scene.collection.children.link(own)
+    bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "library.blend"))
+    bpy.ops.wm.read_homefile(use_empty=True)
+    with bpy.data.libraries.load(str(tmp_path / "library.blend"), link=True) as (_, here):
+        here.collections = ["Keeper"]
+    scene, linked = bpy.context.scene, here.collections[0]
+    scene.frame_start, scene.frame_end = 1, 40
+    scene.collection.children.link(linked)
+    linked.override_hierarchy_create(scene, bpy.context.view_layer, do_fully_editable=True)
+    scene.collection.children.unlink(linked)
+    check()
+    assert knee_notes()
+    done = bpy.ops.plumbline.set_limit(character="Keeper", angle=OVER.name, part="shin.L", degrees=60.0)
+    assert done == {"FINISHED"} and SCENE_PROPERTY in scene
+    for _ in range(2):
+        check()
+        assert not knee_notes()
+        bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "shot.blend"))
+        bpy.ops.wm.open_mainfile(filepath=str(tmp_path / "shot.blend"))
+    scene = bpy.context.scene
+    rig = next(o for o in scene.objects if o.type == "ARMATURE")
+    assert Card.read(text_of(scene, rig)).limits == {OVER.name: (None, 60.0)}
+    scene[SCENE_PROPERTY] = "{"
+    check()
+    assert knee_notes(), "what is no list of cards is as none"

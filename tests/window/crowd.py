@@ -128,7 +128,8 @@ def overridden() -> Iterator[float]:
     kept = hands.OUT / "override-kept.blend"
     bpy.ops.wm.save_as_mainfile(filepath=str(kept), copy=True)
     yield from hands.open_shot(kept)
-    assert "wrist_tilt" in hands.rig().get("plumbline_card", ""), "the card of an override is not kept with the shot"
+    kept_card = hands.module("sampling.kept_cards").text_of(hands.scene(), hands.rig())
+    assert kept_card and "wrist_tilt" in kept_card, "the card of an override is not kept with the shot"
     yield from hands.check()
     yield 0.5
     left = {n.check for n in hands.checked().notes}

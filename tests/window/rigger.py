@@ -129,7 +129,7 @@ def steps() -> Iterator[float]:
 def rig_card() -> str:
     """The card on the generated rig."""
     rig = next(o for o in hands.scene().objects if o.type == "ARMATURE" and o.mode == "POSE")
-    return str(rig.get(hands.module("sampling.armatures").CARD_PROPERTY, ""))
+    return str(rig.get(hands.module("sampling.kept_cards").CARD_PROPERTY, ""))
 
 
 hands.drive(steps())

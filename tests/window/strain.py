@@ -47,7 +47,7 @@ def history(name: str) -> Iterator[float]:
 
 
 def card() -> str:
-    return str(hands.rig().get(hands.module("sampling.armatures").CARD_PROPERTY, ""))
+    return str(hands.rig().get(hands.module("sampling.kept_cards").CARD_PROPERTY, ""))
 
 
 def undo_after_everything() -> Iterator[float]:

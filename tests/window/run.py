@@ -38,7 +38,9 @@ def grab(picture: Path, part: str) -> None:
         place, _, size = part.partition(" ")
         place = place or (BAR if picture.name.startswith("look-") else SEEN)
         words = [] if part == "all" else ["-crop", place, "+repage", "-resize", size or "100%"]
-        words += [] if part == "all" else ["+dither", "-colors", "128", "-define", "png:compression-level=9"]
+        words += (
+            [] if part == "all" else ["-depth", "8", "+dither", "-colors", "128", "-define", "png:compression-level=9"]
+        )
         subprocess.run([tool, "-window", "root", *words, str(picture)], check=False)
 
 

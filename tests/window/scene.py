@@ -190,7 +190,7 @@ def other_windows_and_views() -> Iterator[float]:
     with hands.inside():
         bpy.ops.screen.region_quadview()
     yield 1.0
-    hands.picture("evidence-quad", hands.around("VIEW_3D"), percent=45)
+    hands.picture("evidence-quad", hands.around("VIEW_3D"), percent=66)
     with hands.inside():
         bpy.ops.screen.region_quadview()
     with hands.inside():

@@ -128,6 +128,9 @@ def fill_rows(scene: Any) -> None:
     checked = session.of(scene)
     notes = checked.notes if checked else ()
     several = session.several(scene)
+    chosen = here.rows[here.index] if 0 <= here.index < len(here.rows) else None
+    was = (chosen.lane, chosen.place, chosen.who) if chosen is not None and chosen.scene == uid else None
+    frame = chosen.frame if chosen is not None else 0
     session.filling = True
     try:
         for i in reversed([i for i, row in enumerate(here.rows) if row.scene == uid]):
@@ -135,7 +138,9 @@ def fill_rows(scene: Any) -> None:
         first = len(here.rows)
         for number, note in enumerate(notes):
             _fill(here.rows.add(), uid, number, note, several)
-        here.index = first
+        # the note that was looked at stays chosen where it is found again
+        same = [i for i, row in enumerate(here.rows) if row.scene == uid and (row.lane, row.place, row.who) == was]
+        here.index = min(same, key=lambda i: abs(here.rows[i].frame - frame), default=first)
     finally:
         session.filling = False
 

@@ -109,3 +109,14 @@ def test_markers_are_those_of_the_notes_that_are_shown(pair: Any) -> None:
     bpy.ops.plumbline.add_markers()
     assert len(bpy.context.scene.timeline_markers) == 1
     bpy.ops.plumbline.remove_markers()
+
+
+def test_the_note_that_is_looked_at_stays_chosen_when_the_shot_is_checked_again(pair: Any) -> None:
+    here = settings.state()
+    number = next(i for i, n in enumerate(checked().notes) if n.character == "Mate")
+    bpy.ops.plumbline.go_to_note(number=number)
+    check()
+    assert checked().notes[settings.active_number(bpy.context)].character == "Mate"
+    bpy.data.objects.remove(pair[1])
+    check()
+    assert here.index == 0, "where it is gone, the first is chosen"

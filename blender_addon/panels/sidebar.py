@@ -187,9 +187,7 @@ def _frames(box: Any, context: Any, note: Note) -> None:
     """The worst frame as the scene counts it, as the shot counts it, and as timecode."""
     scene, checked = context.scene, session.of(context.scene)
     first = checked.shot.first if checked is not None and checked.shot is not None else scene.frame_start
-    row = box.row()
-    row.active = False
-    row.label(
+    box.label(
         text=iface_("Frame {:d}, {:d} of the shot, {:s}").format(
             note.worst, note.worst - int(first or 0) + 1, bpy.utils.smpte_from_frame(note.worst)
         ),

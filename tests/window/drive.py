@@ -149,7 +149,9 @@ def steps() -> Iterator[float]:
     yield 0.5
     bpy.context.view_layer.update()
     assert session.edited(scene), "an edit is not seen"
+    rig.pose.bones["torso"].keyframe_insert("location", frame=scene.frame_current)
     yield from hands.settled()
+    assert session.edited(scene), "a key that was set is not seen"
     hands.picture("panel-edited", top(130))
 
     # markers, in the light theme too

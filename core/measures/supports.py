@@ -265,11 +265,3 @@ def _touching(found: list[Support], parts: tuple[str, ...], count: int) -> Array
     for s in (s for s in found if s.part in parts):
         out[parts.index(s.part), s.span.first:s.span.last + 1] = True
     return out
-
-
-def outside(found: Supports, up: Array) -> Array:
-    """(F,) m: how far the pressure point lies from the middles of all patches' hull; zero inside, NaN where unknown."""
-    plane = _plane(up)
-    away = (found.place - found.point[:, None]) @ plane
-    return np.asarray(np.linalg.norm(smallest_norm(np.nan_to_num(away), found.touches.T
-                                                   & np.isfinite(found.point[:, :1])), axis=-1))

@@ -27,13 +27,15 @@ PEAKS = (0.35, 3.0)         # peaks are held to this: a kick nearby makes no sli
 #: real feet move at 0.03 to 0.11 of it as they land and at 0.08 to 0.22 as they leave.
 LANDS, LEAVES = 0.09, 0.14
 GATE, SURE = 0.10, 0.06     # points that stand lie lower than the first, and somewhere in a contact than the second
+LATE = 0.4                  # samples: a point that stops at once is told to stand so much too late
 FILL, DROP = 0.08, 0.07     # shorter gaps are filled, shorter contacts dropped
 
 
 @dataclass(frozen=True)
 class Span:
     """A contact in samples. on: where it begins, off: where it ends, fractions of samples, None where the shot cuts
-    it. first, last: the first and last sample that lie inside."""
+    it. first, last: the first and last sample at which the part stands; the first may lie before ``on`` by less than
+    half a sample."""
     on: float | None
     off: float | None
     first: int
@@ -122,7 +124,7 @@ def timed(runs: Sequence[tuple[int, int]], ratio: Array, way: Pace, count: int, 
     for a, b in runs:
         on = None if a == 0 else _end(ratio, way, a, -1, lands)
         off = None if b == last else _end(ratio, way, b, +1, leaves)
-        first = 0 if on is None else int(np.ceil(on - 1e-9))
+        first = 0 if on is None else int(np.ceil(on - LATE))
         final = count - 1 if off is None else int(np.floor(off + 1e-9))
         if final >= first:
             out.append(Span(on, off, first, final))

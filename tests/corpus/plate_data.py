@@ -7,7 +7,6 @@ in meters, seconds, newtons, Z up, the floor at zero.
 """
 
 import json
-from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
@@ -16,6 +15,8 @@ import numpy as np
 from plumbline.core.numeric import rotation as rot
 from plumbline.core.shot import Character, Shot, Sole
 from plumbline.core.testing.clips import _smooth
+
+from .plate_joints import fitted, joints_by_laboratory, joints_of_legs, joints_of_one_person, middle
 
 Array = np.ndarray
 THRESHOLD = 20.0  # N: a plate that bears more is stood on
@@ -103,24 +104,7 @@ class Foot:
     toe_place: Array
 
 
-# ---- rigid bodies of markers -----------------------------------------------------------------------------------------
-
-
-def fitted(template: Array, places: Array) -> tuple[Array, Array]:
-    """Rotations (T, 3, 3) and shifts (T, 3) that carry a template (M, 3) nearest to places (T, M, 3)."""
-    middle = places.mean(1)
-    centred = template - template.mean(0)
-    u, _, vt = np.linalg.svd(np.einsum("tmi,mj->tij", places - middle[:, None], centred))
-    flip = np.ones((len(places), 3))
-    flip[:, 2] = np.linalg.det(u @ vt)
-    turn = (u * flip[:, None]) @ vt
-    return turn, middle - turn @ template.mean(0)
-
-
-def _carried(template: Array, place: Array, markers: Array) -> Array:
-    """Where a place (3,) beside a template goes, (T, 3)."""
-    turn, shift = fitted(template, markers)
-    return turn @ place + shift
+# ---- feet ----------------------------------------------------------------------------------------------------------
 
 
 def _filled(rows: Array) -> Array:
@@ -295,12 +279,12 @@ def _read(folder: Path, name: str) -> Trial:
     times = known["marker_time"]
     center = None
     if given:
-        joints, roles = _joints_a(given), _ROLES_A
+        joints, roles = joints_by_laboratory(given), _ROLES_A
         center = given["mass_center"]
     elif "R.MT1" in places:
-        joints, roles = _joints_c(places), _ROLES_C
+        joints, roles = joints_of_legs(places), _ROLES_C
     else:
-        joints, roles = _joints_b(places, folder), _ROLES_B
+        joints, roles = joints_of_one_person(places, folder), _ROLES_B
     return replace(_made(name, times, places, joints, roles, known, loads, center), marked=marked)
 
 
@@ -325,55 +309,6 @@ _ROLES_B = {"heel": "{s}_calc", "outer": "{s}_5meta", "ball": "{s}_toe", "side":
 _ROLES_C = {"heel": "{S}.Heel", "ball": "{S}.MT2", "outer": "{S}.MT5", "inner": "{S}.MT1"}
 _ROLES_D = {"heel": "{S}.Heel", "arch": "{S}.Midfoot.Sup", "outer": "{S}.Toe.Lat", "inner": "{S}.Toe.Med",
             "side": "{S}.Midfoot.Lat", "tip": "{S}.Toe.Tip"}
-
-
-def _joints_a(given: dict[str, Array]) -> dict[str, Array]:
-    return {name: rows for name, rows in given.items() if name != "mass_center"}
-
-
-def _middle(places: dict[str, Array], *names: str) -> Array:
-    return np.mean([places[n] for n in names], axis=0)
-
-
-def _joints_b(places: dict[str, Array], folder: Path) -> dict[str, Array]:
-    """Knees and ankles lie between markers of which the inner ones were worn in the standing trial alone."""
-    with np.load(folder / "quiet_standing_two_plates.npz") as data:
-        still = {str(m): data["markers"][:, k].astype(float).mean(0) for k, m in enumerate(data["marker_names"])}
-    out = {}
-    for s, p in (("L", "L"), ("R", "r")):
-        shank = [m for m in (f"{p}_knee", f"{p}_ankle", f"{p}_sh2", f"{p}_sh3", f"{p}_shank_antsup") if m in places]
-        now = np.stack([places[m] for m in shank], 1)
-        template = np.stack([still[m] for m in shank])
-        inner = {joint: still[f"{p}_m{joint}"] for joint in ("knee", "ankle")}
-        out[f"hip.{s}"] = places[f"{s}_HJC"]
-        for joint, marker in inner.items():
-            out[f"{joint}.{s}"] = _carried(template, (still[f"{p}_{joint}"] + marker) / 2, now)
-        out[f"shoulder.{s}"] = places[f"{s}_Shoulder"] - (0, 0, 0.05)
-        out[f"elbow.{s}"] = _middle(places, f"{s}_elbow_lat", f"{s}_elbow_med")
-        out[f"wrist.{s}"] = _middle(places, f"{s}_wrist_radius", f"{s}_wrist_ulna")
-    out["thorax"] = (places["C7"] + _middle(places, "L_Sternum", "R_Sternum")) / 2
-    return out
-
-
-def _hips(places: dict[str, Array], left: str, right: str, back: Iterable[str]) -> dict[str, Array]:
-    """Hip centers from the front and back of the pelvis: 30 % of its width down, 19 % back, 36 % aside (Bell 1990, J
-    Biomech 23:617-621)."""
-    front = (places[left] + places[right]) / 2
-    wide = np.linalg.norm(places[left] - places[right], axis=-1)
-    aside = rot.unit(places[left] - places[right])
-    ahead = rot.unit(rot.square_to(front - _middle(places, *back), aside))
-    up = rot.cross(ahead, aside)
-    size = float(np.median(wide))
-    return {f"hip.{s}": front - 0.19 * size * ahead - 0.30 * size * up + sign * 0.36 * size * aside
-            for s, sign in (("L", 1.0), ("R", -1.0))}
-
-
-def _joints_c(places: dict[str, Array]) -> dict[str, Array]:
-    out = _hips(places, "L.ASIS", "R.ASIS", ("L.PSIS", "R.PSIS"))
-    for s in "LR":
-        out[f"knee.{s}"] = _middle(places, f"{s}.Knee", f"{s}.Knee.Medial")
-        out[f"ankle.{s}"] = _middle(places, f"{s}.Ankle", f"{s}.Ankle.Medial")
-    return out
 
 
 def _turned(rows: Array) -> Array:
@@ -413,8 +348,8 @@ def _treadmill(folder: Path) -> Trial:
             joints[f"{joint}.{s}"] = turn @ own + shift
         joints[f"shoulder.{s}"] = places[f"{s}.Acromium"] - (0, 0, 0.05)
         joints[f"elbow.{s}"] = places[f"{s}.Elbow"]
-        joints[f"wrist.{s}"] = _middle(places, f"{s}.Wrist.Med", f"{s}.Wrist.Lat")
-    joints["thorax"] = _middle(places, "L.Acromium", "R.Acromium")
+        joints[f"wrist.{s}"] = middle(places, f"{s}.Wrist.Med", f"{s}.Wrist.Lat")
+    joints["thorax"] = middle(places, "L.Acromium", "R.Acromium")
     joints["head"] = places["Top.Head"]
     for rows_of in (places, joints):
         for n in rows_of:

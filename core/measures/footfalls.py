@@ -209,9 +209,10 @@ def _same(t: Tread, a: int, b: int, low: Array, others: Array, height: Array, st
         return False
     if not others[a + 1:b].any():
         return True
-    flat = np.ptp(height[:, gap], axis=1).max() < GLIDE_RISE * t.leg
+    # every step lifts something first, however low: what only sinks or rolls down slides
+    rise = (height[:, gap].max(1) - height[:, a + 1]).max()
     travel = np.linalg.norm(steps[a + 1:b + width - 1].sum(0), axis=-1).min()
-    return bool(flat and travel < GLIDE_FAR * t.leg)
+    return bool(rise < GLIDE_RISE * t.leg and travel < GLIDE_FAR * t.leg)
 
 
 def _kept(runs: list[tuple[int, int]], sure: Array, t: Tread, way: Pace) -> list[tuple[int, int]]:

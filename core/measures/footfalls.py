@@ -100,14 +100,18 @@ def fall(t: Tread, relative: Array, known: Array, count: int) -> Footfalls:
     dwelling = _carries(may, over, ratio, way, lower, t.rate)
     may |= dwelling
     least = _least(ratio, may)
-    runs = _joined(t, [touch.standing(row) for row in least], height, relative, way)
+    low = touch.over_each(height, way.width) < touch.SURE * t.leg
+    sure = (may & low | dwelling).reshape(sides, N, -1).any(1)
+    # what never gets down to the ground, as the top of a low hop, must not be joined with what does
+    runs = [[(a, b) for a, b in touch.standing(row) if down[a:b + 1].any()]
+            for row, down in zip(least, sure, strict=True)]
+    runs = _joined(t, runs, height, relative, way)
     found = []
     for k in range(sides):
         rows = slice(k * N, k * N + N)
-        sure = may[rows] & (touch.over_each(height[rows], way.width) < touch.SURE * t.leg) | dwelling[rows]
         # where no point may stand any more, being too high, its speed still tells when it left
         speed = np.where(np.isfinite(least[k]), least[k], ratio[rows].min(0))
-        found.append(touch.timed(_kept(runs[k], sure.any(0), t, way), speed, way, count))
+        found.append(touch.timed(_kept(runs[k], len(ratio[0]), t, way), speed, way, count))
     raw = np.sqrt((relative**2).sum(-1)).T / t.dt
     found = [pinned(row, raw[k * N:k * N + N], t.samples, t.leg, sample_rate(t)) for k, row in enumerate(found)]
     found = sprung(found, height.reshape(sides, N, d).min(1), t.samples, sample_rate(t), t.leg, t.speed)
@@ -199,27 +203,29 @@ def _joined(t: Tread, runs: list[list[tuple[int, int]]], height: Array, relative
 def _same(t: Tread, a: int, b: int, low: Array, others: Array, height: Array, steps: Array, width: int) -> bool:
     """Whether a foot that stands up to interval a and from interval b stood all the while."""
     seconds = (b - a - 1) / t.rate
+    # drawings a + 1 to b bound the gap's intervals; those of a wider pace reach further
+    gap = slice(a + 1, b + width)
+    ends = low[a], low[min(b + width, len(low) - 1)]
+    if not others[a + 1:b].any() and low[gap].max() - min(ends) > SKATE_RISE * t.leg:
+        return False
     if seconds < touch.FILL:
         return True
     if seconds >= SKATE_GAP:
         return False
-    # drawings a + 1 to b bound the gap's intervals; those of a wider pace reach further
-    gap = slice(a + 1, b + width)
-    if low[gap].max() - min(low[a], low[min(b + width, len(low) - 1)]) > SKATE_RISE * t.leg:
-        return False
     if not others[a + 1:b].any():
         return True
+    if low[gap].max() - max(ends) > SKATE_RISE * t.leg:
+        return False
     # every step lifts something first, however low: what only sinks or rolls down slides
     rise = (height[:, gap].max(1) - height[:, a + 1]).max()
     travel = np.linalg.norm(steps[a + 1:b + width - 1].sum(0), axis=-1).min()
     return bool(rise < GLIDE_RISE * t.leg and travel < GLIDE_FAR * t.leg)
 
 
-def _kept(runs: list[tuple[int, int]], sure: Array, t: Tread, way: Pace) -> list[tuple[int, int]]:
-    """Runs that last, and get down to the ground somewhere: intervals that do are ``sure`` (N,)."""
-    last = len(sure) - 1
+def _kept(runs: list[tuple[int, int]], count: int, t: Tread, way: Pace) -> list[tuple[int, int]]:
+    """Runs of ``count`` intervals that last, or are cut by the shot."""
     return [(a, b) for a, b in runs
-            if ((b - a + way.width) / t.rate >= touch.DROP or a == 0 or b == last) and sure[a:b + 1].any()]
+            if (b - a + way.width) / t.rate >= touch.DROP or a == 0 or b == count - 1]
 
 
 def _patch(stands: Array, height: Array, over: Array, ratio: Array, places: Array, way: Pace, leg: float) -> Array:

@@ -92,6 +92,7 @@ MADE = {
     "up a slope": lambda fps: _sloping(walk(fps), 9.0), "across a slope": lambda fps: _sloping(walk(fps), 9.0, 1),
     "up a slope that no mesh shows": lambda fps: _bare(_sloping(walk(fps), 9.0)),
     "hop": pivot_turns.hop, "low hop": lambda fps: pivot_turns.hop(fps, flight=0.25),
+    "lower hop": lambda fps: pivot_turns.hop(fps, flight=0.19),
 }
 
 

@@ -131,6 +131,9 @@ def steps() -> Iterator[float]:
     yield from hands.settled()
     hands.say(f"a click went to frame {scene.frame_current}, {bpy.context.view_layer.objects.active.name} active")
     assert scene.frame_current in {n.worst for n in checked.notes} and scene.frame_current != seen[-1]
+    x, y = hands.beside()
+    hands.window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)  # else a tooltip covers the list
+    yield 1.0
     hands.picture("panel-detail", top(700))
     after = scene.frame_current
     hands.key("Z", ctrl=True)

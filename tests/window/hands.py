@@ -84,7 +84,7 @@ def press(x: int, y: int) -> None:
 
 
 def key(name: str, **modifiers: bool) -> None:
-    x, y = _middle()
+    x, y = beside()
     window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)
     window().event_simulate(type=name, value="PRESS", x=x, y=y, **modifiers)
     window().event_simulate(type=name, value="RELEASE", x=x, y=y, **modifiers)
@@ -133,7 +133,7 @@ class Person:
         """Keys one after the other, the mouse resting at a place of a window (the middle of the 3D view)."""
         self.acts += 1
         where = where or window()
-        x, y = (round(v) for v in at or _middle())
+        x, y = (round(v) for v in at or beside())
         where.event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)
         yield CALM - 0.3
         for name in names:
@@ -262,7 +262,7 @@ def scroll(steps: int) -> None:
         window().event_simulate(type=wheel, value="PRESS", x=x, y=y)
 
 
-def _middle() -> tuple[int, int]:
+def beside() -> tuple[int, int]:
     main = region("VIEW_3D", "WINDOW")
     return main.x + main.width // 3, main.y + main.height // 2
 

@@ -241,6 +241,11 @@ class Clean:
                     return False
         return True
 
+    def touches_down(self, character: Character, part: str, window: Window) -> bool:
+        """Whether the foot of the moved character stands anywhere in the window."""
+        touch: Contacts = Study(self.with_(character)).of(contacts, character)
+        return bool(touch.standing(part)[window[0]:window[1] + 1].any())
+
     def steps_out(self, part: str, window: Window) -> bool:
         """Whether the other foot alone can carry the body all through the window, so that this one may leave the
         ground: it stands, and nothing else is low enough to be rested on."""

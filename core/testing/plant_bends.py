@@ -88,7 +88,8 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
                 if clean.steps_out(f"foot.{body.side(part)}", wider) and quiet(clean.result, shot, wider, chain):
                     c = _lifted(c, part, lift)
                     alone = quiet(review(clean.with_(c)), shot, wider, chain)
-                    bent = (bend(c, weight, d) for d in (0.0, limit, *(limit + past for past, _ in PAST.values())))
+                    left = (0.0, limit) if body.base(part) == "shin" else (limit,)
+                    bent = (bend(c, weight, d) for d in (*left, *(limit + past for past, _ in PAST.values())))
                     down = any(clean.touches_down(b, f"foot.{body.side(part)}", window) for b in bent)
                     if alone and not down and _plain(clean, bend(c, weight, most), part, window):
                         yield centre, _maker(c, weight, window)

@@ -6,7 +6,7 @@ adds to what the host costs. The core's share of the sampling, which docs/speed.
 that its keys tell costs next to nothing to sample, so the share swings by two and more on noise alone.
 
 What is compared is the least that each took over several rounds: what else runs on the machine only ever adds to it.
-Each limit is the worst that the small scene reached on Blender 4.2, 4.5 and 5.2 running side by side on two cores, with
+Each limit is about the worst that the small scene reached on Blender 4.2, 4.5 and 5.2 side by side on two cores, with
 a quarter of room; docs/speed.md tells what the whole scenes reach and what is aimed at. Small scenes come out dearer:
 what is paid once a figure, such as finding the body map, its skin and its soles, is spread over fewer frames. All tries
 must be over before a guard speaks.

@@ -136,19 +136,22 @@ def test_records_are_in_scene_frames():
 
 
 def test_cost_of_the_whole_contact_model():
+    """Against what the body's motion costs, which load on the machine makes as much dearer. The time of this thread:
+    the library of linear algebra lets its others spin, whose time is no work."""
     shot = walk(24.0, seconds=42.0).shot
     c = shot.characters[0]
-    spent = []
-    for _ in range(3):
+    body, contact = [], []
+    for _ in range(5):
         study = Study(shot)
+        started = time.thread_time()
         study.of(mass_motion, c)
+        body.append(time.thread_time() - started)
         for used in footfalls.uses:
             study.of(used, c)
-        started = time.process_time()
+        started = time.thread_time()
         study.of(supports, c)
-        spent.append((time.process_time() - started) * 1000 / shot.count)
-    # 0.03 to 0.04 on a quiet machine, twice that where other suites run beside it
-    assert min(spent) < 0.12, f"{min(spent):.3f} s CPU per 1,000 frames"
+        contact.append(time.thread_time() - started)
+    assert min(contact) < 3.0 * min(body), f"{1000 * min(contact):.0f} ms against {1000 * min(body):.0f}"
 
 
 def _rows(c, rows):

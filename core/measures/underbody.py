@@ -9,7 +9,7 @@ from ..shot import Character
 from ..study import Study, measure
 from .footfalls import Footfalls, footfalls
 from .tread import Tread, tread
-from .underfoot import _carried, _tells, _under, floors, upward
+from .underfoot import carried, floors, tells, under_points, upward
 
 Array = np.ndarray
 
@@ -69,14 +69,14 @@ def underbody(study: Study, character: Character) -> Underbody:
     motion = np.zeros((max(0, f - 1), len(parts), 3))
     still = study.of(floors)
     for k, surface in enumerate(study.shot.surfaces):
-        if not _tells(surface) or not parts:
+        if not tells(surface) or not parts:
             continue
-        found, _ = _under(points, surface, still.get(k), up, ABOVE * leg)
+        found, _ = under_points(points, surface, still.get(k), up, ABOVE * leg)
         with np.errstate(invalid="ignore"):
             higher = ~np.isnan(found) & ~(found <= best)
         best = np.where(higher, found, best)
         if surface.moving:
-            motion = np.where(higher[:-1, :, None], _carried(points, surface), motion)
+            motion = np.where(higher[:-1, :, None], carried(points, surface), motion)
     known = ~np.isnan(best)
     base = np.where(known, best, level[:, None])
     names = tuple(RESTS[p.partition(".")[0]][0] + p[p.index("."):] if "." in p else RESTS[p][0] for p in parts)

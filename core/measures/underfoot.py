@@ -44,10 +44,10 @@ def upward(gravity: Array) -> Array:
 def floors(study: Study, character: None = None) -> dict[int, Floor]:
     """The shot's still surfaces by their number in it, each made ready once for all feet."""
     up = upward(study.shot.gravity)
-    return {k: Floor(_world(s, 0), up) for k, s in enumerate(study.shot.surfaces) if _tells(s) and not s.moving}
+    return {k: Floor(_world(s, 0), up) for k, s in enumerate(study.shot.surfaces) if tells(s) and not s.moving}
 
 
-def _tells(surface: Surface) -> bool:
+def tells(surface: Surface) -> bool:
     """Whether it is a mesh: a plane guessed from the feet themselves tells nothing here."""
     return surface.name is not None and len(surface.triangles) > 0
 
@@ -75,9 +75,9 @@ def underfoot(study: Study, character: Character) -> Underfoot:
     motion = np.broadcast_to(0.0, (max(0, f - 1), *points.shape[1:]))
     moving = set()
     for k, surface in enumerate(study.shot.surfaces):
-        if not _tells(surface):
+        if not tells(surface):
             continue
-        under = _under(cast, surface, still.get(k), up, above)
+        under = under_points(cast, surface, still.get(k), up, above)
         found, normals = (a.reshape(f, sides, casts, *a.shape[2:]) for a in under)
         with np.errstate(invalid="ignore"):
             higher = ~np.isnan(found) & ~(found <= best)
@@ -88,7 +88,7 @@ def underfoot(study: Study, character: Character) -> Underfoot:
         if surface.moving:
             if higher.any():
                 moving.add(str(surface.name))
-            step = _carried(points.reshape(f, -1, 3), surface).reshape(motion.shape)
+            step = carried(points.reshape(f, -1, 3), surface).reshape(motion.shape)
         if surface.moving or moving:
             motion = np.where(higher[:-1][..., _SERVES, None], step, motion)
     return Underfoot(
@@ -100,7 +100,7 @@ def underfoot(study: Study, character: Character) -> Underfoot:
     )
 
 
-def _under(points: Array, surface: Surface, floor: Floor | None, up: Array, above: float) -> tuple[Array, Array]:
+def under_points(points: Array, surface: Surface, floor: Floor | None, up: Array, above: float) -> tuple[Array, Array]:
     """Heights (F, C) under points (F, C, 3), NaN where none, and the normals (F, C, 3) there, ``up`` where none; floor:
     the surface made ready, None where it moves."""
     f, c, _ = points.shape
@@ -118,7 +118,7 @@ def _under(points: Array, surface: Surface, floor: Floor | None, up: Array, abov
     return height, normals
 
 
-def _carried(points: Array, surface: Surface) -> Array:
+def carried(points: Array, surface: Surface) -> Array:
     """How far (F - 1, S, 3) the moving surface would carry points (F, S, 3) from each sample to the next."""
     world = surface.world
     step = world[1:] @ np.linalg.pinv(world[:-1])

@@ -68,8 +68,8 @@ def held(scene: Any, rounds: int, reviews: dict[str, Any], limits: dict[str, dic
 
 #: Name -> its size, how many rounds (short ones swing more), and the most of the review and of its core.
 SIMPLE = {
-    "light": (Size(240), 15, 1.20, 0.60),
-    "long": (Size(1_000), 5, 0.65, 0.48),
+    "light": (Size(240), 15, 1.15, 0.60),
+    "long": (Size(1_000), 5, 0.60, 0.48),
     "crowd": (Size(300, figures=4, skin=2_000), 5, 0.90, 0.35),
 }
 

@@ -173,7 +173,14 @@ class Character:
         return self.rest_heads[self.index[part]]
 
     def rest_length(self, part: str) -> float:
-        return float(np.linalg.norm(self.rest_end(part) - self.rest_head(part)))
+        if part not in self._rest_lengths:
+            self._rest_lengths[part] = float(np.linalg.norm(self.rest_end(part) - self.rest_head(part)))
+        return self._rest_lengths[part]
+
+    @cached_property
+    def _rest_lengths(self) -> dict[str, float]:
+        """What ``rest_length`` was asked for so far."""
+        return {}
 
     @cached_property
     def leg_length(self) -> float:

@@ -15,7 +15,7 @@ from ...core.shot import Character, Shot
 from .armatures import Member
 from .meshes import Evaluated, positions, triangles_of, world_of
 from .probe import Probe
-from .skins import Body, Carriers, group_of_vertices, shown, skins_of, solids
+from .skins import AT_ONCE, Body, Carriers, group_of_vertices, shown, skins_of, solids
 
 Array = np.ndarray
 
@@ -284,11 +284,17 @@ class Figures:
 
     def reaches(self) -> Generator[float, None, dict[Thing, float]]:
         """How far the meshes of what is built reach in the frame at hand, with a tenth of room; the rest guessed. In
-        steps of a thing."""
+        steps of some vertices."""
         found = self.guesses()
         for thing in self.topologies:
-            found[thing] = self._reaches(thing)
-            yield 0.0
+            far = 0.0
+            for source, rows in self._owned[thing]:
+                places, world = self._now(source)
+                for begin in range(0, len(rows), AT_ONCE):
+                    points = places.take(rows[begin : begin + AT_ONCE], axis=0) @ world[:3, :3].T + world[:3, 3]
+                    far = max(far, self._reaches(thing, points))
+                    yield 0.0
+            found[thing] = far * 1.1 + 0.01
         return found
 
     def _height(self, thing: Thing) -> float:
@@ -309,18 +315,14 @@ class Figures:
         prop = next(p for p in self.shot.props if p.name == name)
         return max(max(far), prop.size / 2.0)
 
-    def _reaches(self, thing: Thing) -> float:
-        pieces = []
-        for source, rows in self._owned[thing]:
-            places, world = self._now(source)
-            pieces.append(places.take(rows, axis=0) @ world[:3, :3].T + world[:3, 3])
-        points = np.concatenate(pieces)
+    def _reaches(self, thing: Thing, points: Array) -> float:
+        """Meters from the thing's bones or its origin to the farthest of some of its vertices (n, 3)."""
         if thing.kind == "prop":
             origin = next(p.origin for p in self.shot.props if p.name == thing.name)[self.sample]
             best = np.linalg.norm(points - origin, axis=1)
         else:
             best = self._to_bones(thing, points)
-        return float(np.nanmax(best, initial=0.0)) * 1.1 + 0.01
+        return float(np.nanmax(best, initial=0.0))
 
     def _to_bones(self, thing: Thing, points: Array) -> Array:
         """(n,) distances of points (n, 3) to the nearest of the thing's bones on the sample at hand."""

@@ -9,7 +9,7 @@ from typing import Any
 
 import bpy
 
-from ..core.catalogue import catalogue
+from ..core.catalogue import catalogue, loading
 from ..core.report.json_notes import sound
 from ..core.runner import needs_of, run
 from ..core.steps import within
@@ -86,8 +86,10 @@ class Checking:
 
     def _measured(self) -> Generator[float, None, None]:
         yield 0.0
+        for _ in loading():
+            yield 0.0
         checks = list(catalogue().values())
-        yield 0.0  # the first time, the checks are imported
+        yield 0.0
         judged = reach.judged(self.scene, None, None)
         request = Request(
             needs=needs_of(checks),

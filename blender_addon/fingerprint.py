@@ -7,6 +7,7 @@ seen (selection, visibility of bones, the active object) is left out.
 
 import hashlib
 import re
+from collections.abc import Iterator
 from functools import cache
 from typing import Any
 
@@ -14,6 +15,9 @@ import bpy
 import numpy as np
 
 from .compat import curves_of
+
+#: Values that one step reads, of those that a scene may have many of.
+_AT_ONCE = 60_000
 
 _PLAIN = {"BOOLEAN", "INT", "FLOAT", "STRING", "ENUM"}
 #: Properties of constraints and modifiers that are only for the eye, or computed.
@@ -23,8 +27,16 @@ _SEEN_ONLY = {"show_expanded", "active", "is_active", "is_valid", "error_locatio
 def of_pose(scene: Any) -> bytes:
     """Everything that the shown frame may have changed: places, poses, constraints, modifiers, custom properties,
     lenses. Equal on the same frame of the same motion."""
-    digest = hashlib.blake2b(repr((scene.frame_current, scene.frame_subframe)).encode(), digest_size=16)
-    for object in scene.objects:
+    digest = fresh()
+    for _ in add_poses(digest, scene):
+        pass
+    return bytes(digest.digest())
+
+
+def add_poses(digest: Any, scene: Any) -> Iterator[None]:
+    """Adds what ``of_pose`` tells, an object in each step."""
+    digest.update(repr((scene.frame_current, scene.frame_subframe)).encode())
+    for object in list(scene.objects):
         digest.update(repr(_of_object(object)).encode("utf-8", "surrogatepass"))
         if object.pose is not None:
             bones = object.pose.bones
@@ -33,13 +45,20 @@ def of_pose(scene: Any) -> bytes:
             for bone in bones:
                 own = (bone.rotation_mode, tuple(bone.rotation_axis_angle), _custom(bone), _stack(bone.constraints))
                 digest.update(repr(own).encode("utf-8", "surrogatepass"))
-    return digest.digest()
+        yield
 
 
 def of_unkeyed(scene: Any) -> bytes:
     """Everything that no key and no driver moves: equal on every frame until somebody edits more than keys."""
     digest = fresh()
-    for object in scene.objects:
+    for _ in add_unkeyed(digest, scene):
+        pass
+    return bytes(digest.digest())
+
+
+def add_unkeyed(digest: Any, scene: Any) -> Iterator[None]:
+    """Adds what ``of_unkeyed`` tells, an object in each step."""
+    for object in list(scene.objects):
         moved = _moved(object)
         place, *others, constraints, modifiers = _placed(object)
         others += [] if moved & _PLACES else [place]
@@ -51,7 +70,7 @@ def of_unkeyed(scene: Any) -> bytes:
             digest.update(_unkeyed_pose(object, moved))
         if getattr(object.data, "animation_data", None) is None and object.type == "ARMATURE":
             digest.update(object.data.pose_position.encode() + _many(object.data.bones, "matrix_local", 16))
-    return digest.digest()
+        yield
 
 
 _PLACES = {"location", "rotation_euler", "rotation_quaternion", "rotation_axis_angle", "scale"}
@@ -94,7 +113,8 @@ def of_data(scene: Any) -> bytes:
     """Everything that is the same on every frame: keys, drivers, skeletons at rest, meshes."""
     digest = fresh()
     for object in scene.objects:
-        add_data(digest, object)
+        for _ in add_data(digest, object):
+            pass
     return bytes(digest.digest())
 
 
@@ -103,8 +123,9 @@ def fresh() -> Any:
     return hashlib.blake2b(digest_size=16)
 
 
-def add_data(digest: Any, object: Any) -> None:
-    """Adds one object's share of ``of_data``."""
+def add_data(digest: Any, object: Any) -> Iterator[None]:
+    """Adds one object's share of ``of_data``, in steps of some curves."""
+    read = 0
     owners: tuple[Any, ...] = (object, object.data, getattr(object.data, "shape_keys", None))
     for owner in owners:
         if getattr(owner, "animation_data", None) is None:
@@ -117,6 +138,10 @@ def add_data(digest: Any, object: Any) -> None:
                 digest.update(_many(points, name, size))
             digest.update(_many(points, "interpolation", 1, np.int32))
             digest.update(_many(points, "easing", 1, np.int32))
+            read += 8 * len(points)
+            if read > _AT_ONCE:
+                read = 0
+                yield
         for driver in owner.animation_data.drivers:
             digest.update(repr((driver.data_path, driver.array_index, driver.driver.expression)).encode())
     if object.type == "ARMATURE":
@@ -124,6 +149,7 @@ def add_data(digest: Any, object: Any) -> None:
         digest.update(_many(object.data.bones, "matrix_local", 16))
     elif object.type == "MESH":
         digest.update(_many(object.data.vertices, "co", 3))
+    yield
 
 
 def _of_object(object: Any) -> tuple[Any, ...]:

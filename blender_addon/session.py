@@ -9,6 +9,7 @@ armatures are known by ``session_uid``, which undo does not change.
 import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from itertools import chain
 from typing import Any
 
 from ..core.note import Note, Result
@@ -96,21 +97,20 @@ def keep(scene: Any, checked: Checked) -> None:
 def keeping(scene: Any, checked: Checked) -> Iterator[None]:
     """``keep`` in small steps: fingerprints of a large scene take their time. Remembered at the last."""
     if checked.shot is not None:
-        digest, start = fingerprint.fresh(), time.perf_counter()
-        for object in list(scene.objects):
-            fingerprint.add_data(digest, object)
+        start = time.perf_counter()
+        data, unkeyed, pose = fingerprint.fresh(), fingerprint.fresh(), fingerprint.fresh()
+        parts = (fingerprint.add_data(data, object) for object in list(scene.objects))
+        for _ in chain(chain.from_iterable(parts), fingerprint.add_unkeyed(unkeyed, scene)):
             checked.seconds += time.perf_counter() - start
             yield
             start = time.perf_counter()
-        checked.data = digest.digest()
-        checked.unkeyed = fingerprint.of_unkeyed(scene)
-        checked.seconds += time.perf_counter() - start
-        yield
+        for _ in fingerprint.add_poses(pose, scene):
+            yield
+        checked.data, checked.unkeyed, checked.poses = data.digest(), unkeyed.digest(), [pose.digest()]
     checked.settings = settings(scene)
     checked.frame = scene.frame_current
     checked.uids = {o.name: o.session_uid for o in scene.objects if o.type == "ARMATURE"}
     _checked[scene.session_uid] = checked
-    remember(scene)
 
 
 def refuse(scene: Any, why: str) -> None:

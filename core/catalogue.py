@@ -3,6 +3,7 @@
 
 import importlib
 import pkgutil
+from collections.abc import Iterator
 from functools import cache
 
 from . import checks
@@ -17,18 +18,30 @@ class UnknownCheck(ValueError):
 def catalogue() -> dict[str, Check]:
     """Check name -> check, in the order of names. Raises TypeError where a file does not hold exactly one check."""
     found: dict[str, Check] = {}
-    for info in sorted(pkgutil.iter_modules(checks.__path__), key=lambda i: i.name):
-        module = importlib.import_module(f"{checks.__name__}.{info.name}")
+    for name in _modules():
+        module = importlib.import_module(f"{checks.__name__}.{name}")
         own = [
             thing
             for thing in vars(module).values()
             if isinstance(thing, type) and issubclass(thing, Check) and thing.__module__ == module.__name__
         ]
         if len(own) != 1:
-            raise TypeError(f"checks/{info.name}.py must hold exactly one Check, it holds {len(own)}")
+            raise TypeError(f"checks/{name}.py must hold exactly one Check, it holds {len(own)}")
         check = own[0]()
         found[check.name] = check
     return found
+
+
+def loading() -> Iterator[None]:
+    """Imports what ``catalogue`` is made of, a check in each step: the first time that takes longer than Blender may be
+    held up at once."""
+    for name in _modules():
+        importlib.import_module(f"{checks.__name__}.{name}")
+        yield
+
+
+def _modules() -> list[str]:
+    return sorted(info.name for info in pkgutil.iter_modules(checks.__path__))
 
 
 def chosen(names: list[str] | None) -> list[Check]:

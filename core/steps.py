@@ -2,14 +2,15 @@
 """Long work is a generator that yields the part done, 0 to 1, and returns what came of it: how such work is driven."""
 
 from collections.abc import Callable, Generator
-from typing import TypeVar
+from typing import Any, TypeVar
 
 T = TypeVar("T")
 Part = Callable[[float], None]
 
 
-def finished(steps: Generator[float, None, T], tell: Part | None = None) -> T:
-    """Drives work to its end and returns what came of it; tell: called with the part done after each step."""
+def finished(steps: Generator[Any, None, T], tell: Part | None = None) -> T:
+    """Drives work to its end and returns what came of it; tell: called with the part done after each step, where the
+    work tells it."""
     came: list[T] = []
     for part in _kept(steps, came):
         if tell is not None:
@@ -34,6 +35,6 @@ def within(
     return came[0]
 
 
-def _kept(steps: Generator[float, None, T], came: list[T]) -> Generator[float, None, None]:
+def _kept(steps: Generator[Any, None, T], came: list[T]) -> Generator[Any, None, None]:
     """The work's steps; what comes of it is added to a list."""
     came.append((yield from steps))

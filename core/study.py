@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Measures, each computed once for a shot and shared by every check that asks."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -13,12 +13,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class Measure:
-    """A pure function of a study and a character, with what it reads itself and the measures that it stands on."""
+    """A pure function of a study and a character, with what it reads itself and the measures that it stands on; whole:
+    it is one of the shot, not of a character."""
 
     function: Callable[["Study", Any], Any]
     own_needs: Need
     uses: tuple["Measure", ...]
     name: str
+    whole: bool = False
 
     def needs(self) -> Need:
         total = self.own_needs
@@ -28,10 +30,12 @@ class Measure:
 
 
 def measure(own_needs: Need = NOTHING, uses: tuple[Measure, ...] = ()) -> Callable[[Callable[..., Any]], Measure]:
-    """Marks a function ``f(study, character)`` as a measure; for a measure of the whole shot character is None."""
+    """Marks a function ``f(study, character)`` as a measure; for a measure of the whole shot character is None, and
+    annotated so."""
 
     def wrap(function: Callable[..., Any]) -> Measure:
-        return Measure(function, own_needs, uses, function.__name__)
+        told = [kind for name, kind in getattr(function, "__annotations__", {}).items() if name != "return"]
+        return Measure(function, own_needs, uses, function.__name__, whole=len(told) > 1 and told[1] is None)
 
     return wrap
 
@@ -49,3 +53,20 @@ class Study:
         if key not in self._known:
             self._known[key] = wanted.function(self, character)
         return self._known[key]
+
+    def getting(self, wanted: Sequence[Measure], character: "Character | None" = None) -> Iterator[None]:
+        """Has these measures and what they stand on ready for this character, one in each step, so that none waits for
+        the others. One that fails is left to whoever asks for it."""
+        for measure in wanted:
+            if measure.whole or character is not None:
+                yield from self._getting(measure, None if measure.whole else character)
+
+    def _getting(self, measure: Measure, character: "Character | None") -> Iterator[None]:
+        if (measure, id(character)) in self._known:
+            return
+        yield from self.getting(measure.uses, character)
+        try:
+            self.of(measure, character)
+        except Exception:
+            return
+        yield

@@ -12,7 +12,7 @@ from ..translation import iface_, rpt_
 from .refusing import Refusing
 
 #: Seconds of work between two looks at the keyboard, and seconds between two slices.
-_SLICE, _PAUSE = 0.04, 0.005
+_SLICE, _PAUSE = 0.03, 0.005
 #: Seconds between two pictures of the progress: drawing the window may cost more than a slice.
 _SHOW = 0.25
 #: Events that only turn the view; all others wait until the check has ended.

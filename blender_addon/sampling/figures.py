@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The things of a shot with their meshes: which vertices each owns, and where these are frame by frame."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Generator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,12 +10,12 @@ import numpy as np
 from ...core.kiss import Thing
 from ...core.measures.kiss_pairs import height_of, things_of
 from ...core.numeric.camera import View
-from ...core.numeric.topology import Topology, topology, weld
+from ...core.numeric.topology import Topology, topology_steps, weld
 from ...core.shot import Character, Shot
 from .armatures import Member
 from .meshes import Evaluated, positions, triangles_of, world_of
 from .probe import Probe
-from .skins import Body, Carriers, group_of_vertices, shown, skins_of, solids
+from .skins import AT_ONCE, Body, Carriers, group_of_vertices, shown, skins_of, solids
 
 Array = np.ndarray
 
@@ -98,7 +98,7 @@ class Figures:
 
     def build(self, needed: Iterable[Thing], sample: int) -> Iterator[None]:
         """Links the meshes that these things and the rest of their characters are made of, and finds their topology on
-        a sample; yields after each character and prop."""
+        a sample; a large mesh takes many steps."""
         needed = list(needed)
         characters = sorted({t.character for t in needed if t.character})
         props = sorted({t.name for t in needed if t.kind == "prop"})
@@ -109,11 +109,9 @@ class Figures:
         self._go(sample)
         yield
         for name in characters:
-            self._build_character(name)
-            yield
+            yield from self._build_character(name)
         for name in props:
-            self._build_prop(name)
-            yield
+            yield from self._build_prop(name)
 
     def unbuilt(self) -> list[Thing]:
         """What has a surface but was not built: what stood far from every pair."""
@@ -132,7 +130,7 @@ class Figures:
             for carrier, _ in body.carriers:
                 self.inside.pull(carrier)
 
-    def _build_character(self, name: str) -> None:
+    def _build_character(self, name: str) -> Iterator[None]:
         member = next((m for m in self.members if m.name == name), None)
         if member is None:
             return
@@ -140,6 +138,7 @@ class Figures:
         triangles, groups, places = [], [], []
         for body, bone in self._skins[name]:
             source, local, rest = self._add(body)
+            yield
             if source is None or local is None:
                 continue
             if bone:
@@ -148,13 +147,15 @@ class Figures:
             elif body.object.type == "MESH":
                 mesh = body.object.evaluated_get(self.graph).data
                 armatures = tuple(rig.name for rig in member.rigs)
-                own = group_of_vertices(body.object, mesh, carriers, armatures)
+                own = yield from group_of_vertices(body.object, mesh, carriers, armatures)
             else:
                 own = np.full(source.count, -1)
             own = self._nearest_group(name, carriers, source, own)
             groups.append(_majority(own[local]))
             triangles.append(local + source.offset)
+            yield
             places.append((source.offset, weld(rest) + source.offset))
+            yield
         if not triangles:
             return
         tri, group, welded = np.concatenate(triangles), np.concatenate(groups), self._welded(places)
@@ -162,23 +163,26 @@ class Figures:
             if thing.character != name:
                 continue
             if thing.kind == "character":
-                self._own(thing, topology(tri, welded))
+                yield from self._own(thing, tri, welded)
             elif thing.name in carriers.groups:
                 mine = group == carriers.groups.index(thing.name)
                 if mine.any():
-                    self._own(thing, topology(tri[mine], welded))
+                    yield from self._own(thing, tri[mine], welded)
 
-    def _build_prop(self, name: str) -> None:
+    def _build_prop(self, name: str) -> Iterator[None]:
         triangles, places = [], []
         for body in self._props[name]:
             source, local, rest = self._add(body)
             if source is not None and local is not None:
                 triangles.append(local + source.offset)
+                yield
                 places.append((source.offset, weld(rest) + source.offset))
+            yield
         if triangles:
-            self._own(Thing(name, "prop"), topology(np.concatenate(triangles), self._welded(places)))
+            yield from self._own(Thing(name, "prop"), np.concatenate(triangles), self._welded(places))
 
-    def _own(self, thing: Thing, top: Topology) -> None:
+    def _own(self, thing: Thing, triangles: Array, welded: Array) -> Generator[None, None, None]:
+        top = yield from topology_steps(triangles, welded)
         self.topologies[thing] = top
         owned = self._owned[thing] = []
         for source in self._sources:
@@ -225,10 +229,12 @@ class Figures:
 
     # ---- frames ----------------------------------------------------------------------------------------------------
 
-    def go(self, sample: int) -> None:
-        """Evaluates the scene on a sample, unless it is there already."""
-        if sample != self.sample:
+    def go(self, sample: int) -> bool:
+        """Evaluates the scene on a sample, unless it is there already; whether it was not."""
+        goes = sample != self.sample
+        if goes:
             self._go(sample)
+        return goes
 
     def _go(self, sample: int) -> None:
         self.graph = self.inside.to(float(self.shot.frames[sample]))
@@ -276,9 +282,20 @@ class Figures:
         """How far each thing's mesh may reach from its bones or its origin, meters, before any was evaluated."""
         return {t: self.reach_of(t.name) if t.kind == "prop" else REACH * self._height(t) for t in self.things}
 
-    def reaches(self) -> dict[Thing, float]:
-        """How far the meshes of what is built reach in the frame at hand, with a tenth of room; the rest guessed."""
-        return {**self.guesses(), **{t: self._reaches(t) for t in self.topologies}}
+    def reaches(self) -> Generator[float, None, dict[Thing, float]]:
+        """How far the meshes of what is built reach in the frame at hand, with a tenth of room; the rest guessed. In
+        steps of some vertices."""
+        found = self.guesses()
+        for thing in self.topologies:
+            far = 0.0
+            for source, rows in self._owned[thing]:
+                places, world = self._now(source)
+                for begin in range(0, len(rows), AT_ONCE):
+                    points = places.take(rows[begin : begin + AT_ONCE], axis=0) @ world[:3, :3].T + world[:3, 3]
+                    far = max(far, self._reaches(thing, points))
+                    yield 0.0
+            found[thing] = far * 1.1 + 0.01
+        return found
 
     def _height(self, thing: Thing) -> float:
         return height_of(self.characters[thing.character])
@@ -298,18 +315,14 @@ class Figures:
         prop = next(p for p in self.shot.props if p.name == name)
         return max(max(far), prop.size / 2.0)
 
-    def _reaches(self, thing: Thing) -> float:
-        pieces = []
-        for source, rows in self._owned[thing]:
-            places, world = self._now(source)
-            pieces.append(places.take(rows, axis=0) @ world[:3, :3].T + world[:3, 3])
-        points = np.concatenate(pieces)
+    def _reaches(self, thing: Thing, points: Array) -> float:
+        """Meters from the thing's bones or its origin to the farthest of some of its vertices (n, 3)."""
         if thing.kind == "prop":
             origin = next(p.origin for p in self.shot.props if p.name == thing.name)[self.sample]
             best = np.linalg.norm(points - origin, axis=1)
         else:
             best = self._to_bones(thing, points)
-        return float(np.nanmax(best, initial=0.0)) * 1.1 + 0.01
+        return float(np.nanmax(best, initial=0.0))
 
     def _to_bones(self, thing: Thing, points: Array) -> Array:
         """(n,) distances of points (n, 3) to the nearest of the thing's bones on the sample at hand."""

@@ -7,11 +7,12 @@ Rows: matrices lie as (3, 3, ..., F), their frames last, so that each step runs 
 """
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Generator, Iterable, Sequence
 from typing import Any
 
 import numpy as np
 
+from ...core.steps import finished
 from .curves import Curves, Unclear
 from .keys import KeyBook
 from .readers import applied, times
@@ -55,12 +56,17 @@ class Forward:
     def pose(self, object: Any, bones: Iterable[str]) -> tuple[tuple[str, ...], Array]:
         """Names of the ``bones`` and all above them, and their matrices (3, 4, n, F) in armature space, the fourth
         column the place; F is 1 where nothing moves. Raises Unclear."""
+        return finished(self.posing(object, bones))
+
+    def posing(self, object: Any, bones: Iterable[str]) -> Generator[float, None, tuple[tuple[str, ...], Array]]:
+        """``pose`` in steps of some frames; yields the part done, 0 to 1."""
         chain = _chain(object, bones)
         curves = self._curves_of(object)
         _unbound(object, {name for name, _ in chain}, curves)
         if not chain:
             return (), np.zeros((3, 4, 0, 1))
-        return tuple(name for name, _ in chain), _pose(object, chain, curves, len(self._frames))
+        rows = yield from _pose(object, chain, curves, len(self._frames))
+        return tuple(name for name, _ in chain), rows
 
     def _curves_of(self, object: Any) -> Curves:
         if object.session_uid not in self._curves:
@@ -140,7 +146,9 @@ def _chain(object: Any, bones: Iterable[str]) -> list[tuple[str, int]]:
 # ---- kinematics ------------------------------------------------------------------------------------------------------
 
 
-def _pose(object: Any, chain: Sequence[tuple[str, int]], curves: Curves, frames: int) -> Array:
+def _pose(
+    object: Any, chain: Sequence[tuple[str, int]], curves: Curves, frames: int
+) -> Generator[float, None, Array]:
     rest = object.data.bones
     bones = [rest[name] for name, _ in chain]
     for bone in bones:
@@ -162,6 +170,8 @@ def _pose(object: Any, chain: Sequence[tuple[str, int]], curves: Curves, frames:
     out = np.empty((3, 4, len(chain), n))
     local_location = np.array([bone.use_local_location for bone in bones], bool)
     for begin in range(0, n, BLOCK):
+        if begin:
+            yield begin / n
         some = slice(begin, min(n, begin + BLOCK))
         turn = times(offset[..., None], turned[..., some] if turned.shape[-1] > 1 else turned)
         step = moved[..., some] if moved.shape[-1] > 1 else moved

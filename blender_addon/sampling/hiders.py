@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The rest of the scene, by which a kiss may be hidden: what is far from every kiss is never evaluated as a mesh."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Generator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -45,8 +45,9 @@ class Asked:
 
 def hiders(
     scene: Any, bodies: Sequence[Body], frames: Array, asked: Mapping[int, Asked], unit: float
-) -> dict[int, list[Body]]:
-    """Sample -> the bodies that may hide something on it; samples without any are left out.
+) -> Generator[float, None, dict[int, list[Body]]]:
+    """Sample -> the bodies that may hide something on it; samples without any are left out. In steps of a body or a
+    frame.
 
     frames (F,): the shot's scene frames. What may grow far beyond its box is never ruled out.
     """
@@ -56,17 +57,24 @@ def hiders(
     samples = sorted(asked)
     if loose:
         found = {sample: list(loose) for sample in samples}
-    boxes = {body.key: box for body in boxed if (box := _box_of(body)) is not None}
+    boxes = {}
+    for body in boxed:
+        box = _box_of(body)
+        if box is not None:
+            boxes[body.key] = box
+        yield 0.0
     boxed = [body for body in boxed if body.key in boxes]
     if not boxed or not samples:
         return found
     sights = [asked[sample].sight() for sample in samples]
     sight = tuple(np.concatenate(some) for some in zip(*sights, strict=True))
     row = np.repeat(np.arange(len(samples)), [len(start) for start, _, _ in sights])
-    for body, worlds in zip(boxed, _worlds(scene, boxed, frames[samples], unit), strict=True):
+    places = yield from _worlds(scene, boxed, frames[samples], unit)
+    for body, worlds in zip(boxed, places, strict=True):
         met = crosses(boxes[body.key], worlds if len(worlds) == 1 else worlds[row], *sight)
         for n in np.unique(row[met]).tolist():
             found.setdefault(samples[n], []).append(body)
+        yield 0.0
     return found
 
 
@@ -93,7 +101,7 @@ def crosses(box: Array, world: Array, start: Array, stop: Array, about: Array) -
     return out
 
 
-def _worlds(scene: Any, bodies: Sequence[Body], frames: Array, unit: float) -> list[Array]:
+def _worlds(scene: Any, bodies: Sequence[Body], frames: Array, unit: float) -> Generator[float, None, list[Array]]:
     """World matrices (F or 1, 4, 4) of the bodies in meters: only places are evaluated, no mesh."""
     moving = [may_move(body.object) for body in bodies]
     out = [np.zeros((len(frames) if moves else 1, 4, 4)) for moves in moving]
@@ -105,6 +113,7 @@ def _worlds(scene: Any, bodies: Sequence[Body], frames: Array, unit: float) -> l
             for body, moves, worlds in zip(bodies, moving, out, strict=True):
                 if moves or not n:
                     worlds[n] = body.object.evaluated_get(graph).matrix_world
+            yield 0.0
     for worlds in out:
         worlds[:, :3] *= unit
     return out

@@ -1,17 +1,21 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Keyframes as the core's columns, out of every kind of action, in scene frames."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Generator, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from ...core.shot import Keys
+from ...core.steps import finished
 from .key_columns import FRESH, columns_of
 from .played import Played, plain_ones, played_by
 
 Array = np.ndarray
+
+#: Keys that one step reads.
+AT_ONCE = 60_000
 
 
 def keys_of(owners: Iterable[Any], scene: Any, within: tuple[float, float] | None = None) -> Keys:
@@ -55,15 +59,37 @@ class KeyBook:
 
     def read(self, owner: Any) -> ReadKeys:
         known = self._read.get(owner.session_uid)
-        if known is None:
-            known = self._read[owner.session_uid] = _read(list(played_by(owner, self._stretch)), self._within)
-        return known
+        return finished(self.reading(owner)) if known is None else known
+
+    def reading(self, owner: Any) -> Generator[float, None, ReadKeys]:
+        """``read`` in steps of some curves; yields the part done, 0 to 1."""
+        if owner.session_uid not in self._read:
+            curves = list(played_by(owner, self._stretch))
+            plain = plain_ones(curves)
+            ends = np.cumsum([curve.count for curve in curves]) // AT_ONCE
+            edges = [0, *(np.flatnonzero(np.diff(ends)) + 1).tolist(), len(curves)]
+            parts = []
+            for begin, end in zip(edges[:-1], edges[1:], strict=True):
+                parts.append(_read(curves[begin:end], plain[begin:end], self._within))
+                if end < len(curves):
+                    yield end / len(curves)
+            self._read[owner.session_uid] = parts[0] if len(parts) == 1 else _together(parts)
+        return self._read[owner.session_uid]
 
 
-def _read(curves: Sequence[Played], within: tuple[float, float] | None) -> ReadKeys:
+def _together(parts: Sequence[ReadKeys]) -> ReadKeys:
+    return ReadKeys(
+        _joined([part.keys for part in parts]),
+        [curve for part in parts for curve in part.curves],
+        np.concatenate([part.complete for part in parts]),
+        np.concatenate([part.baked for part in parts]),
+    )
+
+
+def _read(curves: Sequence[Played], plain: Sequence[bool], within: tuple[float, float] | None) -> ReadKeys:
     if not curves:
         return ReadKeys(_joined([]), [], np.zeros(0, bool), np.zeros(0, bool))
-    plain, read = plain_ones(curves), columns_of(curves, within)
+    read = columns_of(curves, within)
     counts = read.end - read.begin
     kept = np.flatnonzero(counts).tolist()
     keys = Keys(

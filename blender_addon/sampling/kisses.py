@@ -33,6 +33,7 @@ from ...core.measures.kisses import (
 from ...core.numeric.kissing import BEHIND, NEAR_GAP, kisses
 from ...core.numeric.picture import Picture
 from ...core.shot import Shot
+from ...core.steps import within
 from .armatures import Member
 from .figures import Figures
 from .hiders import Asked, Sets, hiders
@@ -44,6 +45,8 @@ Array = np.ndarray
 HOLDS = 0.25
 #: Pairs that pass the gate in one step of the work.
 _AT_ONCE = 16
+#: Vertices from which on reading a mesh is a step of its own.
+_HEAVY = 20_000
 #: How often the nearest frame of a kiss, the one beside which is looked, may turn out to be another.
 ROUNDS = 3
 
@@ -134,17 +137,19 @@ class Looks:
                 figures.remarks.append(f"{what} has no surface that a render shows, so it has no outline")
         self.pairs = [p for p in self.pairs if p.a in figures.topologies and p.b in figures.topologies]
         self.found, self.told = [{} for _ in self.pairs], [{} for _ in self.pairs]
-        self._boxes = yield from self._boxed(figures.things, figures.reaches())
+        reaches = yield from within(figures.reaches(), 0.02, 0.02)
+        self._boxes = yield from self._boxed(figures.things, reaches)
         return (yield from self._gated(self._boxes))
 
     def look(self, which: Array, sample: int, sets: Sets | None = None) -> Iterator[None]:
-        """Looks at some pairs, by their rows, on a sample, and yields after each; sets: the rest of the scene, where it
-        is to count too."""
+        """Looks at some pairs, by their rows, on a sample, and yields after Blender's evaluation, after each heavy mesh
+        and after each pair; sets: the rest of the scene, where it is to count too."""
         seen = self._views[sample]
         if seen is None:
             return
         figures = self.figures
-        figures.go(sample)
+        if figures.go(sample):
+            yield
         things = list(figures.topologies)
         index = {t: n for n, t in enumerate(things)}
         extra = [] if sets is None else sets.at(figures.graph, self._asked(which, sample))
@@ -170,6 +175,10 @@ class Looks:
                 self._thirds[p, len(things)] = rows
             thirds = [*self._thirds[p, len(things)], *range(len(things), len(tops))]
             beside = [index[t] for t in beside_of(pair, self.pairs, sample) if t in index]
+            for number in (index[pair.a], index[pair.b], *beside):
+                if len(tops[number].vertices) > _HEAVY and not picture.has(number):
+                    picture.box(number)
+                    yield
             some = kisses(picture, index[pair.a], index[pair.b], thirds, pair.height, beside)
             self.found[p][sample] = [k.at(sample) for k in some]
             yield
@@ -222,8 +231,8 @@ class Looks:
             yield 0.9
         asked = {sample: self._asked(sorted(some), sample) for sample, some in wanted.items()}
         figures = self.figures
-        rest = hiders(figures.scene, figures.rest, self.shot.frames, asked, figures.unit)
-        yield 0.9
+        hiding = hiders(figures.scene, figures.rest, self.shot.frames, asked, figures.unit)
+        rest = yield from within(hiding, 0.9, 0.9)
         far = figures.unbuilt()
         near = {}
         for s in asked:

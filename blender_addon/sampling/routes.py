@@ -5,11 +5,12 @@ Each such motion is worked out by ``forward``, compared with Blender on the fram
 its reader. What is unclear, or turns out otherwise by a hair, stays to be read frame by frame.
 """
 
-from collections.abc import Generator, Iterable, Mapping, Sequence
+from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
+from ...core.steps import within
 from .camera import CameraReader
 from .curves import Unclear
 from .forward import Forward
@@ -32,7 +33,7 @@ class Routes:
 
     def __init__(self, inside: Probe, book: KeyBook, frames: Array, unit: float) -> None:
         self._inside, self._frames, self._unit = inside, frames, unit
-        self._forward = Forward(book, frames)
+        self._book, self._forward = book, Forward(book, frames)
         self.reasons: dict[str, str] = {}
 
     def fill(
@@ -44,18 +45,23 @@ class Routes:
             return
         posed: list[tuple[PoseReader, Array, tuple[str, ...], Array]] = []
         for n, reader in enumerate(poses):
+            done = n / (len(poses) + 1)
             try:
-                posed.append((reader, self._forward.place(reader.object), *self._pose(reader)))
+                yield from within(self._book.reading(reader.object), done, done)
+                place = self._forward.place(reader.object)
+                yield done
+                posed.append((reader, place, *(yield from within(self._pose(reader), done, done))))
             except Unclear as why:
                 self.reasons[reader.object.name] = str(why)
             yield (n + 1) / (len(poses) + 1)
         # single places are cheap to read: they are worth it only where then nothing is left to be read
         placed = self._places(places, camera) if len(posed) == len(poses) else None
         if posed:
-            self._prove(posed, placed, places, camera)
+            for _ in self._prove(posed, placed, places, camera):
+                yield 1.0
 
-    def _pose(self, reader: PoseReader) -> tuple[tuple[str, ...], Array]:
-        return self._forward.pose(reader.object, reader.wanted)
+    def _pose(self, reader: PoseReader) -> Generator[float, None, tuple[tuple[str, ...], Array]]:
+        return self._forward.posing(reader.object, reader.wanted)
 
     def _places(self, places: Iterable[PlaceReader], camera: CameraReader | None) -> dict[int, Array] | None:
         """World matrices by session_uid of all places and cameras; None where one of them is unclear."""
@@ -80,7 +86,7 @@ class Routes:
         placed: Mapping[int, Array] | None,
         places: Iterable[PlaceReader],
         camera: CameraReader | None,
-    ) -> None:
+    ) -> Iterator[None]:
         """Compares with Blender on some frames, and fills the readers whose motion agrees. placed: world matrices of
         all else by session_uid; None where something is to be stepped all the same."""
         nothing_left, placed = placed is not None, placed or {}
@@ -94,12 +100,14 @@ class Routes:
             graph = self._inside.to(self._frames[row])
             for reading in (*theirs, *there.values()):
                 reading.read(i, graph)
+            yield
         good = []
         for (reader, world, bones, rows), seen in zip(posed, theirs, strict=True):
             if self._agree(world, bones, rows, seen, asked):
                 good.append((reader, world, bones, rows))
             else:
                 self.reasons[reader.object.name] = "moves otherwise than its keys say"
+            yield
         same = {
             uid: places_agree(_at(placed[uid], asked), seen.matrices(), self._unit) for uid, seen in there.items()
         }
@@ -107,6 +115,7 @@ class Routes:
         for reader, world, bones, rows in good:
             reader.fill(world)
             reader.fill_pose(bones, rows)
+            yield
         if nothing_left and len(good) == len(posed) and all(same.values()):
             for place in places:
                 place.fill(placed[place.object.session_uid])

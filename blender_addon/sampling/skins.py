@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which mesh hangs on which character, and which group of its body parts carries each vertex."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +12,8 @@ from .armatures import Member
 
 Array = np.ndarray
 
+#: Vertices whose weights one step reads.
+AT_ONCE = 6_000
 #: Types of objects that have a surface in a render.
 SOLID = ("MESH", "CURVE", "SURFACE", "META", "FONT")
 
@@ -154,24 +156,31 @@ def _distance(points: Array, start: Array, stop: Array) -> Array:
     return out
 
 
-def group_of_vertices(object: Any, mesh: Any, carriers: Carriers, armatures: tuple[str, ...]) -> Array:
+def group_of_vertices(
+    object: Any, mesh: Any, carriers: Carriers, armatures: tuple[str, ...]
+) -> Generator[None, None, Array]:
     """(n,) index into ``carriers.groups`` of the group whose bones hold the largest summed weight; -1 where none holds
-    any."""
+    any. In steps of some vertices."""
     of_group = []
     for group in object.vertex_groups:
         known = (carriers.of(armature, group.name) for armature in armatures)
         of_group.append(next((g for g in known if g is not None), -1))
     count = len(mesh.vertices)
     total = np.zeros((count, len(carriers.groups) + 1))
-    # One flat list: a tuple for each weight takes twice as long.
-    read = [v for i, vertex in enumerate(mesh.vertices) for g in vertex.groups for v in (i, g.group, g.weight)]
-    if read and of_group:
+    for begin in range(0, count if of_group else 0, AT_ONCE):
+        some = mesh.vertices[begin : begin + AT_ONCE]
+        # One flat list: a tuple for each weight takes twice as long.
+        read = [v for i, vertex in enumerate(some, begin) for g in vertex.groups for v in (i, g.group, g.weight)]
+        if not read:
+            continue
         columns = np.array(read).reshape(-1, 3)
         number = columns[:, 1].astype(int)
         known_group = number < len(of_group)
         column = np.array(of_group)[number[known_group]]
-        cell = columns[known_group, 0].astype(int) * total.shape[1] + column % total.shape[1]
-        total = np.asarray(np.bincount(cell, columns[known_group, 2], total.size), float).reshape(total.shape)
+        part = total[begin : begin + len(some)]
+        cell = (columns[known_group, 0].astype(int) - begin) * part.shape[1] + column % part.shape[1]
+        part += np.bincount(cell, columns[known_group, 2], part.size).reshape(part.shape)
+        yield
     total = total[:, :-1]
     out: Array = np.where(total.max(axis=1) > 0.0, total.argmax(axis=1), -1)
     return out

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """What the skin tells at rest: the underside of the feet, and how tall the figure stands."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Generator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,6 +15,7 @@ from ...core.shot import Sole
 from .armatures import Member
 from .rigs import Rig
 from .skeleton import armatures_of
+from .skins import AT_ONCE
 from .stands import Stands
 
 Array = np.ndarray
@@ -77,20 +78,20 @@ def standing_of(member: Member, skins: Sequence[Skin]) -> float | None:
     return float(max(h.max() for h in heights) - min(h.min() for h in heights)) if heights else None
 
 
-def soles_of(member: Member, skins: Sequence[Skin]) -> tuple[Sole, ...]:
-    """The soles that the skins show, one a foot at most."""
+def soles_of(member: Member, skins: Sequence[Skin]) -> Generator[float, None, tuple[Sole, ...]]:
+    """The soles that the skins show, one a foot at most; in steps of some vertices."""
     out = []
     for side in body.SIDES:
         foot = member.map.parts.get(f"foot.{side}")
         if foot is None or not skins:
             continue
-        sole = _sole(member, skins, side, foot)
+        sole = yield from _sole(member, skins, side, foot)
         if sole is not None:
             out.append(sole)
     return tuple(out)
 
 
-def _sole(member: Member, skins: Sequence[Skin], side: str, foot: int) -> Sole | None:
+def _sole(member: Member, skins: Sequence[Skin], side: str, foot: int) -> Generator[float, None, Sole | None]:
     skeleton, parts = member.skeleton, member.map.parts
     toe = parts.get(f"toe.{side}")
     own = _carried(member, [foot] if toe is None else [foot, toe], parts.get(f"shin.{side}"))
@@ -109,7 +110,9 @@ def _sole(member: Member, skins: Sequence[Skin], side: str, foot: int) -> Sole |
         groups = {g.index for g in skin.object.vertex_groups if g.name in bones}
         near = np.flatnonzero((np.abs(skin.vertices - ankle) < reach).all(1)) if groups else np.zeros(0, int)
         if near.size:
-            found.append(skin.vertices[_weighted(skin.object, near, groups)])
+            for begin in range(0, len(near), AT_ONCE):
+                found.append(skin.vertices[_weighted(skin.object, near[begin : begin + AT_ONCE], groups)])
+                yield 0.0
     points = np.concatenate(found) if found else np.zeros((0, 3))
     if len(points) < FEWEST:
         return None

@@ -17,7 +17,7 @@ import numpy as np
 
 from ...core.card import Card
 from ...core.need import Need
-from ...core.shot import Character, Control, Keys, Shot
+from ...core.shot import Character, Control, Keys, Shot, Sole
 from ...core.steps import finished, within
 from . import reach
 from .armatures import CannotMeasure, Cast, Fallback, Member, cast_of, no_card
@@ -87,11 +87,16 @@ class _Pass:
 
     def run(self) -> Generator[float, None, Shot]:
         needs, members = self.needs, self.cast.members
-        chains = {m.name: chains_of(m) for m in members} if Need.GOALS in needs else {}
+        chains: dict[str, list[Chain]] = {}
+        for m in members if Need.GOALS in needs else ():
+            chains[m.name] = chains_of(m)
+            yield 0.0
         armatures, others = self._wanted(chains)
         things = Things(self.scene, self.inside, needs, self.stands)
+        yield 0.0
         self._link(armatures, others)
         graph = self.inside.to(self.judged.first)
+        yield 0.0
         moved = [*(object for object, _ in armatures.values()), *others.values()]
         frames = reach.frames_of(self.scene, self.judged, graph, moved)
         n = len(frames)
@@ -100,6 +105,7 @@ class _Pass:
         poses = {key: PoseReader(object, sorted(names), n) for key, (object, names) in armatures.items()}
         places: dict[int, PlaceReader] = {**poses, **{key: PlaceReader(object, n) for key, object in others.items()}}
         influences = {c: InfluenceReader(c, n) for some in chains.values() for c in some}
+        yield 0.0
         camera = self._camera(frames)
         every: list[Any] = [*places.values(), *things.readers(n)]
         if camera is not None:
@@ -123,7 +129,8 @@ class _Pass:
             if why is not None:
                 self.remarks.append(f"{member.name} is not measured: {why}")
                 continue
-            character = self._character(member, frames, poses, worlds, places, chains.get(member.name, []), influences)
+            of_member = chains.get(member.name, [])
+            character = yield from self._character(member, frames, poses, worlds, places, of_member, influences)
             if character is not None:
                 characters.append(character)
         if not characters:
@@ -205,7 +212,7 @@ class _Pass:
         places: Mapping[int, PlaceReader],
         chains: list[Chain],
         influences: Mapping[Chain, InfluenceReader],
-    ) -> Character | None:
+    ) -> Generator[float, None, Character | None]:
         unit, n = self.unit, len(frames)
         chains_of_member = {c: influences[c] for c in chains}
         member = member.carried([worlds.of(rig)[0] for rig in member.rigs], unit)
@@ -219,13 +226,18 @@ class _Pass:
             if chains
             else ()
         )
+        yield 0.9
         keys: Keys | None = None
         controls: dict[str, tuple[Control, ...]] = {}
         if Need.KEYS in self.needs:
             controls, owners = controls_of(member, self.rigging, self.book, frames)
+            yield 0.9
             keys = self.book.of_all(owners)
         skins = skins_of(member, {rig.name: worlds.of(rig)[0] for rig in member.rigs}, unit, self.stands)
-        soles = soles_of(member, skins) if Need.ROTATIONS in self.needs else ()
+        yield 0.9
+        soles: tuple[Sole, ...] = ()
+        if Need.ROTATIONS in self.needs:
+            soles = yield from within(soles_of(member, skins), 0.9, 0.9)
         character, remarks = character_of(
             member,
             poses,

@@ -47,6 +47,10 @@ class Picture:
         self._covers: dict[int, Cover] = {}
         self._depths: dict[int, float] = {}
 
+    def has(self, thing: int) -> bool:
+        """Whether the thing was read."""
+        return thing in self._flat
+
     def flat(self, thing: int) -> tuple[Array, Array, Array]:
         """x, y, w (n,) of the thing's vertices."""
         if thing not in self._flat:

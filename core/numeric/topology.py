@@ -1,9 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which faces meet at which edges: computed once for a mesh, used for its outline in every frame."""
 
+from collections.abc import Generator
 from dataclasses import dataclass
 
 import numpy as np
+
+from ..steps import finished
 
 Array = np.ndarray
 
@@ -42,20 +45,29 @@ def weld(places: Array) -> Array:
 def topology(triangles: Array, welded: Array) -> Topology:
     """The topology of triangles (T, 3), vertex ids; welded (N,) as from ``weld``. Triangles that have no area by their
     welded corners are left out."""
+    return finished(topology_steps(triangles, welded))
+
+
+def topology_steps(triangles: Array, welded: Array) -> Generator[None, None, Topology]:
+    """``topology`` in steps, each of which sorts the corners of the mesh once."""
     triangles = np.asarray(triangles, np.int64).reshape(-1, 3)
     w = welded[triangles]
     whole = (w[:, 0] != w[:, 1]) & (w[:, 1] != w[:, 2]) & (w[:, 2] != w[:, 0])
     triangles, w = triangles[whole], w[whole]
     vertices, local = np.unique(triangles, return_inverse=True)
     local = local.reshape(-1, 3)
+    yield
     start, stop = local[:, (0, 1, 2)].ravel(), local[:, (1, 2, 0)].ravel()
     ws, we = w[:, (0, 1, 2)].ravel(), w[:, (1, 2, 0)].ravel()
     face = np.repeat(np.arange(len(local)), 3)
     key = np.minimum(ws, we) * (int(welded.max(initial=0)) + 1) + np.maximum(ws, we)
     order = np.argsort(key, kind="stable")
+    yield
     _, place, same = np.unique(welded[vertices], return_index=True, return_inverse=True)
     start, stop = place[same.ravel()[start]], place[same.ravel()[stop]]
+    yield
     _, first, count = np.unique(key[order], return_index=True, return_counts=True)
+    yield
     two = first[count == 2]
     one, other = order[two], order[two + 1]
     rim = order[np.repeat(count != 2, count)]

@@ -12,11 +12,7 @@ what is paid once a figure, such as finding the body map, its skin and its soles
 must be over before a guard speaks.
 """
 
-import importlib.util
-import sys
 from collections.abc import Callable
-from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import pytest
@@ -25,21 +21,10 @@ from plumbline.blender_addon.sampling.sweep import Request, sweep_now
 from plumbline.core.catalogue import chosen
 from plumbline.core.runner import needs_of
 
-BENCHMARKS = Path(__file__).parents[2] / "benchmarks"
+from .benchmarking import scenes, timing
+
 ROOM, TRIES = 1.25, 3
 
-
-def loaded(name: str) -> ModuleType:
-    """A module of benchmarks/, which is no package: it is run by its path."""
-    spec = importlib.util.spec_from_file_location(f"plumbline_benchmarks_{name}", BENCHMARKS / f"{name}.py")
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-scenes, timing = loaded("scenes"), loaded("timing")
 Size, Review = scenes.Size, timing.Review
 
 

@@ -1,8 +1,11 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Esc is looked at between two steps of a check: none of them may treat a whole crowd at once."""
+"""Esc is looked at between two steps of a check: none of them may treat a whole crowd at once, nor all of a heavy
+mesh or of a long bake."""
 
+import time
 from collections import Counter
 from typing import Any
+from unittest.mock import Mock
 
 import bpy
 import pytest
@@ -10,6 +13,7 @@ from plumbline.blender_addon import checking, fingerprint, session
 from plumbline.blender_addon.sampling import armatures, figures, kisses, sweep
 from plumbline.core.checks.joint_limit import JointLimit
 
+from .benchmarking import scenes
 from .sampling.figure import figure, key, walk
 
 FIGURES = 4
@@ -89,3 +93,34 @@ def test_stopped_at_any_step_nothing_is_left(crowd: Any) -> None:
         job.stop()
         session.job = None
         assert [s.name for s in bpy.data.scenes] == ["Scene"] and job.done
+
+
+#: Seconds of this thread that a step may take; what is aimed at is half of it, and Esc has 0.2 s in all.
+STEP = 0.1
+HEAVY = {"mesh": ("throng", scenes.Size(24, figures=2, skin=60_000)), "bake": ("long", scenes.Size(4_000))}
+
+
+@pytest.mark.parametrize("name", HEAVY)
+def test_no_step_takes_long(face: None, monkeypatch: pytest.MonkeyPatch, name: str) -> None:
+    """The longest step of a heavy scene's check, by this thread's own time; the least of three checks, since what else
+    runs on the machine only ever adds to it."""
+    scene = scenes.build(*HEAVY[name])
+    longest = []
+    built = Mock(wraps=figures.Figures._build_character)
+    monkeypatch.setattr(figures.Figures, "_build_character", lambda *words: built(*words))
+    for _ in range(3):
+        armatures._found.clear()
+        job, most = checking.Checking(scene), 0.0
+        session.job = job
+        while not job.done:
+            start = time.thread_time()
+            job.slice(0.0)
+            most = max(most, time.thread_time() - start)
+        session.job = None
+        longest.append(most)
+        if most < STEP:
+            break
+    found = session.of(scene)
+    assert found is not None and found.result is not None, found and found.why
+    assert built.called == (name == "mesh"), "outlines of the heavy skins are asked for"
+    assert min(longest) < STEP, f"the longest step took {min(longest):.3f} s"

@@ -2,7 +2,7 @@
 """Drives a real Blender: in its window, by scripts beside this one, and on its command line, with the zip as people
 install it.
 
-    python tests/window/run.py [drive looks scene editors stranger rigger crowd strain commands]   all by default
+    python tests/window/run.py [drive looks scene editors stranger rigger crowd strain stop commands]   all by default
 
 Blender is the one in PLUMBLINE_BLENDER, else the one on the PATH; nobody's own settings are read or written. Without a
 display an Xvfb is started where there is one. What shows the face (panel-, marks-, evidence-, card-) goes to
@@ -44,13 +44,14 @@ def grab(picture: Path, part: str) -> None:
         subprocess.run([tool, "-window", "root", *words, str(picture)], check=False)
 
 
-def build() -> Path:
-    """The zip and the shots, new; returns the keeper's."""
+def build(heavy: bool) -> Path:
+    """The zip and the shots, new; returns the keeper's. heavy: the heavy shot too, which takes longer."""
     shutil.rmtree(WORK, ignore_errors=True)
     WORK.mkdir(parents=True)
     subprocess.run([sys.executable, HOME / "build.py", "zip", "--to", WORK], check=True)
     script = Path(__file__).with_name("shots.py")
-    subprocess.run([sys.executable, script, WORK], check=True, stdout=subprocess.DEVNULL)
+    for more in ((), ("heavy",)) if heavy else ((),):
+        subprocess.run([sys.executable, script, WORK, *more], check=True, stdout=subprocess.DEVNULL)
     return WORK / "keeper.blend"
 
 
@@ -150,7 +151,7 @@ def commands(blender: str, shot: Path) -> bool:
     return good
 
 
-IN_WINDOW = ("drive", "looks", "scene", "editors", "stranger", "rigger", "crowd", "strain")
+IN_WINDOW = ("drive", "looks", "scene", "editors", "stranger", "rigger", "crowd", "strain", "stop")
 PARTS: dict[str, Callable[[str, Path], bool]] = {name: scripted(name) for name in IN_WINDOW} | {"commands": commands}
 
 
@@ -163,7 +164,7 @@ def main(words: list[str]) -> int:
     if unknown:
         print(f"there is no part {', '.join(unknown)}; the parts are {', '.join(PARTS)}")
         return 2
-    shot = build()
+    shot = build("stop" in (words or PARTS))
     done = [PARTS[name](blender, shot) for name in words or PARTS]  # each, whatever became of the one before
     return 0 if all(done) else 1
 

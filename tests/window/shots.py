@@ -1,10 +1,11 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Builds the shots that the window's scripts open, into a folder: the keeper's faulty take, ten keepers in one shot, a
-keeper who is linked, and one who is overridden, with keys of the shot's own.
+keeper who is linked, and one who is overridden, with keys of the shot's own. On demand a heavy one too.
 
-    python tests/window/shots.py FOLDER
+    python tests/window/shots.py FOLDER [heavy]
 """
 
+import importlib.util
 import os
 import sys
 from pathlib import Path
@@ -89,8 +90,24 @@ def linked(folder: Path) -> None:
     save(folder, "override")
 
 
+def heavy(folder: Path) -> None:
+    """A generated rig with a skin of 100,000 vertices among meshes of as many, seen together in the picture."""
+    path = Path(__file__).parents[2] / "benchmarks" / "scenes.py"
+    spec: Any = importlib.util.spec_from_file_location("scenes", path)
+    scenes: Any = importlib.util.module_from_spec(spec)
+    sys.modules["scenes"] = scenes
+    spec.loader.exec_module(scenes)
+    scenes.build("rigify", scenes.Size(60, skin=100_000, meshes=8, mesh=100_000), 0.5)
+    for text in list(bpy.data.texts):  # Blender asks whether the rig's script may run, before anything else
+        bpy.data.texts.remove(text)
+    save(folder, "heavy")
+
+
 def main() -> None:
-    folder = Path(sys.argv[-1])
+    folder = Path(sys.argv[1])
+    if sys.argv[2:] == ["heavy"]:
+        heavy(folder)
+        return
     fresh()
     save(folder, "keeper")
     crowd()

@@ -9,6 +9,7 @@ import pytest
 from plumbline.blender_addon.sampling.hiders import Asked, crosses, hiders
 from plumbline.blender_addon.sampling.skins import Body
 from plumbline.core.numeric.camera import view
+from plumbline.core.steps import finished
 from plumbline.core.testing.pods import block
 
 from ..skinned import solid
@@ -72,7 +73,7 @@ def test_what_may_hide_a_kiss(size: tuple[float, float, float], place: tuple[flo
     eye = seen()
     x, y, w = eye.project(np.array([[0.0, 0.0, 1.7]]))
     asked = {3: Asked(eye, np.array([[x[0], y[0]]]), float(eye.depth(w[0])) + 0.05)}
-    found = hiders(scene, [Body(made)], np.arange(1.0, 9.0), asked, 1.0)
+    found = finished(hiders(scene, [Body(made)], np.arange(1.0, 9.0), asked, 1.0))
     assert found == ({3: [Body(made)]} if hides else {})
     assert len(bpy.data.scenes) == 1
 
@@ -85,7 +86,7 @@ def test_what_moves_is_asked_where_it_stands_then() -> None:
         made.keyframe_insert("location", frame=frame)
     eye = seen()
     asked = {n: Asked(eye, np.array([[960.0, 540.0]]), 6.0) for n in (0, 4, 8)}
-    assert list(hiders(scene, [Body(made)], np.arange(1.0, 10.0), asked, 1.0)) == [4]
+    assert list(finished(hiders(scene, [Body(made)], np.arange(1.0, 10.0), asked, 1.0))) == [4]
 
 
 def test_what_grows_is_never_ruled_out() -> None:
@@ -93,4 +94,5 @@ def test_what_grows_is_never_ruled_out() -> None:
     made = solid(scene, "Sail", block(0.3, 0.3, 0.3))
     made.location = (9.0, 9.0, 9.0)
     made.modifiers.new("Many", "ARRAY")
-    assert list(hiders(scene, [Body(made)], np.ones(1), {0: Asked(seen(), np.zeros((1, 2)), 6.0)}, 1.0)) == [0]
+    asked = {0: Asked(seen(), np.zeros((1, 2)), 6.0)}
+    assert list(finished(hiders(scene, [Body(made)], np.ones(1), asked, 1.0))) == [0]

@@ -1,0 +1,76 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Esc on a heavy shot: a generated rig with a dense skin among dense meshes, stopped all through a check, the pressing
+timed as a person sees it: from the key to the end, what Blender draws in between included."""
+
+import importlib.util
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+_spec: Any = importlib.util.spec_from_file_location("hands", Path(__file__).with_name("hands.py"))
+hands: Any = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(hands)
+
+#: Seconds within which Esc is to end a check, and how often it is pressed.
+LIMIT, TIMES = 0.2, 16
+
+
+def steps() -> Iterator[float]:
+    hands.install()
+    session, checking = hands.module("session"), hands.module("checking")
+    yield from hands.open_shot(hands.OUT / "heavy.blend")
+    for _ in range(2):  # the first time more is imported
+        yield from hands.settled()
+        started = time.perf_counter()
+        yield from hands.check()
+        seconds = time.perf_counter() - started
+    hands.say(f"a whole check takes {seconds:.1f} s: {len(hands.checked().notes)} notes")
+    session.clear()
+    yield from hands.settled()
+
+    spent: dict[str, list[float]] = {"slice": [], "stop": [], "settle": []}
+    kept = {name: getattr(checking.Checking, name) for name in spent}
+    for name, function in kept.items():
+
+        def clocked(job: Any, *words: Any, _of: Any = function, _name: str = name) -> Any:
+            start = time.perf_counter()
+            try:
+                return _of(job, *words)
+            finally:
+                spent[_name].append(time.perf_counter() - start)
+
+        setattr(checking.Checking, name, clocked)
+    waits = []
+    for n in range(TIMES):
+        yield 1.0  # until the window, which is drawn without a graphics card, has come to rest
+        hands.press(*hands.button())
+        until = time.perf_counter() + 10
+        while session.job is None:
+            assert time.perf_counter() < until, "the button did not start a check"
+            yield 0.001
+        until = time.perf_counter() + seconds * (n + 0.5) / TIMES
+        while session.job is not None and time.perf_counter() < until:
+            yield 0.001
+        if session.job is None:  # it was faster than the first
+            session.clear()
+            continue
+        stage, asked = hands.module("operators.check_shot").progress_text(session.job), time.perf_counter()
+        hands.key("ESC")
+        while session.job is not None:
+            yield 0.001
+        waits.append((time.perf_counter() - asked, stage))
+        assert session.of(hands.scene()) is None and hands.quiet(), "Esc left something"
+    for name, function in kept.items():
+        setattr(checking.Checking, name, function)
+    hands.say("Esc stopped after " + ", ".join(f"{w:.2f}" for w, _ in waits) + " s")
+    worst = max(waits)
+    hands.say(f"{worst[0]:.3f} s at the most ({worst[1]}), {sorted(waits)[len(waits) // 2][0]:.3f} s as a rule")
+    for name, each in spent.items():
+        hands.say(f"{name}: {max(each):.3f} s at the most, {sorted(each)[len(each) // 2]:.3f} s as a rule, {len(each)}")
+    assert len(waits) > TIMES // 2 and worst[0] < LIMIT, "Esc takes longer than it may"
+
+
+hands.drive(steps())

@@ -8,7 +8,7 @@ from ..need import NOTHING
 from ..numeric.hull import smallest_norm
 from ..numeric.shares import load_shares
 from ..numeric.spans import spans
-from ..shot import Character, Shot
+from ..shot import Character
 from ..study import Study, measure
 from . import touch
 from .exposure import exposure
@@ -103,17 +103,6 @@ def supports(study: Study, character: Character) -> Supports:
     told = [replace(s, bears=_bearing(s, each[parts.index(s.part)], found, least)) for s in found]
     order = sorted(told, key=lambda s: (s.span.first, parts.index(s.part)))
     return Supports(parts, tuple(order), touches, each, place, point)
-
-
-def records(found: Supports, shot: Shot) -> list[dict[str, str | float | None]]:
-    """Contacts for the notes file, in scene frames: part, on, off, kind; on None where it began before the shot, off
-    None where it outlasts it."""
-    step = (shot.frames[-1] - shot.frames[0]) / max(1, shot.count - 1)
-
-    def frame(sample: float | None) -> float | None:
-        return None if sample is None else round(float(shot.frames[0] + sample * step), 2)
-
-    return [{"part": s.part, "on": frame(s.span.on), "off": frame(s.span.off), "kind": s.kind} for s in found.found]
 
 
 def _bearing(s: Support, own: Array, found: list[Support], least: int) -> tuple[Span, ...]:

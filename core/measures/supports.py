@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """What carries the body: feet, hands, elbows, knees, seat, back and head, when each touches, and whether it bears."""
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -87,7 +88,7 @@ def supports(study: Study, character: Character) -> Supports:
         surface = moved.center + (under.level - moved.center @ moved.up)[:, None] * moved.up
         point = np.where(moved.bears[:, None], moved.pressure_point(surface), np.nan)
         load = np.where(moved.sure, moved.load, np.nan)
-    plane = _plane(t.up)
+    plane = level_plane(t.up)
     ways = _ways(study, character, under, t)
     rest = _rests(under, ways, t, f)
     rest += _seat(under, ways, t, fallen, rest, point @ plane, plane, f)
@@ -137,7 +138,7 @@ def _crossing(load: Array, at: int, side: int) -> float:
     return float(at + side * min((inner - BEARS) / (inner - outer), 1.0))
 
 
-def _plane(up: Array) -> Array:
+def level_plane(up: Array) -> Array:
     """Two directions (3, 2) that are level."""
     seed = np.array([1.0, 0, 0]) if abs(up[0]) < 0.9 else np.array([0.0, 1.0, 0])
     e1 = seed - seed @ up * up
@@ -208,15 +209,15 @@ def _seat(under: Underbody, ways: touch.Pace | None, t: Tread, fallen: Footfalls
         rows = np.arange(span.first, span.last + 1)
         if known[rows].any() or low[rows].mean() <= 0.5:
             continue
-        gap = _gap(t, fallen, under, rest, point, plane, rows)
+        gap = outside(t, fallen, under, rest, point, plane, rows)
         sits = low[rows] & np.isfinite(point[rows, 0]) & ~(gap < SITS_OUTSIDE * t.leg)
         if sits.mean() > 0.5:
             out.append(Support("seat", "full", span, assumed=True))
     return out
 
 
-def _gap(t: Tread, fallen: Footfalls, under: Underbody, rest: list[Support], point: Array, plane: Array, rows: Array,
-         but: int | None = None) -> Array:
+def outside(t: Tread, fallen: Footfalls, under: Underbody, rest: Sequence[Support], point: Array, plane: Array,
+            rows: Array, but: int | None = None) -> Array:
     """(R,) m at samples ``rows`` from the pressure point to all that touches, but for the foot of that number."""
     drawn = np.clip(np.searchsorted(t.samples, rows, side="right") - 1, 0, None)
     planted = fallen.planted[drawn]
@@ -241,14 +242,14 @@ def _hung(falls: list[Support], rest: list[Support], place: Array, point: Array,
         rows = np.arange(s.span.first, s.span.last + 1)
         if (place[rows, k] @ t.up - under.level[rows]).min() < HANGS * t.leg:
             continue
-        gap = _gap(t, fallen, under, rest, point, plane, rows, but=k)
+        gap = outside(t, fallen, under, rest, point, plane, rows, but=k)
         # where nothing else touches the gap is no number, and something must carry the body
         if not spans(~(gap < HANGS_OUTSIDE * t.leg), min(least, len(gap))):
             hung.append(s)
     return hung
 
 
-def _touching(found: list[Support], parts: tuple[str, ...], count: int) -> Array:
+def _touching(found: Sequence[Support], parts: tuple[str, ...], count: int) -> Array:
     """(C, F) bool: which of these parts touch."""
     out = np.zeros((len(parts), count), bool)
     for s in (s for s in found if s.part in parts):

@@ -235,8 +235,12 @@ def _mapped(
             soles=tuple(replace(s, points=place(s.points)) for s in c.soles),
         )
 
+    matrix = np.eye(4)
+    matrix[:3, 3] = place(np.zeros(3))
+    matrix[:3, :3] = (place(np.eye(3)) - matrix[:3, 3]).T
     return replace(
         shot,
         characters=tuple(one(c) for c in shot.characters),
+        surfaces=tuple(replace(s, world=matrix @ s.world) for s in shot.surfaces),
         props=tuple(replace(p, origin=place(p.origin), axes=axes(p.axes)) for p in shot.props),
     )

@@ -4,12 +4,13 @@
 from collections.abc import Iterator
 
 from .plant_bends import bends
+from .plant_gaps import gaps
 from .plant_marches import marches
 from .plant_pulls import pulls
 from .plant_skates import skates
 from .plants import Case, Clean
 
-KINDS = (bends, pulls, skates, marches)
+KINDS = (bends, pulls, skates, marches, gaps)
 
 
 def cases(clean: Clean) -> Iterator[Case]:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from plumbline.core.measures.footfalls import footfalls
 from plumbline.core.measures.mass_motion import mass_motion
-from plumbline.core.measures.supports import records, supports
+from plumbline.core.measures.supports import supports
 from plumbline.core.shot import Surface
 from plumbline.core.study import Study
 from plumbline.core.testing import cost, edit, pivot_turns
@@ -119,19 +119,6 @@ def test_loads_sum_to_the_bodys_vertical_force():
     down = found.touches.any(0) & np.isfinite(total)
     assert down.sum() > 100
     assert 0.6 < total[down].min() < total[down].max() < 1.5
-
-
-def test_records_are_in_scene_frames():
-    shot = walk(FPS).shot
-    shot = replace(shot, frames=shot.frames + 1000, first=None, last=None)
-    rows = records(_of(shot), shot)
-    assert all(set(row) == {"part", "on", "off", "kind"} for row in rows)
-    assert rows[0]["on"] is None or rows[0]["on"] >= shot.frames[0]
-    whole = [r for r in rows if r["on"] is not None and r["off"] is not None and r["on"] > shot.frames[5]]
-    assert len(whole) >= 5
-    for row in whole:
-        # planted for 0.66 s
-        assert (row["off"] - row["on"]) / FPS == pytest.approx(0.66, abs=0.05)
 
 
 def test_cost_of_the_whole_contact_model():

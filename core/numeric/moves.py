@@ -24,7 +24,8 @@ class Move:
     passes at the same share of the move, so that moves can be compared; no estimate of the key. rises, stops: rest lies
     before, after it; False where the motion is cut there. travel: sum of its speeds times the seconds of a step.
     mean: speed of its steps; last_share: the last step's
-    that is faster than a tenth of the peak, over the peak's.
+    that is faster than a tenth of the peak, over the peak's. after: the fastest of the steps at rest that make it a
+    stop, over the peak's; 1 where it does not stop.
     """
 
     first: int
@@ -38,6 +39,7 @@ class Move:
     rises: bool
     stops: bool
     last_share: float
+    after: float
 
     @property
     def ratio(self) -> float:
@@ -73,6 +75,7 @@ def moves(speed: Array, step: float, floor: float, least: float, rest: int) -> l
         for i in range(a, b + 1):
             taken[i] = True
         total = sum(v[a : b + 1])
+        rested = max(v[b + 1 : b + 1 + rest]) if b + rest < n else float("inf")
         crossing = CROSSING * top
         found.append(
             Move(
@@ -85,8 +88,9 @@ def moves(speed: Array, step: float, floor: float, least: float, rest: int) -> l
                 start=_crossed(v, peak, -1, crossing, a),
                 stop=_crossed(v, peak, 1, crossing, b + 1),
                 rises=a >= rest and max(v[a - rest : a]) <= low,
-                stops=b + rest < n and max(v[b + 1 : b + 1 + rest]) <= low,
+                stops=rested <= low,
                 last_share=v[b] / top,
+                after=rested / top if rested <= low else 1.0,
             )
         )
     return sorted(found, key=lambda m: m.first)

@@ -136,16 +136,17 @@ class Shift:
 
 @dataclass(frozen=True, slots=True)
 class Drift:
-    """Keep a part alive: turned about a world axis through its own joint by an angle in degrees on each frame of the
-    span, little, and back at both ends."""
+    """Keep parts alive: each turned about a world axis through its own joint by an angle in degrees on each whole frame
+    of the span, little, and none at both ends."""
 
-    target: str
+    targets: tuple[str, ...]
     axis: tuple[float, float, float]
     angle: tuple[float, ...]
     frames: Span
 
     def sentence(self) -> str:
-        return f"Let the {_name(self.target)} drift by {max(self.angle):.0f} degrees and back {_when(self.frames)}"
+        who = " and ".join(_name(t) for t in self.targets)
+        return f"Let the {who} drift by {max(self.angle):.0f} degrees and back {_when(self.frames)}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,7 +26,7 @@ FLESH = {"pelvis": 0.19, "spine": 0.17, "chest": 0.19, "neck": 0.08, "head": 0.1
 
 @dataclass(frozen=True, eq=False)
 class Hits:
-    """Asked only where something stops: ``of`` looks at one part in one sample."""
+    """Asked only where something stops or is held: each question looks at one part in one sample."""
 
     study: Study
     character: Character
@@ -35,11 +35,12 @@ class Hits:
         """What the part has come to touch in the sample, in words ('ground', 'own thigh', a prop's or figure's name),
         or ''. What it touched shortly before as well it carries, or rests on: that is no hit."""
         before = max(0, sample - max(1, round(COMES * self.study.shot.rate)))
-        now = self._touched(part, sample)
-        then = set(self._touched(part, before)) if now else set()
+        now = self.touching(part, sample)
+        then = set(self.touching(part, before)) if now else set()
         return next((what for what in now if what not in then), "")
 
-    def _touched(self, part: str, sample: int) -> list[str]:
+    def touching(self, part: str, sample: int) -> list[str]:
+        """All that the part touches in the sample: what it holds or rests on as well."""
         found = ["ground"] if self._on_ground(part, sample) else []
         near = NEAR * self.character.leg_length
         points = self._points(part, sample)

@@ -74,8 +74,10 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
     if isinstance(remedy, Shift):
         return _shifted(shot, remedy, character)
     if isinstance(remedy, Drift):
-        angle = np.radians(_per_frame(shot, remedy.frames, remedy.angle))
-        return edit.turn(character, remedy.target, exp(np.outer(angle, remedy.axis)))
+        drift = exp(np.outer(np.radians(_per_frame(shot, remedy.frames, remedy.angle)), remedy.axis))
+        for part in remedy.targets:
+            character = edit.turn(character, part, drift)
+        return character
     if isinstance(remedy, Follow):
         return _following(shot, remedy, character)
     return _eased(shot, remedy, character)

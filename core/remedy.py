@@ -103,4 +103,64 @@ class Ease:
         return f"Ease the {who} {ends} {_when(self.frames)}"
 
 
-Remedy = Move | Turn | Pin | Ease
+@dataclass(frozen=True, slots=True)
+class Settle:
+    """Let parts go on past their stop and come back: for each target its offset in world meters on each whole frame of
+    the span, the last one nothing."""
+
+    targets: tuple[str, ...]
+    frames: Span
+    offsets: tuple[tuple[tuple[float, float, float], ...], ...]
+
+    def sentence(self) -> str:
+        told = [
+            f"the {_name(target)} {_size(max((x * x + y * y + z * z) ** 0.5 for x, y, z in offsets))}"
+            for target, offsets in zip(self.targets, self.offsets, strict=True)
+        ]
+        return f"Let {', '.join(told)} past the stop and settle by frame {self.frames[1]}"
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """Offset parts of a block down the chain: each part's turn from the first to the last frame comes ``later`` frames
+    after its keys of now, and the last of ``frames`` is where the latest has arrived."""
+
+    targets: tuple[str, ...]
+    later: tuple[int, ...]
+    frames: Span
+
+    def sentence(self) -> str:
+        told = [f"the {_name(t)} by {n} frame{'s' if n != 1 else ''}" for t, n in zip(self.targets, self.later)]
+        return f"Offset {', '.join(told)} {_when(self.frames)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """Keep parts alive: each turned about a world axis through its own joint by an angle in degrees on each whole frame
+    of the span, little, and none at both ends."""
+
+    targets: tuple[str, ...]
+    axis: tuple[float, float, float]
+    angle: tuple[float, ...]
+    frames: Span
+
+    def sentence(self) -> str:
+        who = " and ".join(_name(t) for t in self.targets)
+        return f"Let the {who} drift by {max(self.angle):.0f} degrees and back {_when(self.frames)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Follow:
+    """Let parts travel with what carries them: between the first and last frame their turn goes from the one to the
+    other pose in one eased move."""
+
+    targets: tuple[str, ...]
+    frames: Span
+    carrier: str
+
+    def sentence(self) -> str:
+        who = " and ".join(_name(t) for t in self.targets)
+        return f"Let the {who} travel with the {_name(self.carrier)} {_when(self.frames)}"
+
+
+Remedy = Move | Turn | Pin | Ease | Settle | Shift | Drift | Follow

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from .. import body
+from ..measures.local import local_axes
 from ..numeric.rotation import square_to, turned, unit
 from ..shot import Character, Goal, Shot
 
@@ -55,6 +56,15 @@ def turn(character: Character, part: str, rotation: Array) -> Character:
     """The part and all below it turned by world rotations (F, 3, 3) about the part's own joint."""
     centre = character.head(part)
     return transform(character, below(character, part), rotation, centre, np.zeros_like(centre))
+
+
+def with_turn(character: Character, part: str, local: Array) -> Character:
+    """The part's axes against its parent exchanged for ``local`` (F, 3, 3), what hangs from it carried along."""
+    assert character.axes is not None
+    now = local_axes(character, part)
+    own = character.axes[:, character.index[part]]
+    above = own @ now.swapaxes(-1, -2)
+    return turn(character, part, above @ local @ own.swapaxes(-1, -2))
 
 
 def shift(character: Character, offset: Array) -> Character:

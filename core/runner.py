@@ -48,9 +48,7 @@ def run(shot: Shot, checks: Sequence[Check], study: Study | None = None) -> Gene
                 if check.groups and not check.groups_on(character):
                     continue
             for _ in study.getting(check.uses, character):
-                seconds[check.name] = seconds.get(check.name, 0.0) + time.process_time() - started
                 yield done / len(jobs)
-                started = time.process_time()
             for found in check.run(study, character):
                 if isinstance(found, Skip):
                     skipped.append(found)

@@ -63,8 +63,8 @@ class FrozenPart(Check):
     at over 0.25 leg/s on average.
     Limit: 0.66 s low, 1.3 s medium, 2.5 s high. A hand on its forearm is low at most. On captured motion nothing is
     held so still for 0.33 s.
-    Silent when: the part never turns, or is dead for over 60 % of the shot: not animated yet, a line in the chart; fewer
-    than half of the parts move, or the shot is stepped (both said among what was skipped); a hand that
+    Silent when: the part never turns, or is dead for over 60 % of the shot: not animated yet, a line in the chart;
+    fewer than half of the parts move, or the shot is stepped (both said among what was skipped); a hand that
     touches the ground, a figure or the own body, an arm that carries a prop.
     Cannot see: a hold that is acted, as a poker face or carrying a tray.
     Remedy: a moving hold: let the part drift by a few degrees and back.

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""The paths of the parts' ends through the world, in the yardstick of ``turn``: leg lengths and leg lengths a second."""
+"""The paths of the parts' ends through the world, in the yardstick of ``turn``: legs and legs a second."""
 
 import numpy as np
 

@@ -28,6 +28,11 @@ def seconds(work: Callable[[], Any], rounds: int = 5) -> float:
     return median(shares) * 2.0 * USUAL
 
 
+def pace() -> float:
+    """How many times as fast as the machine of docs/speed.md this thread is just now."""
+    return USUAL / min(_timed(_yardstick) for _ in range(3))
+
+
 def _timed(work: Callable[[], Any]) -> float:
     started = time.thread_time()
     work()

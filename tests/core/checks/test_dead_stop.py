@@ -116,7 +116,8 @@ class TestDeadStop(CheckTest):
         shot = swung("upper_arm.L", 1.2, braked(times(24.0), 24.0, 1.0), 24.0)
         note, = self.notes(shot)
         remedy = note.remedy
-        assert isinstance(remedy, Settle) and remedy.targets == ("hand.L",) and remedy.frames == (note.end, note.end + 6)
+        assert isinstance(remedy, Settle)
+        assert remedy.targets == ("hand.L",) and remedy.frames == (note.end, note.end + 6)
         path = where(shot.characters[0], "forearm.L")
         step = path[note.end - 1] - path[note.end - 2]
         offsets = np.array(remedy.offsets[0])

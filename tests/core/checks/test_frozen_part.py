@@ -50,9 +50,9 @@ class TestFrozenPart(CheckTest):
         yield walking(fps, {"hand.L": 99.0})
         t = times(fps)
         stands = rot.exp(np.outer(0.25 * np.sin(5 * t), X))
-        yield act({p: stands for p in ("chest", "thigh.L", "thigh.R", "shin.L", "shin.R", "upper_arm.R", "spine",
-                                       "clavicle.L", "clavicle.R", "forearm.R", "hand.R")},
-                  np.zeros((len(t), 3)), fps)                                # dead, but nobody carries it far
+        still = ("chest", "thigh.L", "thigh.R", "shin.L", "shin.R", "upper_arm.R", "spine", "clavicle.L", "clavicle.R",
+                 "forearm.R", "hand.R")
+        yield act(dict.fromkeys(still, stands), np.zeros((len(t), 3)), fps)    # dead, but nobody carries it far
 
     def planted(self, fps: float) -> Iterable[Planted]:
         for parts, told, seconds, severity in (

@@ -14,6 +14,8 @@ from plumbline.core.runner import finish, needs_of
 
 #: What reads joints and soles, and no mesh.
 JOINTS = ("joint-limit", "overextension", "slip", "linear-span")
+#: The checks on which the goals of a whole review were set.
+FOUNDING = (*JOINTS, "tangent")
 
 
 @dataclass(frozen=True)

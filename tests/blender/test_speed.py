@@ -63,7 +63,7 @@ SIMPLE = {
 def test_simple_figures(name: str) -> None:
     size, rounds, ratio, core = SIMPLE[name]
     scene = scenes.build(name, size)
-    held(scene, rounds, {"all checks": Review()}, {"all checks": {"ratio": ratio, "core": core}})
+    held(scene, rounds, {"checks": Review(timing.FOUNDING)}, {"checks": {"ratio": ratio, "core": core}})
 
 
 @pytest.mark.parametrize("name", ["light", "long", "crowd"])
@@ -89,7 +89,7 @@ def test_a_rig_among_heavy_meshes() -> None:
 
     reviews = {
         "joints and soles": Review(timing.JOINTS, hung(0.0)),
-        "outlines on 3 of 10 frames": Review(None, hung(0.3)),
+        "outlines on 3 of 10 frames": Review(timing.FOUNDING, hung(0.3)),
     }
     held(
         scene,

@@ -380,7 +380,7 @@ def window(words: list[str]) -> int:
 
 def docs(words: list[str]) -> int:
     """Write the pages made from code (docs/checks, docs/sample_shots.md) and the pictures of notes."""
-    return script("docs/write_pages.py", words) or script("docs/write_pictures.py", words)
+    return script("docs/write_pictures.py", words) or script("docs/write_pages.py", words)
 
 
 def new_check(words: list[str]) -> int:

@@ -227,10 +227,11 @@ def _number(value: Any) -> float | int:
 
 
 def _finite(value: Any) -> bool:
-    if is_dataclass(value):
-        return all(_finite(getattr(value, f.name)) for f in fields(value))
+    # most are numbers in rows of places, so these are asked for first
+    if isinstance(value, float | np.floating):
+        return math.isfinite(value)
     if isinstance(value, tuple | list):
-        return all(_finite(v) for v in value)
+        return all(map(_finite, value))
     if isinstance(value, np.ndarray):
         return bool(np.isfinite(value).all())
-    return not isinstance(value, float | np.floating) or math.isfinite(value)
+    return not is_dataclass(value) or all(_finite(getattr(value, f.name)) for f in fields(value))

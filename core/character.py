@@ -42,6 +42,10 @@ class Goal:
 
 
 SOLE_POINTS = ("heel", "heel_inner", "heel_outer", "ball", "ball_inner", "ball_outer", "toe_tip")
+#: The sole's outline, walked round: indices into SOLE_POINTS.
+SOLE_OUTLINE = [
+    SOLE_POINTS.index(p) for p in ("heel", "heel_outer", "ball_outer", "toe_tip", "ball_inner", "heel_inner")
+]
 
 
 @dataclass(frozen=True)

@@ -121,20 +121,6 @@ class Settle:
 
 
 @dataclass(frozen=True, slots=True)
-class Shift:
-    """Offset parts of a block down the chain: each part's turn from the first to the last frame comes ``later`` frames
-    after its keys of now, and the last of ``frames`` is where the latest has arrived."""
-
-    targets: tuple[str, ...]
-    later: tuple[int, ...]
-    frames: Span
-
-    def sentence(self) -> str:
-        told = [f"the {_name(t)} by {n} frame{'s' if n != 1 else ''}" for t, n in zip(self.targets, self.later)]
-        return f"Offset {', '.join(told)} {_when(self.frames)}"
-
-
-@dataclass(frozen=True, slots=True)
 class Drift:
     """Keep parts alive: each turned about a world axis through its own joint by an angle in degrees on each whole frame
     of the span, little, and none at both ends."""
@@ -149,18 +135,4 @@ class Drift:
         return f"Let the {who} drift by {max(self.angle):.0f} degrees and back {_when(self.frames)}"
 
 
-@dataclass(frozen=True, slots=True)
-class Follow:
-    """Let parts travel with what carries them: between the first and last frame their turn goes from the one to the
-    other pose in one eased move."""
-
-    targets: tuple[str, ...]
-    frames: Span
-    carrier: str
-
-    def sentence(self) -> str:
-        who = " and ".join(_name(t) for t in self.targets)
-        return f"Let the {who} travel with the {_name(self.carrier)} {_when(self.frames)}"
-
-
-Remedy = Move | Turn | Pin | Ease | Settle | Shift | Drift | Follow
+Remedy = Move | Turn | Pin | Ease | Settle | Drift

@@ -8,7 +8,7 @@ import numpy as np
 
 from .. import body
 from ..check import Check
-from ..evidence import Evidence, Label, Place, Point, Polyline
+from ..evidence import Evidence, Label, Place, Point, Polyline, places
 from ..measures.exposure import Exposure, exposure
 from ..measures.hits import hits
 from ..measures.key_refs import keys_in
@@ -144,7 +144,7 @@ class DeadStop(Check):
         )
         parts = (stop.part, *(other.part for other in stop.others))
         if stop.others:
-            text += f"; with it the {_listed(parts[1:])}"
+            text += f"; with it the {body.listed(parts[1:])}"
         if stop.hit:
             text += f"; right if it hits the {stop.hit}"
         paths = {part: where(character, PATHS.get(part, part)) for part in parts}
@@ -202,10 +202,6 @@ def _takes(character: Character, owner: str, child: str, drawings: Array, last: 
     return bool(step @ carried >= CARRIED * (step @ step))
 
 
-def _listed(parts: tuple[str, ...]) -> str:
-    names = [body.spoken(p) for p in parts]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
 
 def _beyond(path: Array, last: int, shot: Shot) -> tuple[Place, ...]:
     """World offsets on whole frames from a stop at sample ``last``: none, on past it, and back to none."""
@@ -215,7 +211,7 @@ def _beyond(path: Array, last: int, shot: Shot) -> tuple[Place, ...]:
     count = min(len(OVERSHOOT) * frames, int(shot.frames[-1]) - shot.frame(last))
     shares = np.interp(np.arange(count + 1) / frames, np.arange(len(OVERSHOOT) + 1), (0.0, *OVERSHOOT))
     shares[-1] = 0.0
-    return tuple((x, y, z) for x, y, z in (shares[:, None] * step * frames).tolist())
+    return places(shares[:, None] * step * frames)
 
 
 def _evidence(
@@ -226,16 +222,12 @@ def _evidence(
     frame = study.shot.frame
     settled = path[last : last + len(beyond)]
     shapes: list[Evidence] = [
-        Polyline("found", (frame(first), frame(after)), _places(path[first : after + 1]), ticks=True),
-        Point("found", (frame(last), frame(last)), _places(path[last : last + 1]), "ring"),
-        Label("found", (frame(last), frame(last)), _places(path[last : last + 1])[0], f"{share:.0f} % to nothing"),
+        Polyline("found", (frame(first), frame(after)), places(path[first : after + 1]), ticks=True),
+        Point("found", (frame(last), frame(last)), places(path[last : last + 1]), "ring"),
+        Label("found", (frame(last), frame(last)), places(path[last : last + 1])[0], f"{share:.0f} % to nothing"),
     ]
-    drawn = _places(settled + np.array(beyond)[: len(settled)])
+    drawn = places(settled + np.array(beyond)[: len(settled)])
     shapes.append(
         Polyline("held_against", (frame(last), frame(last + len(settled) - 1)), drawn, ticks=True, dashed=True)
     )
     return tuple(shapes)
-
-
-def _places(path: Array) -> tuple[Place, ...]:
-    return tuple((x, y, z) for x, y, z in path.tolist())

@@ -9,7 +9,7 @@ import numpy as np
 
 from .. import body
 from ..check import Check
-from ..evidence import Evidence, Label, Place, Polyline
+from ..evidence import Evidence, Label, Place, Polyline, places
 from ..measures.exposure import Exposure, exposure
 from ..measures.hits import Hits, hits
 from ..measures.key_refs import keys_in
@@ -137,7 +137,7 @@ class FrozenPart(Check):
             severity = Severity.LOW
         frames = study.shot.frame(first), study.shot.frame(last)
         parts = tuple(f.part for f in group)
-        names = _listed(parts)
+        names = body.listed(parts)
         meters = character.leg_length * character.real_size
         text = (
             f"The {names} {'is' if len(parts) == 1 else 'are'} held dead for {lead.seconds:.2f} s, frames {frames[0]} "
@@ -211,16 +211,7 @@ def _evidence(
     frames = frame(first), frame(last)
     bone = np.stack([character.head(part)[middle], character.end(part)[middle]])
     return (
-        Polyline("found", frames, _places(character.end(part)[first : last + 1]), ticks=True),
-        Polyline("found", (frame(middle), frame(middle)), _places(bone)),
-        Label("found", frames, _places(bone)[1], label),
+        Polyline("found", frames, places(character.end(part)[first : last + 1]), ticks=True),
+        Polyline("found", (frame(middle), frame(middle)), places(bone)),
+        Label("found", frames, places(bone)[1], label),
     )
-
-
-def _places(path: Array) -> tuple[Place, ...]:
-    return tuple((x, y, z) for x, y, z in path.tolist())
-
-
-def _listed(parts: tuple[str, ...]) -> str:
-    names = [body.spoken(p) for p in parts]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -8,8 +8,8 @@ import numpy as np
 
 from .. import body
 from ..check import Check
-from ..evidence import Arrow, Evidence, Label, Patch, Place
-from ..measures.belt import Belt, belt
+from ..evidence import Arrow, Evidence, Label, Patch, places
+from ..measures.belt import belt, unjudged
 from ..measures.contacts import Contacts, contacts
 from ..measures.exposure import exposure
 from ..measures.footfalls import Footfall, Footfalls, footfalls
@@ -22,7 +22,7 @@ from ..need import Need
 from ..note import Limit, Note, Severity, Skip
 from ..numeric.spans import held, joined, samples, spans
 from ..remedy import Pin
-from ..shot import SOLE_POINTS, Character
+from ..shot import SOLE_OUTLINE, Character
 from ..study import Study
 
 Array = np.ndarray
@@ -37,15 +37,14 @@ HELD = 0.1
 TOGETHER = 0.25
 #: Seconds over which the remedy evens out what it takes from each frame.
 EVEN = 0.12
-# The sole's outline, walked round.
-_OUTLINE = [SOLE_POINTS.index(p) for p in ("heel", "heel_outer", "ball_outer", "toe_tip", "ball_inner", "heel_inner")]
 
 
 @dataclass(frozen=True)
 class _Found:
-    """One gap of one contact: samples first, last, worst; size m, positive over the ground; held_at: the first and last
-    sample of the contact in which gaps are judged."""
+    """One gap of a contact: samples first, last, worst; size m, positive over the ground; judged: the first and last
+    sample of the contact in which gaps are looked for."""
 
+    fall: Footfall
     first: int
     last: int
     worst: int
@@ -80,13 +79,9 @@ class GroundGap(Check):
 
     def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
         assert character is not None
-        drawn = study.of(exposure, character)
-        if drawn.stepped:
-            yield self.skip(character, drawn.sentence)
-            return
-        ground: Belt = study.of(belt, character)
-        if ground.varies:
-            yield self.skip(character, f"{ground.sentence}: gaps to it are not measured")
+        why = unjudged(study, character, "gaps to it are not measured")
+        if why:
+            yield self.skip(character, why)
             return
         told: Gap = study.of(gaps, character)
         if not any(np.isfinite(points).any() for points in told.points.values()):
@@ -134,7 +129,7 @@ class GroundGap(Check):
                 top = float(level[a:b + 1].max())
                 # of a plateau the middle, which is as bad as the rest
                 at = np.flatnonzero(level[a:b + 1] >= top * 0.98)
-                yield _Found(first + a, first + b, first + a + int(at[len(at) // 2]), sign * top, (first, last))
+                yield _Found(fall, first + a, first + b, first + a + int(at[len(at) // 2]), sign * top, (first, last))
 
     def _note(self, study: Study, character: Character, leg: tuple[str, ...], gap: _Found) -> Note:
         shot = study.shot
@@ -158,10 +153,6 @@ class GroundGap(Check):
             keys=keys_in(character, leg, float(shot.frames[gap.first]), float(shot.frames[gap.last])))
 
 
-def _place(v: Array) -> Place:
-    return (float(v[0]), float(v[1]), float(v[2]))
-
-
 def _pin(study: Study, character: Character, part: str, gap: _Found) -> Pin:
     """The ankle's own path, raised or lowered until the sole lies on the ground; a contact is brought down whole, so
     that its ends, where the foot comes and goes, keep their height over its middle."""
@@ -175,18 +166,15 @@ def _pin(study: Study, character: Character, part: str, gap: _Found) -> Pin:
     off = np.where(np.sign(off) == np.sign(gap.size), off, 0.0)
     reach = max(1, round(EVEN / 2 * shot.rate))
     even = np.array([np.median(off[max(0, i - reach):i + reach + 1]) for i in range(len(off))])
-    fall = next(f for f in study.of(footfalls, character).falls[part]
-                if f.span.first <= gap.worst <= f.span.last)
-    a, b = shot.frame(fall.span.first), shot.frame(fall.span.last)
+    a, b = shot.frame(gap.fall.span.first), shot.frame(gap.fall.span.last)
     whole = np.arange(a, b + 1)
     change = np.interp(whole, shot.frames[rows], even)
     ankle = character.head(part)
     path = np.stack([np.interp(whole, shot.frames, ankle[:, k]) for k in range(3)], -1)
-    swing = min((other.span.first - fall.span.last for other in study.of(footfalls, character).falls[part]
-                 if other.span.first > fall.span.last), default=shot.count) / shot.rate
+    swing = min((other.span.first - gap.fall.span.last for other in study.of(footfalls, character).falls[part]
+                 if other.span.first > gap.fall.span.last), default=shot.count) / shot.rate
     ease = int(np.clip(swing * shot.fps, 1, max(3, round(0.25 * shot.fps))))
-    places = path - change[:, None] * ground.up
-    return Pin(part, tuple((x, y, z) for x, y, z in places.tolist()), (a, b), ease)
+    return Pin(part, places(path - change[:, None] * ground.up), (a, b), ease)
 
 
 def _evidence(study: Study, character: Character, side: str, gap: _Found, measured: float) -> tuple[Evidence, ...]:
@@ -201,7 +189,8 @@ def _evidence(study: Study, character: Character, side: str, gap: _Found, measur
     known = np.where(np.isfinite(points), points, np.inf)
     foot = int(known.argmin()) if gap.size > 0 else int(np.abs(known - gap.size).argmin())
     over = "over" if gap.size > 0 else "in"
-    return (Patch("held_against", frames, tuple(_place(p) for p in down[_OUTLINE])),
-            Patch("found", frames, tuple(_place(p) for p in sole[_OUTLINE])),
-            Arrow("found", frames, _place(down[foot]), _place(sole[foot])),
-            Label("found", frames, _place(sole[foot]), f"{100 * measured:.1f} cm {over} the ground"))
+    start, end = places(np.stack([down[foot], sole[foot]]))
+    return (Patch("held_against", frames, places(down[SOLE_OUTLINE])),
+            Patch("found", frames, places(sole[SOLE_OUTLINE])),
+            Arrow("found", frames, start, end),
+            Label("found", frames, end, f"{100 * measured:.1f} cm {over} the ground"))

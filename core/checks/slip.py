@@ -8,8 +8,8 @@ import numpy as np
 
 from .. import body
 from ..check import Check
-from ..evidence import Arrow, Evidence, Patch, Place
-from ..measures.belt import Belt, belt
+from ..evidence import Arrow, Evidence, Patch, places
+from ..measures.belt import Belt, belt, unjudged
 from ..measures.contacts import Contacts, contacts
 from ..measures.drift import Drift, Stand, drifts, stands, steps_of, worth
 from ..measures.exposure import exposure
@@ -20,13 +20,11 @@ from ..need import Need
 from ..note import Limit, Note, Skip
 from ..numeric.rotation import norm
 from ..remedy import Pin
-from ..shot import SOLE_POINTS, Character
+from ..shot import SOLE_OUTLINE, Character
 from ..study import Study
 
 Array = np.ndarray
 
-# The sole's outline, walked round.
-_OUTLINE = [SOLE_POINTS.index(p) for p in ("heel", "heel_outer", "ball_outer", "toe_tip", "ball_inner", "heel_inner")]
 #: On a bare captured skeleton the sole is guessed, and captured feet on unknown ground drift this far: of the leg.
 BARE_LOW, BARE_MEDIUM = 0.030, 0.065
 #: Pinned feet of keyed motion are exactly pinned, so less is seen as a fault there: of the leg.
@@ -76,21 +74,17 @@ class Slip(Check):
 
     def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
         assert character is not None
-        drawn = study.of(exposure, character)
-        if drawn.stepped:
-            yield self.skip(character, drawn.sentence)
-            return
-        ground: Belt = study.of(belt, character)
-        if ground.varies:
-            yield self.skip(character, f"{ground.sentence}: slip against it is not measured")
+        why = unjudged(study, character, "slip against it is not measured")
+        if why:
+            yield self.skip(character, why)
             return
         told = stands(study.of(tread, character), study.of(contacts, character))
         for group in self.groups_on(character):
-            yield from self._foot(study, character, group, ground, told[body.side(group[-1])])
+            yield from self._foot(study, character, group, told[body.side(group[-1])])
 
-    def _foot(self, study: Study, character: Character, leg: tuple[str, ...], ground: Belt,
-              stances: list[Stand]) -> Iterator[Note]:
+    def _foot(self, study: Study, character: Character, leg: tuple[str, ...], stances: list[Stand]) -> Iterator[Note]:
         part = leg[-1]
+        ground: Belt = study.of(belt, character)
         t: Tread = study.of(tread, character)
         touch: Contacts = study.of(contacts, character)
         side = body.side(part)
@@ -144,8 +138,9 @@ def _evidence(study: Study, part: str, drift: Drift, t: Tread, touch: Contacts) 
     own = moved - touch.relative[drift.since:drift.worst, columns].sum(0)
     before, now = t.places[drift.since, columns] + own, t.places[drift.worst, columns]
     middle = now.mean(0)
-    return (Patch("held_against", frames, _places(before[_OUTLINE])), Patch("found", frames, _places(now[_OUTLINE])),
-            Arrow("found", frames, *_places(np.stack([middle - drift.vector, middle]))))
+    return (Patch("held_against", frames, places(before[SOLE_OUTLINE])),
+            Patch("found", frames, places(now[SOLE_OUTLINE])),
+            Arrow("found", frames, *places(np.stack([middle - drift.vector, middle]))))
 
 
 def _pin(study: Study, character: Character, part: str, drift: Drift, t: Tread) -> Pin:
@@ -161,7 +156,7 @@ def _pin(study: Study, character: Character, part: str, drift: Drift, t: Tread) 
     touch: Contacts = study.of(contacts, character)
     body_too = (_alone(t, touch, part, slice(drift.first, drift.last + 1))
                 and not _reaches(character, part, now - gone, now, hip, scale))
-    return Pin(part, _places(now - gone), (first, last), ease, _places(-gone) if body_too else ())
+    return Pin(part, places(now - gone), (first, last), ease, places(-gone) if body_too else ())
 
 
 def _alone(t: Tread, touch: Contacts, part: str, rows: slice) -> bool:
@@ -179,10 +174,6 @@ def _reaches(character: Character, part: str, places: Array, was: Array, hip: Ar
     root, mid, _ = body.LIMBS[f"leg.{body.side(part)}"]
     length = (character.rest_length(root) + character.rest_length(mid)) * scale
     return bool((norm(places - hip) <= np.maximum(REACH * length, norm(was - hip))).all())
-
-
-def _places(path: Array) -> tuple[Place, ...]:
-    return tuple((x, y, z) for x, y, z in path.tolist())
 
 
 def _on(whole: Array, frames: Array, *paths: Array) -> list[Array]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from ..need import NOTHING
 from ..shot import Character
 from ..study import Study, measure
-from .belt import belt
+from .belt import belt, unjudged
 from .exposure import exposure
 from .supports import supports
 from .tread import tread
@@ -31,9 +31,7 @@ class ContactRow:
 def contact_rows(study: Study, character: Character) -> tuple[ContactRow, ...]:
     """The character's contacts in time order; none where they cannot be judged: without a mapped foot, in poses without
     motion between them, in place over ground of uneven speed, and on a figure of unknown size."""
-    if not character.size_is_known or study.of(exposure, character).stepped or not study.of(tread, character).sides:
-        return ()
-    if study.of(belt, character).varies:
+    if not character.size_is_known or not study.of(tread, character).sides or unjudged(study, character, ""):
         return ()
     shot = study.shot
     assert shot.first is not None and shot.last is not None

@@ -81,8 +81,6 @@ def _foot(over: Array, stands: Array, toed: bool) -> Array:
     return np.where(stands.any(1) & known.any(1), gap, np.nan)
 
 
-
-
 @measure(NOTHING, uses=(supports, tread, footfalls, underbody, contacts))
 def carriers(study: Study, character: Character) -> dict[str, Array]:
     """Side 'L', 'R' -> (F,) bool: the foot stands, and must bear weight since nothing else that touches could. A foot

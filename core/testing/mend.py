@@ -12,7 +12,7 @@ from ..measures.turn import local_axes, parent_on
 from ..numeric.ease import ease_places, ease_rotations, end_speeds
 from ..numeric.fcurve import BEZIER
 from ..numeric.rotation import exp, log, relative, shortest
-from ..remedy import Drift, Ease, Follow, Move, Pin, Remedy, Settle, Shift, Turn
+from ..remedy import Drift, Ease, Move, Pin, Remedy, Settle, Turn
 from ..shot import Character, Shot, with_character
 from ..study import Study
 from . import edit
@@ -71,15 +71,11 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
         return _pinned(shot, remedy, character)
     if isinstance(remedy, Settle):
         return _settled(shot, remedy, character)
-    if isinstance(remedy, Shift):
-        return _shifted(shot, remedy, character)
     if isinstance(remedy, Drift):
         drift = exp(np.outer(np.radians(_per_frame(shot, remedy.frames, remedy.angle)), remedy.axis))
         for part in remedy.targets:
             character = edit.turn(character, part, drift)
         return character
-    if isinstance(remedy, Follow):
-        return _following(shot, remedy, character)
     return _eased(shot, remedy, character)
 
 
@@ -142,26 +138,6 @@ def _settled(shot: Shot, remedy: Settle, character: Character) -> Character:
         joint = character.head(target)
         turn = shortest(character.end(target) - joint, before.end(target) + step - joint)
         character = edit.turn(character, target, turn)
-    return character
-
-
-def _shifted(shot: Shot, remedy: Shift, character: Character) -> Character:
-    first, last = (int(i) for i in np.clip(np.searchsorted(shot.frames, remedy.frames), 0, shot.count - 1))
-    for part, frames in zip(remedy.targets, remedy.later, strict=True):
-        local = local_axes(character, part)
-        taken = np.arange(shot.count)
-        taken[first : last + 1] = np.maximum(first, taken[first : last + 1] - round(frames * shot.rate / shot.fps))
-        character = edit.with_turn(character, part, local[taken])
-    return character
-
-
-def _following(shot: Shot, remedy: Follow, character: Character) -> Character:
-    first, last = (int(i) for i in np.clip(np.searchsorted(shot.frames, remedy.frames), 0, shot.count - 1))
-    share = _smooth(np.linspace(0, 1, last - first + 1))[:, None]
-    for part in remedy.targets:
-        local = local_axes(character, part).copy()
-        local[first : last + 1] = local[first] @ exp(share * log(relative(local[first], local[last])))
-        character = edit.with_turn(character, part, local)
     return character
 
 

@@ -39,9 +39,7 @@ REMEDIES = (
     r.Pin("foot.R", (A, B, C), SPAN, body=(A, C, C)),
     r.Ease(("hand.R",), SPAN, ease_in=False, paths=("foot.L",)),
     r.Settle(("hand.R", "head"), SPAN, ((A, B, A), (A, C, A))),
-    r.Shift(("upper_arm.R", "forearm.R"), (1, 2), SPAN),
     r.Drift(("head",), B, (0.0, 3.0, 0.0), SPAN),
-    r.Follow(("neck", "head"), SPAN, "chest"),
 )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from .. import body
 from ..check import Check
 from ..evidence import Evidence, Label, Place, Point, Polyline, places
-from ..measures.exposure import Exposure, exposure
+from ..measures.exposure import Exposure, exposure, unjudged
 from ..measures.hits import hits
 from ..measures.key_refs import keys_in
 from ..measures.moves import Moves, moves, settle
@@ -95,10 +95,11 @@ class DeadStop(Check):
 
     def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
         assert character is not None
-        shown: Exposure = study.of(exposure, character)
-        if character.axes is None or shown.stepped:
-            yield self.skip(character, shown.sentence or "the bones' turns were not read")
+        why = unjudged(study, character)
+        if why:
+            yield self.skip(character, why)
             return
+        shown: Exposure = study.of(exposure, character)
         if shown.step > 1:
             yield self.skip(character, f"{shown.sentence}; the last drawing of a move hides how it stops")
             return

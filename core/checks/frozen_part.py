@@ -10,7 +10,7 @@ import numpy as np
 from .. import body
 from ..check import Check
 from ..evidence import Evidence, Label, Place, Polyline, places
-from ..measures.exposure import Exposure, exposure
+from ..measures.exposure import exposure, unjudged
 from ..measures.hits import Hits, hits
 from ..measures.key_refs import keys_in
 from ..measures.local import seen
@@ -79,9 +79,9 @@ class FrozenPart(Check):
 
     def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
         assert character is not None
-        shown: Exposure = study.of(exposure, character)
-        if character.axes is None or shown.stepped:
-            yield self.skip(character, shown.sentence or "the bones' turns were not read")
+        why = unjudged(study, character)
+        if why:
+            yield self.skip(character, why)
             return
         motion: Motion = study.of(turn, character)
         if _moving(motion) < ALIVE:

@@ -7,8 +7,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from .. import body
+from ..measures.hits import hits
 from ..measures.local import local_axes
 from ..numeric.rotation import log, norm, relative
+from ..shot import Character, Shot
+from ..study import Study
 from . import edit
 from .plants import SIZES, Case, Clean, min_jerk, quiet
 from .retime import turns_at
@@ -62,9 +65,18 @@ def freezes(clean: Clean) -> Iterator[Case]:
                 for p in turns:
                     if c.has(p):
                         planted = edit.with_turn(planted, p, turns_at(local_axes(c, p), at))
-                yield Case(f"held dead {seconds:g} s", size, clean.with_(planted), "frozen-part", part,
+                held = clean.with_(planted)
+                if _touches(held, planted, part, i + count // 2):
+                    continue
+                yield Case(f"held dead {seconds:g} s", size, held, "frozen-part", part,
                            "low" if part.startswith("hand") else severity, seconds, 0.13, window,
                            (shot.frame(i), shot.frame(i + count)))
                 places += 1
                 if places == PLACES:
                     break
+
+
+def _touches(shot: Shot, character: Character, part: str, sample: int) -> bool:
+    """Whether the part's hand touches something in the sample: an arm that carries is held on purpose."""
+    hand = f"hand.{body.side(part)}"
+    return character.has(hand) and bool(Study(shot).of(hits, character).touching(hand, sample))

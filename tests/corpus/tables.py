@@ -121,7 +121,7 @@ def page(rows: Iterable[Row], tallies: Iterable[Tally], more: bool) -> str:
         "Small, middle and large: joints bent 5, 15 and 30 degrees past their limit; limbs pulled 2, 4 and 8 % past "
         "their length; feet slid 3, 4 and 10 cm (of an adult's leg of 0.85 m); parts marched evenly between corners of "
         "at least 0.1, 0.25 and 0.5 leg/s; feet put 2, 5 and 10 cm over or into a floor; moves stopped in one frame at "
-        "52 to 63, 67 to 78 and over 82 % of their peak; parts held dead for 0.66, 1.3 and 2.5 s. Each is planted "
+        "52 to 63, 67 to 78 and over 82 % of their peak; parts held dead for 0.75, 1.4 and 2.6 s. Each is planted "
         "where it moves no standing foot but the one it is about. "
         "Worst frame: within 1. Size: within 3 degrees, 10 %, or 1 cm. "
         "Right severity of a fault that only may be low: not above low.\n\n"

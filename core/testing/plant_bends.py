@@ -46,8 +46,8 @@ PLACES = 3
 Bend = Callable[[Character, Array, float], Character]
 
 
-def bends(clean: Clean) -> Iterator[Case]:
-    """All planted joint faults of a clean shot."""
+def bends(clean: Clean, places: int = PLACES) -> Iterator[Case]:
+    """All planted joint faults of a clean shot, up to so many places a limb and side."""
     for side in body.SIDES:
         for limb, joint in ((f"leg.{side}", "knee"), (f"arm.{side}", "elbow")):
             if not clean.character.has(*body.LIMBS[limb]):
@@ -55,16 +55,17 @@ def bends(clean: Clean) -> Iterator[Case]:
             axis = hinge(clean.character, limb)
             if axis is not None:
                 yield from _cases(clean, f"{joint} reversed", body.LIMBS[limb][1], f"{joint}_hyperextension",
-                                  "hyperextension", _reverser(limb, axis))
+                                  "hyperextension", _reverser(limb, axis), places)
         if clean.character.has(*body.LIMBS[f"arm.{side}"]):
             yield from _cases(clean, "wrist tilted", f"hand.{side}", "wrist_tilt", BY_NAME["wrist_tilt"].kind,
-                              _tilter(clean.character, side))
+                              _tilter(clean.character, side), places)
         if clean.character.has("pelvis", *body.LIMBS[f"leg.{side}"]) and clean.character.axes is not None:
             yield from _cases(clean, "hip spread", f"thigh.{side}", "hip_abduction", BY_NAME["hip_abduction"].kind,
-                              _spreader(side))
+                              _spreader(side), places)
 
 
-def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend: Bend) -> Iterator[Case]:
+def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend: Bend,
+           places: int) -> Iterator[Case]:
     most = BY_NAME[angle].most
     assert most is not None
     limit = most
@@ -102,7 +103,7 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
                         top_frames(shot, weight), note_kind)
         return make
 
-    for make in spaced(found(), shot, places=PLACES):
+    for make in spaced(found(), shot, places=places):
         for size in SIZES:
             yield make(size)
 

@@ -26,12 +26,12 @@ SINKS = 0.02
 PLACES = 3
 
 
-def pulls(clean: Clean) -> Iterator[Case]:
-    """All planted pulls of a clean shot: stretched and baked, and by the goal."""
+def pulls(clean: Clean, places: int = PLACES) -> Iterator[Case]:
+    """All planted pulls of a clean shot: stretched and baked, and by the goal; up to so many places a limb."""
     for limb, parts in body.LIMBS.items():
         if clean.character.has(*parts):
             for kind in ("stretched", "goal pulled", "pulled, baked"):
-                yield from _cases(clean, limb, kind)
+                yield from _cases(clean, limb, kind, places)
 
 
 def pulled(character: Character, limb: str, weight: Array, share: float, kind: str) -> Character:
@@ -48,7 +48,7 @@ def pulled(character: Character, limb: str, weight: Array, share: float, kind: s
     return edit.reach(character, limb, c + weight[:, None] * (out - c), stretch=kind == "stretched")
 
 
-def _cases(clean: Clean, limb: str, kind: str) -> Iterator[Case]:
+def _cases(clean: Clean, limb: str, kind: str, places: int) -> Iterator[Case]:
     shot = clean.shot
     parts = body.LIMBS[limb]
     c = clean.character
@@ -75,7 +75,7 @@ def _cases(clean: Clean, limb: str, kind: str) -> Iterator[Case]:
                         {"stretched": "stretch", "goal pulled": "gap"}.get(kind, "flat"))
         return make
 
-    for make in spaced(found(), shot, places=PLACES):
+    for make in spaced(found(), shot, places=places):
         for size in SIZES:
             yield make(size)
 

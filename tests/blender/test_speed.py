@@ -55,9 +55,9 @@ def held(scene: Any, rounds: int, reviews: dict[str, Any], limits: dict[str, dic
 
 #: Name -> its size, how many rounds (short ones swing more), and the most of the review and of its core.
 SIMPLE = {
-    "light": (Size(240), 15, 1.15, 0.60),
-    "long": (Size(1_000), 5, 0.60, 0.48),
-    "crowd": (Size(300, figures=4, skin=2_000), 5, 0.90, 0.35),
+    "light": (Size(240), 9, 1.15, 0.60),
+    "long": (Size(1_000), 3, 0.60, 0.48),
+    "crowd": (Size(300, figures=4, skin=2_000), 3, 0.90, 0.35),
 }
 
 
@@ -95,7 +95,7 @@ def test_a_rig_among_heavy_meshes() -> None:
     }
     held(
         scene,
-        3,
+        2,
         reviews,
         {"joints and soles": {"ratio": 0.58, "share": 0.13}, "outlines on 3 of 10 frames": {"ratio": 1.30}},
     )

@@ -13,6 +13,8 @@ from typing import Any
 
 import bpy
 
+from .kept_cards import SCENE_PROPERTY
+
 #: The name of the scene and of what we put in it. The dot keeps it out of Blender's menus.
 NAME = ".probe"
 #: Marks what is ours, so that nobody else's data of that name is ever removed.
@@ -74,13 +76,16 @@ class Probe:
     def to(self, frame: float) -> Any:
         """Evaluates at a scene frame, sub-frames allowed; returns the dependency graph.
 
-        ``frame_set`` has every editor of every window drawn again, which costs more than the reading, so where there
-        are windows the frame is set as a property, to the same end. That takes no frame below zero where the person's
-        preferences forbid them, and needs a graph, which the first ``frame_set`` makes.
+        ``frame_set`` has every editor of every window drawn again, which costs more than the reading and lets Esc wait,
+        so where there are windows the frame is set as a property, to the same end. That takes no frame below zero where
+        the person's preferences forbid them, and needs a graph, which the view layer's first update makes.
         """
         graph = self.scene.view_layers[0].depsgraph
-        if self.quiet and frame >= 0 and graph is not None:
+        if self.quiet and frame >= 0:
             self.scene.frame_float = float(frame)
+            if graph is None:
+                self.scene.view_layers[0].update()
+                return self.scene.view_layers[0].depsgraph
             graph.update()
             return graph
         whole = int(frame // 1)
@@ -134,7 +139,7 @@ def _copy(source: Any, target: Any) -> None:
     target.gravity = source.gravity
     target.frame_start, target.frame_end = source.frame_start, source.frame_end
     target.camera = source.camera
-    for key in list(source.keys()):
+    for key in set(source.keys()) - {SCENE_PROPERTY}:  # what that points at would be evaluated
         try:
             target[key] = source[key]
         except TypeError:  # a registered group of an add-on

@@ -78,14 +78,12 @@ class Probe:
 
         ``frame_set`` has every editor of every window drawn again, which costs more than the reading and lets Esc wait,
         so where there are windows the frame is set as a property, to the same end. That takes no frame below zero where
-        the person's preferences forbid them, and needs a graph, which the view layer's first update makes.
+        the person's preferences forbid them, and needs a graph, which ``frame_set`` has made when the scene was still
+        empty. (A view layer's ``update`` makes one too, but one that writes into the person's own data.)
         """
         graph = self.scene.view_layers[0].depsgraph
-        if self.quiet and frame >= 0:
+        if self.quiet and frame >= 0 and graph is not None:
             self.scene.frame_float = float(frame)
-            if graph is None:
-                self.scene.view_layers[0].update()
-                return self.scene.view_layers[0].depsgraph
             graph.update()
             return graph
         whole = int(frame // 1)
@@ -108,6 +106,8 @@ def probe(scene: Any, objects: Iterable[Any] = ()) -> Iterator[Probe]:
     inside = Probe(temporary)
     try:
         _copy(scene, temporary)
+        if inside.quiet:
+            temporary.frame_set(temporary.frame_current)
         inside.link(objects)
         yield inside
     finally:

@@ -61,26 +61,28 @@ def sweep(scene: Any, request: Request) -> Generator[float, None, Shot]:
     """Samples a scene; yields the part done, 0 to 1; returns the Shot. Raises CannotMeasure with one sentence."""
     judged = reach.judged(scene, request.first, request.last)
     yield 0.0
-    stands = stands_of(scene)
-    yield 0.0
-    cast = yield from cast_of(
-        scene, request.characters, dict(request.cards), stands, request.fallback, request.selected
-    )
-    yield 0.0
-    with probe(scene) as inside:
-        shot = yield from _Pass(scene, request, judged, cast, inside, stands).run()
+    # All temporary scenes begin in one step, since each has the windows drawn again when it does.
+    with probe(scene) as inside, probe(scene) as aside:
+        stands = stands_of(scene)
+        yield 0.0
+        cast = yield from cast_of(
+            scene, request.characters, dict(request.cards), stands, request.fallback, request.selected
+        )
+        yield 0.0
+        shot = yield from _Pass(scene, request, judged, cast, inside, aside, stands).run()
     yield 1.0
     return shot
 
 
 class _Pass:
-    """The work of one sweep: what to link, what to read on each frame, and the shot out of it."""
+    """The work of one sweep: what to link, what to read on each frame, and the shot out of it. inside: where all that
+    is measured is evaluated; aside: for what only may hide it."""
 
     def __init__(
-        self, scene: Any, request: Request, judged: reach.Judged, cast: Cast, inside: Probe, stands: Stands
+        self, scene: Any, request: Request, judged: reach.Judged, cast: Cast, inside: Probe, aside: Probe, stands: Stands
     ) -> None:
-        self.stands = stands
-        self.scene, self.request, self.judged, self.cast, self.inside = scene, request, judged, cast, inside
+        self.stands, self.inside, self.aside = stands, inside, aside
+        self.scene, self.request, self.judged, self.cast = scene, request, judged, cast
         self.needs = request.needs
         self.unit = float(scene.unit_settings.scale_length)
         self.remarks = [*judged.remarks, *cast.remarks, *_missing_libraries()]
@@ -157,7 +159,7 @@ class _Pass:
         if Need.KISSES in needs:
             from .kisses import sweep_kisses
 
-            kisses = yield from within(sweep_kisses(self.inside, self.scene, shot, members), 0.9, 1.0)
+            kisses = yield from within(sweep_kisses(self.inside, self.aside, self.scene, shot, members), 0.9, 1.0)
             return replace(shot, kisses=kisses)
         return shot
 

@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-
 _spec: Any = importlib.util.spec_from_file_location("hands", Path(__file__).with_name("hands.py"))
 hands: Any = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(hands)

@@ -49,7 +49,8 @@ def hiders(
     """Sample -> the bodies that may hide something on it; samples without any are left out. In steps of a body or a
     frame.
 
-    aside: a temporary scene in which nothing is yet. frames (F,): the shot's scene frames. What may grow far beyond its box is never ruled out.
+    aside: a temporary scene in which nothing is yet. frames (F,): the shot's scene frames. What may grow far beyond its
+    box is never ruled out.
     """
     found: dict[int, list[Body]] = {}
     boxed = [body for body in bodies if _keeps_near(body)]

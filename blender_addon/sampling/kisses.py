@@ -57,7 +57,8 @@ def sweep_kisses(
     """The kisses of the shot's default pairs; yields the part done, 0 to 1.
 
     inside: the temporary scene, in which the shot's poses and cameras were read; meshes are linked into it only where a
-    pair may kiss at all. aside: another, still empty, for the places of what may hide a kiss. members: the cast that the shot's characters were made of.
+    pair may kiss at all. aside: another, still empty, for the places of what may hide a kiss. members: the cast that
+    the shot's characters were made of.
     """
     if shot.camera is None:
         return Kisses((), ())

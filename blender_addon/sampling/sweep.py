@@ -79,7 +79,14 @@ class _Pass:
     is measured is evaluated; aside: for what only may hide it."""
 
     def __init__(
-        self, scene: Any, request: Request, judged: reach.Judged, cast: Cast, inside: Probe, aside: Probe, stands: Stands
+        self,
+        scene: Any,
+        request: Request,
+        judged: reach.Judged,
+        cast: Cast,
+        inside: Probe,
+        aside: Probe,
+        stands: Stands,
     ) -> None:
         self.stands, self.inside, self.aside = stands, inside, aside
         self.scene, self.request, self.judged, self.cast = scene, request, judged, cast

@@ -272,22 +272,30 @@ def test(words: list[str]) -> int:
     warn_without_egl()
     say(f"Set up in {seconds_since(start)}; nothing more is fetched")
 
-    def test_one(name: str) -> tuple[int, str]:
+    # each Blender's tests in two halves, the longer ones first, so that two at a time end together
+    inside, outside = ["tests/blender"], ["--ignore=tests/blender"]
+    jobs = [(name, part) for part in ([words] if words else [inside, outside]) for name in runs if name != alone]
+    jobs += [(alone, words or ["tests/core"])] if alone in runs else []
+
+    def test_one(job: tuple[str, list[str]]) -> tuple[int, str]:
+        name, where = job
         label = name.rpartition(" ")[2] if name != alone else f"numpy {OLDEST_NUMPY}"
-        where = words or (["tests/core"] if name == alone else [])
+        label += " in Blender" if where is inside else ""
         cache = f"cache_dir=.cache/pytest-{label.replace(' ', '-')}"
         return follow(label, [own[name], "-m", "pytest", "-o", cache, *where])
 
-    closing = {"walls": (lint([]), "ruff, mypy, import-linter")}
     with ThreadPoolExecutor(2) as pool:
-        closing.update(zip(runs, pool.map(test_one, runs)))
+        judged = pool.submit(lint, [])
+        tested = list(zip(jobs, pool.map(test_one, jobs)))
+    closing = [("walls", judged.result(), "ruff, mypy, import-linter")]
+    closing += [(used(own[name]) + (" (core alone)" if name == alone else ", what needs Blender" if where is inside
+                                    else ""), *result) for (name, where), result in tested]
     say(f"\nTested in {seconds_since(start)}, setting up included:")
-    for name, (code, last) in closing.items():
-        say(f"  {'passed' if code == 0 else 'FAILED'}  {used(own[name]) if name in own else name}"
-            f"{' (core alone)' if name == alone else ''}: {last.strip('= ')}")
+    for name, code, last in closing:
+        say(f"  {'passed' if code == 0 else 'FAILED'}  {name}: {last.strip('= ')}")
     for sentence in untested:
         say(f"  NOT TESTED  {sentence}")
-    return int(any(code for code, _ in closing.values()))
+    return int(any(code for _, code, _ in closing))
 
 
 def used(python: str) -> str:
@@ -372,7 +380,7 @@ def window(words: list[str]) -> int:
 
 def docs(words: list[str]) -> int:
     """Write the pages made from code (docs/checks, docs/sample_shots.md) and the pictures of notes."""
-    return script("docs/write_pages.py", words) or script("docs/write_pictures.py", words)
+    return script("docs/write_pictures.py", words) or script("docs/write_pages.py", words)
 
 
 def new_check(words: list[str]) -> int:

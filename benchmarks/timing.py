@@ -7,13 +7,15 @@ from dataclasses import dataclass
 from statistics import median
 from typing import Any
 
-from plumbline.blender_addon.sampling import armatures, kisses
+from plumbline.blender_addon.sampling import armatures, kisses, routes
 from plumbline.blender_addon.sampling.sweep import Request, sweep_now
 from plumbline.core.catalogue import chosen
 from plumbline.core.runner import finish, needs_of
 
 #: What reads joints and soles, and no mesh.
 JOINTS = ("joint-limit", "overextension", "slip", "linear-span")
+#: The checks on which the goals of a whole review were set.
+FOUNDING = (*JOINTS, "tangent")
 
 
 @dataclass(frozen=True)
@@ -55,10 +57,12 @@ def cpu(work: Callable[[], Any]) -> tuple[float, Any]:
 
 @dataclass(frozen=True)
 class Review:
-    """One review to time: its checks (None: all), and what is done to the scene before it, untimed."""
+    """One review to time: its checks (None: all), and what is done to the scene before it, untimed. stepped: every
+    frame is evaluated by Blender, also where the keys alone would tell the motion."""
 
     checks: Sequence[str] | None = None
     prepare: Callable[[], None] = lambda: None
+    stepped: bool = False
 
 
 def take(
@@ -82,6 +86,7 @@ def take(
         return look(looks, which, sample, *rest)
 
     look, kisses.Looks.look = kisses.Looks.look, count
+    fewest = routes.FEWEST
     try:
         # what is paid once a process: imports, first use
         judged = chosen(None)
@@ -96,6 +101,7 @@ def take(
                 armatures._found.clear()  # every review finds its body map anew
                 judged = chosen(None if review.checks is None else list(review.checks))
                 request = Request(needs=needs_of(judged))
+                routes.FEWEST = max(fewest, len(frames) + 1_000) if review.stepped else fewest
                 sampling, shot = cpu(lambda request=request: sweep_now(scene, request))
                 checking, result = cpu(lambda shot=shot, judged=judged: finish(shot, judged))
                 if result.failed:
@@ -105,5 +111,5 @@ def take(
             so_far = [Taken(tuple(row)) for row in out]
             tell(f"round {number + 1} of {rounds}: bare {alone:.2f} s, reviewed for {told} of it", so_far)
     finally:
-        kisses.Looks.look = look
+        kisses.Looks.look, routes.FEWEST = look, fewest
     return [Taken(tuple(row)) for row in out]

@@ -16,7 +16,7 @@ from ..core.steps import within
 from ..core.study import Study
 from . import kept_aside, preferences, session, settings
 from .cards import studio_card
-from .review import belts_of
+from .review import belts_of, contacts_of
 from .sampling import reach
 from .sampling.armatures import CannotMeasure
 from .sampling.sweep import Request, sweep
@@ -104,7 +104,9 @@ class Checking:
         yield _ALL
         belts = belts_of(study, checks)
         yield _ALL
-        found = session.Checked(shot=shot, result=result, belts=belts, checks=tuple(c.name for c in checks))
+        contacts = yield from within(contacts_of(study, checks), _ALL, _ALL)
+        found = session.Checked(shot=shot, result=result, belts=belts, contacts=contacts,
+                                checks=tuple(c.name for c in checks))
         for _ in session.keeping(self.scene, found):
             yield _ALL
 

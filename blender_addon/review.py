@@ -2,7 +2,7 @@
 """One job from a file to a result, inside a process that has Blender."""
 
 import os
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -13,6 +13,7 @@ import numpy as np
 from ..core.catalogue import chosen
 from ..core.check import Check
 from ..core.measures.belt import belt
+from ..core.measures.contact_rows import ContactRow, contact_rows
 from ..core.note import Result, Severity
 from ..core.report.blend_header import Version, saved_by
 from ..core.report.json_notes import dump, notes_data, sound
@@ -34,6 +35,7 @@ class Outcome:
     shot: Shot
     result: Result
     belts: tuple[tuple[tuple[float, ...], str], ...] = ()
+    contacts: tuple[ContactRow, ...] = ()
 
 
 def review(job: Job, progress: Progress) -> Outcome:
@@ -56,13 +58,15 @@ def review(job: Job, progress: Progress) -> Outcome:
     shot = replace(shot, file=os.fspath(job.shot), remarks=(*said, *shot.remarks))
     study = Study(shot)
     result = kept_aside.applied(sound(finished(run(shot, checks, study), partial(progress.part, "checking"))), scene)
+    contacts = finished(contacts_of(study, checks))
     progress.clear()
-    return Outcome(exit_code(result, job.fail_on), shot, result, belts_of(study, checks))
+    return Outcome(exit_code(result, job.fail_on), shot, result, belts_of(study, checks), contacts)
 
 
 def write_notes(outcome: Outcome, part: Path) -> None:
     """The finished notes file, under its temporary name. Raises CannotWrite."""
-    write(part, dump(notes_data(outcome.shot, outcome.result, complete=True, belts=outcome.belts)))
+    data = notes_data(outcome.shot, outcome.result, complete=True, belts=outcome.belts, contacts=outcome.contacts)
+    write(part, dump(data))
 
 
 def exit_code(result: Result, fail_on: str) -> int:
@@ -126,6 +130,20 @@ def belts_of(study: Study, checks: Sequence[Check]) -> tuple[tuple[tuple[float, 
             continue
         if np.any(found.velocity):
             out.append((tuple(float(v) for v in found.velocity), f"{character.name}: {found.sentence}"))
+    return tuple(out)
+
+
+def contacts_of(study: Study, checks: Sequence[Check]) -> Generator[float, None, tuple[ContactRow, ...]]:
+    """Contacts of every character, one a step, where what these checks had read from the scene tells them."""
+    out: list[ContactRow] = []
+    if contact_rows.needs() & ~needs_of(checks):
+        return ()
+    for done, character in enumerate(study.shot.characters):
+        yield done / len(study.shot.characters)
+        try:
+            out += study.of(contact_rows, character)
+        except Exception:  # what cannot be judged has no rows; a check that needs it has failed and said so
+            continue
     return tuple(out)
 
 

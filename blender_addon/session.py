@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import Any
 
+from ..core.measures.contact_rows import ContactRow
 from ..core.note import Note, Result
 from ..core.shot import Shot
 from . import fingerprint
@@ -48,6 +49,7 @@ class Checked:
     shot: Shot | None = None
     result: Result | None = None
     belts: tuple[tuple[tuple[float, ...], str], ...] = ()
+    contacts: tuple[ContactRow, ...] = ()
     checks: tuple[str, ...] = ()
     why: str = ""
     uids: dict[str, int] = field(default_factory=dict)

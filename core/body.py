@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The words for the body's parts, and how they hang together. Finding them on a rig is ``body_map``'s job."""
 
+from collections.abc import Sequence
 from functools import cache
 
 CENTRE = ("pelvis", "spine", "chest", "neck", "head")
@@ -99,3 +100,13 @@ def spoken(part: str) -> str:
     """How a sentence names the part: 'left upper arm', 'head'."""
     word = base(part).replace("_", " ")
     return {"L": "left ", "R": "right "}.get(side(part), "") + word
+
+
+def listed(parts: Sequence[str]) -> str:
+    """How a sentence names one part or several: 'chest, head and left hand'."""
+    return in_a_row([spoken(part) for part in parts])
+
+
+def in_a_row(words: Sequence[str]) -> str:
+    """One word or several as a sentence lists them."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

@@ -42,6 +42,10 @@ class Goal:
 
 
 SOLE_POINTS = ("heel", "heel_inner", "heel_outer", "ball", "ball_inner", "ball_outer", "toe_tip")
+#: The sole's outline, walked round: indices into SOLE_POINTS.
+SOLE_OUTLINE = [
+    SOLE_POINTS.index(p) for p in ("heel", "heel_outer", "ball_outer", "toe_tip", "ball_inner", "heel_inner")
+]
 
 
 @dataclass(frozen=True)
@@ -173,7 +177,14 @@ class Character:
         return self.rest_heads[self.index[part]]
 
     def rest_length(self, part: str) -> float:
-        return float(np.linalg.norm(self.rest_end(part) - self.rest_head(part)))
+        if part not in self._rest_lengths:
+            self._rest_lengths[part] = float(np.linalg.norm(self.rest_end(part) - self.rest_head(part)))
+        return self._rest_lengths[part]
+
+    @cached_property
+    def _rest_lengths(self) -> dict[str, float]:
+        """What ``rest_length`` was asked for so far."""
+        return {}
 
     @cached_property
     def leg_length(self) -> float:

@@ -9,6 +9,8 @@ a shape with one place a frame lists as many places as there are whole frames fr
 
 from dataclasses import dataclass
 
+import numpy as np
+
 Place = tuple[float, float, float]
 Span = tuple[int, int]
 
@@ -81,6 +83,11 @@ class Label:
     frames: Span
     place: Place
     text: str
+
+
+def places(path: np.ndarray) -> tuple[Place, ...]:
+    """Rows of world places (N, 3), meters, as shapes and remedies list them."""
+    return tuple((x, y, z) for x, y, z in path.tolist())
 
 
 Evidence = Point | Polyline | Arrow | Arc | Patch | ScreenOutline | Label

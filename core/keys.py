@@ -73,6 +73,29 @@ INTERPOLATIONS = (
 )
 
 
+class Line:
+    """All channels' time one after the other on one line, so that one search serves many channels.
+
+    frames (K,): scene frames of keys, channel (K,) theirs, sorted by channel and then by frame.
+    """
+
+    def __init__(self, frames: Array, channel: Array) -> None:
+        self._start = float(frames.min()) - 1.0 if len(frames) else 0.0
+        self._length = float(frames.max()) - self._start + 2.0 if len(frames) else 1.0
+        self._keys = self.at(channel, frames)
+
+    def at(self, channel: Array, frame: Array | float) -> Array:
+        """The places (N,) on the line of frames (N,) of channels (N,)."""
+        return np.asarray(channel * self._length + (frame - self._start))
+
+    def between(self, channel: Array, first: float, last: float) -> tuple[Array, Array]:
+        """For channels (N,) the rows of their keys on scene frames ``first`` to ``last``, both inside: the first row
+        (N,) and the one after the last (N,)."""
+        low, high = (min(max(f, self._start), self._start + self._length) for f in (first, last))
+        begin = np.searchsorted(self._keys, self.at(channel, low), "left")
+        return begin, np.maximum(begin, np.searchsorted(self._keys, self.at(channel, high), "right"))
+
+
 @dataclass(frozen=True)
 class Keys:
     """Keyframes as columns, sorted by channel and then by frame.
@@ -119,16 +142,42 @@ class Keys:
         return found
 
     @cached_property
+    def owners(self) -> tuple[str, ...]:
+        """Each channel's owner."""
+        return tuple(channel.owner for channel in self.channels)
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """Each channel's name."""
+        return tuple(channel.name for channel in self.channels)
+
+    @cached_property
+    def line(self) -> "Line":
+        """Where keys lie on the one line of all channels' time."""
+        return Line(self.scene_frame, self.channel)
+
+    @cached_property
     def by_owner(self) -> dict[str, tuple[int, ...]]:
         """Owner -> its channels' indices."""
         found: dict[str, list[int]] = {}
-        for i, channel in enumerate(self.channels):
-            found.setdefault(channel.owner, []).append(i)
+        for i, owner in enumerate(self.owners):
+            found.setdefault(owner, []).append(i)
         return {owner: tuple(rows) for owner, rows in found.items()}
 
     def behind(self, control: Control) -> tuple[int, ...]:
         """The indices of the channels that a control stands for."""
-        rows = self.by_owner.get(control.owner, ())
-        if control.path:
-            return tuple(i for i in rows if self.channels[i].path == control.path)
+        name = (control.owner, control.path)
+        if name not in self._behind:
+            self._behind[name] = self._driven(*name)
+        return self._behind[name]
+
+    @cached_property
+    def _behind(self) -> dict[tuple[str, str], tuple[int, ...]]:
+        """What ``behind`` found, by owner and path."""
+        return {}
+
+    def _driven(self, owner: str, path: str) -> tuple[int, ...]:
+        rows = self.by_owner.get(owner, ())
+        if path:
+            return tuple(i for i in rows if self.channels[i].path == path)
         return tuple(i for i in rows if self.channels[i].path in MOVING)

@@ -118,4 +118,3 @@ class Result:
     notes: tuple[Note, ...]
     skipped: tuple[Skip, ...]
     failed: tuple[Failure, ...]
-    seconds: dict[str, float] = field(default_factory=dict)

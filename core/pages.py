@@ -3,6 +3,7 @@
 import inspect
 import re
 import textwrap
+from collections.abc import Collection
 
 from .catalogue import catalogue
 from .check import HEADINGS, Check
@@ -22,8 +23,9 @@ def sections(check: Check) -> dict[str, str]:
     return found
 
 
-def page(check: Check) -> str:
-    """The page in Markdown: what the docstring says, then the table of limits with their source."""
+def page(check: Check, pictured: bool) -> str:
+    """The page in Markdown: what the docstring says, the table of limits with their source, and a picture of a note
+    where there is one."""
     found = sections(check)
     steps = " | ".join(f"{check.limit.step(severity):g}" for severity in Severity)
     unit = "ratio" if check.limit.unit == "1" else check.limit.unit
@@ -31,8 +33,9 @@ def page(check: Check) -> str:
     body = "".join("\n" + _filled(f"**{heading}.** {found[heading]}") for heading in HEADINGS if heading in found)
     return (f"# {check.name}\n\nLane: {check.lane}\n{trial}\n{_filled(found[''])}{body}\n"
             f"| unit | low | medium | high |\n| --- | --- | --- | --- |\n| {unit} | {steps} |\n\n"
-            f"Source of the limit: {check.limit.source}\n\n"
-            f"![A note of {check.name}, on the keeper's faulty take](../pictures/{check.name}.png)\n")
+            f"Source of the limit: {check.limit.source}\n"
+            + (f"\n![A note of {check.name}, on the keeper's faulty take](../pictures/{check.name}.png)\n"
+               if pictured else ""))
 
 
 def _filled(text: str) -> str:
@@ -40,6 +43,6 @@ def _filled(text: str) -> str:
     return textwrap.fill(text, 120, break_long_words=False, break_on_hyphens=False) + "\n"
 
 
-def pages() -> dict[str, str]:
-    """File name -> page, for every check of the catalogue."""
-    return {f"{name}.md": page(check) for name, check in catalogue().items()}
+def pages(pictures: Collection[str]) -> dict[str, str]:
+    """File name -> page, for every check of the catalogue; pictures: the names of the checks that have one."""
+    return {f"{name}.md": page(check, name in pictures) for name, check in catalogue().items()}

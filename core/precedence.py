@@ -6,12 +6,13 @@ text of the one that stays, which takes the greater severity of the two.
 
 1. A reversed knee or elbow (``joint-limit`` hyperextension) owns the limb's ``overextension``: a joint that is bent
    backward has crossed straight twice.
-2. ``overextension`` by stretch or by a goal out of reach owns the same limb's flat joint, and the ``slip`` of a foot
-   that it pulls along.
+2. ``overextension`` by stretch or by a goal out of reach owns the same limb's flat joint, the ``slip`` of a foot that
+   it pulls along, and its ``ground-gap`` where it pulls the foot off the ground.
 3. A note on the proximal part of a limb owns the ``joint-limit`` of its end where that end is held by a contact: with a
    foot planted under a reversed knee, the ankle's angle is the consequence.
 4. A joint that is flat and nothing else owns only what is low: it is never more than low itself.
-5. Both sides of one joint over the same frames are one note that lists both parts.
+5. A foot that floats over its ground (``ground-gap``) owns that foot's ``slip``: what hangs is not held.
+6. Both sides of one joint over the same frames are one note that lists both parts.
 """
 
 from collections.abc import Callable
@@ -31,14 +32,15 @@ SAME_FRAMES = 0.8
 
 def settle(study: Study, notes: list[Note]) -> list[Note]:
     """The notes that stay, those that gave way named in their text."""
-    for owns in (_reversed_owns_straight, _pulled_owns_flat_and_slip, _proximal_owns_held_end):
+    for owns in (_reversed_owns_straight, _pulled_owns_what_it_pulls, _proximal_owns_held_end, _floating_owns_slip):
         notes = _absorbed(study, notes, owns)
     return _both_sides(study, notes)
 
 
 Rule = Callable[[Study, Note, Note], bool]
-#: Checks whose notes may own another's, and those that have a twin on the other side.
-_OWNERS = _TWINNED = ("joint-limit", "overextension")
+#: Checks whose notes may have a twin on the other side, and those that may own another's.
+_TWINNED = ("joint-limit", "overextension")
+_OWNERS = (*_TWINNED, "ground-gap")
 
 
 _LIMB_OF = {part: limb for limb, parts in body.LIMBS.items() for part in parts}
@@ -52,14 +54,22 @@ def _reversed_owns_straight(study: Study, owner: Note, other: Note) -> bool:
     return owner.check == "joint-limit" and owner.kind == "hyperextension" and other.check == "overextension"
 
 
-def _pulled_owns_flat_and_slip(study: Study, owner: Note, other: Note) -> bool:
+def _pulled_owns_what_it_pulls(study: Study, owner: Note, other: Note) -> bool:
     pulled = owner.check == "overextension" and owner.kind in ("stretch", "gap")
-    return pulled and (other.check == "slip" or (other.check == "overextension" and other.kind == "flat"))
+    return pulled and (
+        other.check == "slip"
+        or (other.check == "overextension" and other.kind == "flat")
+        or (other.check == "ground-gap" and other.kind == "over")
+    )
+
+
+def _floating_owns_slip(study: Study, owner: Note, other: Note) -> bool:
+    return owner.check == "ground-gap" and owner.kind == "over" and other.check == "slip"
 
 
 def _proximal_owns_held_end(study: Study, owner: Note, other: Note) -> bool:
     limb = _limb(owner)
-    if limb is None or other.check != "joint-limit" or other.part != body.LIMBS[limb][2]:
+    if owner.check not in _TWINNED or limb is None or other.check != "joint-limit" or other.part != body.LIMBS[limb][2]:
         return False
     if owner.kind == "flat" and other.severity != Severity.LOW:
         return False

@@ -103,4 +103,36 @@ class Ease:
         return f"Ease the {who} {ends} {_when(self.frames)}"
 
 
-Remedy = Move | Turn | Pin | Ease
+@dataclass(frozen=True, slots=True)
+class Settle:
+    """Let parts go on past their stop and come back: for each target its offset in world meters on each whole frame of
+    the span, the last one nothing."""
+
+    targets: tuple[str, ...]
+    frames: Span
+    offsets: tuple[tuple[tuple[float, float, float], ...], ...]
+
+    def sentence(self) -> str:
+        told = [
+            f"the {_name(target)} {_size(max((x * x + y * y + z * z) ** 0.5 for x, y, z in offsets))}"
+            for target, offsets in zip(self.targets, self.offsets, strict=True)
+        ]
+        return f"Let {', '.join(told)} past the stop and settle by frame {self.frames[1]}"
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """Keep parts alive: each turned about a world axis through its own joint by an angle in degrees on each whole frame
+    of the span, little, and none at both ends."""
+
+    targets: tuple[str, ...]
+    axis: tuple[float, float, float]
+    angle: tuple[float, ...]
+    frames: Span
+
+    def sentence(self) -> str:
+        who = " and ".join(_name(t) for t in self.targets)
+        return f"Let the {who} drift by {max(self.angle):.0f} degrees and back {_when(self.frames)}"
+
+
+Remedy = Move | Turn | Pin | Ease | Settle | Drift

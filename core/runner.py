@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Runs checks over a shot: what they need, one after the other, none able to stop the rest."""
 
-import time
 import traceback
 from collections.abc import Generator, Sequence
 from dataclasses import replace
@@ -34,13 +33,11 @@ def run(shot: Shot, checks: Sequence[Check], study: Study | None = None) -> Gene
     notes: list[Note] = []
     skipped: list[Skip] = []
     failed: list[Failure] = []
-    seconds: dict[str, float] = {}
     jobs: list[tuple[Check, Character | None]] = [
         (check, character) for check in checks for character in ((None,) if check.per_shot else shot.characters)
     ]
     for done, (check, character) in enumerate(jobs):
         yield done / max(1, len(jobs))
-        started = time.process_time()
         try:
             reason = _unfit(check, character)
             if reason is not None:
@@ -51,29 +48,23 @@ def run(shot: Shot, checks: Sequence[Check], study: Study | None = None) -> Gene
                 if check.groups and not check.groups_on(character):
                     continue
             for _ in study.getting(check.uses, character):
-                seconds[check.name] = seconds.get(check.name, 0.0) + time.process_time() - started
                 yield done / len(jobs)
-                started = time.process_time()
             for found in check.run(study, character):
                 if isinstance(found, Skip):
                     skipped.append(found)
                 else:
                     notes.append(found)
-                seconds[check.name] = seconds.get(check.name, 0.0) + time.process_time() - started
                 yield done / len(jobs)
-                started = time.process_time()
         except Exception as error:  # one failing check never stops the others
             name = character.name if character else ""
             failed.append(
                 Failure(check.name, name, f"{type(error).__name__}: {error}".splitlines()[0], traceback.format_exc())
             )
-        finally:
-            seconds[check.name] = seconds.get(check.name, 0.0) + time.process_time() - started
     yield 1.0
     kept = settle(study, [n for n in (_inside(shot, note) for note in notes) if n is not None])
     kept.sort(key=lambda n: (n.start, n.character, n.check, n.part))
     yield 1.0
-    return Result(tuple(kept), tuple(dict.fromkeys(skipped)), tuple(failed), seconds)
+    return Result(tuple(kept), tuple(dict.fromkeys(skipped)), tuple(failed))
 
 
 def finish(shot: Shot, checks: Sequence[Check]) -> Result:

@@ -13,7 +13,7 @@ from functools import cached_property
 
 import numpy as np
 
-from .character import SOLE_POINTS, Character, Goal, Sole
+from .character import SOLE_OUTLINE, SOLE_POINTS, Character, Goal, Sole
 from .frozen import freeze
 from .keys import INTERPOLATIONS, Channel, Control, Keys
 from .kiss import Kisses
@@ -21,6 +21,7 @@ from .need import Need
 
 __all__ = [
     "INTERPOLATIONS",
+    "SOLE_OUTLINE",
     "SOLE_POINTS",
     "Array",
     "Camera",

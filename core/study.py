@@ -29,13 +29,13 @@ class Measure:
         return total
 
 
-def measure(own_needs: Need = NOTHING, uses: tuple[Measure, ...] = ()) -> Callable[[Callable[..., Any]], Measure]:
-    """Marks a function ``f(study, character)`` as a measure; for a measure of the whole shot character is None, and
-    annotated so."""
+def measure(
+    own_needs: Need = NOTHING, uses: tuple[Measure, ...] = (), whole: bool = False
+) -> Callable[[Callable[..., Any]], Measure]:
+    """Marks a function ``f(study, character)`` as a measure; whole: one of the whole shot, whose character is None."""
 
     def wrap(function: Callable[..., Any]) -> Measure:
-        told = [kind for name, kind in getattr(function, "__annotations__", {}).items() if name != "return"]
-        return Measure(function, own_needs, uses, function.__name__, whole=len(told) > 1 and told[1] is None)
+        return Measure(function, own_needs, uses, function.__name__, whole)
 
     return wrap
 

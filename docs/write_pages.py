@@ -14,7 +14,7 @@ HERE = Path(__file__).parent
 def main() -> None:
     folder = HERE / "checks"
     folder.mkdir(exist_ok=True)
-    wanted = pages()
+    wanted = pages({picture.stem for picture in (HERE / "pictures").glob("*.png")})
     for old in folder.glob("*.md"):
         if old.name not in wanted:
             old.unlink()

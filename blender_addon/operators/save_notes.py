@@ -42,7 +42,8 @@ class PLUMBLINE_OT_save_notes(Refusing, bpy.types.Operator):
             return {"CANCELLED"}
         path = Path(bpy.path.abspath(self.filepath))
         try:
-            text = dump(notes_data(checked.shot, checked.result, complete=True, belts=checked.belts))
+            text = dump(notes_data(checked.shot, checked.result, complete=True, belts=checked.belts,
+                                   contacts=checked.contacts))
             part = claim(path)
             write(part, text)
             finish(part, path)

@@ -7,7 +7,7 @@ import numpy as np
 
 from .. import body
 from ..check import Check
-from ..evidence import Evidence, Label, Place, Polyline
+from ..evidence import Evidence, Label, Polyline, places
 from ..measures.even import EvenSpan, even
 from ..measures.exposure import exposure
 from ..measures.keyed import Keyed, keyed
@@ -91,7 +91,7 @@ class LinearSpan(Check):
               behind: tuple[KeyReference, ...]) -> str:
         names = [_spoken(s) for s in group]
         names = list(dict.fromkeys(names))
-        who = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+        who = body.in_a_row(names)
         verb = "moves" if len(names) == 1 else "move"
         text = (f"The {who} {verb} evenly from frame {frames[0]} to {frames[1]} "
                 f"(peak {group[0].ratio:.2f} times "
@@ -152,14 +152,10 @@ def _evidence(study: Study, character: Character, motion: Motion, group: list[Ev
         before = max(0, first - 1)
         near = path[before:last + 2]                       # the sample on each side tells the speeds outside
         eased = ease_places(near, first - before, last - before, *(isfinite(c) for c in span.corners))
-        shapes.append(Polyline("found", frames, _places(path[first:last + 1]), ticks=True))
-        drawn = _places(eased[first - before:last - before + 1])
+        shapes.append(Polyline("found", frames, places(path[first:last + 1]), ticks=True))
+        drawn = places(eased[first - before:last - before + 1])
         shapes.append(Polyline("held_against", frames, drawn, ticks=True, dashed=True))
         if i == 0:
-            shapes.append(Label("found", frames, _places(path[at:at + 1])[0],
+            shapes.append(Label("found", frames, places(path[at:at + 1])[0],
                                 f"even, corner {span.corner * meters:.2f} m/s in frame {study.shot.frame(at)}"))
     return tuple(shapes)
-
-
-def _places(path: Array) -> tuple[Place, ...]:
-    return tuple((x, y, z) for x, y, z in path.tolist())

@@ -8,8 +8,8 @@ import numpy as np
 
 from .. import body
 from ..check import Check
-from ..evidence import Arrow, Evidence, Patch, Place
-from ..measures.belt import Belt, belt
+from ..evidence import Arrow, Evidence, Patch, places
+from ..measures.belt import Belt, belt, unjudged
 from ..measures.contacts import Contacts, contacts
 from ..measures.drift import Drift, Stand, drifts, stands, steps_of, worth
 from ..measures.exposure import exposure
@@ -20,13 +20,11 @@ from ..need import Need
 from ..note import Limit, Note, Skip
 from ..numeric.rotation import norm
 from ..remedy import Pin
-from ..shot import SOLE_POINTS, Character
+from ..shot import SOLE_OUTLINE, Character
 from ..study import Study
 
 Array = np.ndarray
 
-# The sole's outline, walked round.
-_OUTLINE = [SOLE_POINTS.index(p) for p in ("heel", "heel_outer", "ball_outer", "toe_tip", "ball_inner", "heel_inner")]
 #: On a bare captured skeleton the sole is guessed, and captured feet on unknown ground drift this far: of the leg.
 BARE_LOW, BARE_MEDIUM = 0.030, 0.065
 #: Pinned feet of keyed motion are exactly pinned, so less is seen as a fault there: of the leg.
@@ -76,21 +74,17 @@ class Slip(Check):
 
     def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
         assert character is not None
-        drawn = study.of(exposure, character)
-        if drawn.stepped:
-            yield self.skip(character, drawn.sentence)
-            return
-        ground: Belt = study.of(belt, character)
-        if ground.varies:
-            yield self.skip(character, f"{ground.sentence}: slip against it is not measured")
+        why = unjudged(study, character, "slip against it is not measured")
+        if why:
+            yield self.skip(character, why)
             return
         told = stands(study.of(tread, character), study.of(contacts, character))
         for group in self.groups_on(character):
-            yield from self._foot(study, character, group, ground, told[body.side(group[-1])])
+            yield from self._foot(study, character, group, told[body.side(group[-1])])
 
-    def _foot(self, study: Study, character: Character, leg: tuple[str, ...], ground: Belt,
-              stances: list[Stand]) -> Iterator[Note]:
+    def _foot(self, study: Study, character: Character, leg: tuple[str, ...], stances: list[Stand]) -> Iterator[Note]:
         part = leg[-1]
+        ground: Belt = study.of(belt, character)
         t: Tread = study.of(tread, character)
         touch: Contacts = study.of(contacts, character)
         side = body.side(part)
@@ -135,10 +129,6 @@ def _with(limit: Limit, low: float | None = None, medium: float | None = None) -
     return replace(limit, low=limit.low if low is None else low, medium=limit.medium if medium is None else medium)
 
 
-def _place(v: Array) -> Place:
-    return (float(v[0]), float(v[1]), float(v[2]))
-
-
 def _evidence(study: Study, part: str, drift: Drift, t: Tread, touch: Contacts) -> tuple[Evidence, ...]:
     """The footprint where the farthest slide starts, carried by its ground to now; the footprint at its end; the drift
     between them."""
@@ -148,9 +138,9 @@ def _evidence(study: Study, part: str, drift: Drift, t: Tread, touch: Contacts) 
     own = moved - touch.relative[drift.since:drift.worst, columns].sum(0)
     before, now = t.places[drift.since, columns] + own, t.places[drift.worst, columns]
     middle = now.mean(0)
-    return (Patch("held_against", frames, tuple(_place(p) for p in before[_OUTLINE])),
-            Patch("found", frames, tuple(_place(p) for p in now[_OUTLINE])),
-            Arrow("found", frames, _place(middle - drift.vector), _place(middle)))
+    return (Patch("held_against", frames, places(before[SOLE_OUTLINE])),
+            Patch("found", frames, places(now[SOLE_OUTLINE])),
+            Arrow("found", frames, *places(np.stack([middle - drift.vector, middle]))))
 
 
 def _pin(study: Study, character: Character, part: str, drift: Drift, t: Tread) -> Pin:
@@ -159,13 +149,14 @@ def _pin(study: Study, character: Character, part: str, drift: Drift, t: Tread) 
     shot = study.shot
     first, last = shot.frame(int(t.samples[drift.first])), shot.frame(int(t.samples[drift.stance_last]))
     whole = np.arange(first, last + 1)
-    gone = _on(whole, shot.frames[t.samples[drift.first:drift.stance_last + 1]], drift.so_far())
-    now = _on(whole, shot.frames, character.head(part))
+    gone = _on(whole, shot.frames[t.samples[drift.first:drift.stance_last + 1]], drift.so_far())[0]
+    root = body.LIMBS[f"leg.{body.side(part)}"][0]
+    now, hip, scale = _on(whole, shot.frames, character.head(part), character.head(root), character.scale)
     ease = int(np.clip(drift.swing_after * shot.fps, 1, max(3, round(0.25 * shot.fps))))
     touch: Contacts = study.of(contacts, character)
     body_too = (_alone(t, touch, part, slice(drift.first, drift.last + 1))
-                and not _reaches(character, part, now - gone, whole, shot.frames))
-    return Pin(part, _places(now - gone), (first, last), ease, _places(-gone) if body_too else ())
+                and not _reaches(character, part, now - gone, now, hip, scale))
+    return Pin(part, places(now - gone), (first, last), ease, places(-gone) if body_too else ())
 
 
 def _alone(t: Tread, touch: Contacts, part: str, rows: slice) -> bool:
@@ -177,22 +168,20 @@ def _alone(t: Tread, touch: Contacts, part: str, rows: slice) -> bool:
     return bool((~touch.drawn[other][rows].any(1) | (far > low + ALOFT * t.leg)).all())
 
 
-def _reaches(character: Character, part: str, places: Array, whole: Array, frames: Array) -> bool:
-    """Whether the leg can bring its foot to places (N, 3) on whole frames (N,) without being straighter than it is."""
+def _reaches(character: Character, part: str, places: Array, was: Array, hip: Array, scale: Array) -> bool:
+    """Whether the leg from the hip (N, 3) of a figure of that scale (N,) can bring its foot to places (N, 3) without
+    being straighter than it is with the foot where it was (N, 3)."""
     root, mid, _ = body.LIMBS[f"leg.{body.side(part)}"]
-    hip = _on(whole, frames, character.head(root))
-    length = (character.rest_length(root) + character.rest_length(mid)) * np.interp(whole, frames, character.scale)
-    was = norm(_on(whole, frames, character.head(part)) - hip)
-    return bool((norm(places - hip) <= np.maximum(REACH * length, was)).all())
+    length = (character.rest_length(root) + character.rest_length(mid)) * scale
+    return bool((norm(places - hip) <= np.maximum(REACH * length, norm(was - hip))).all())
 
 
-def _places(path: Array) -> tuple[Place, ...]:
-    return tuple((x, y, z) for x, y, z in path.tolist())
-
-
-def _on(whole: Array, frames: Array, path: Array) -> Array:
-    """The path (F, 3) of known frames (F,) on whole frames (N,), in between along straight lines."""
-    at = np.clip(np.searchsorted(frames, whole), 0, len(frames) - 1)
-    if np.array_equal(frames[at], whole):
-        return path[at]
-    return np.stack([np.interp(whole, frames, path[:, k]) for k in range(3)], -1)
+def _on(whole: Array, frames: Array, *paths: Array) -> list[Array]:
+    """Paths (F, ...) of known frames (F,) on whole frames (N,), in between along straight lines."""
+    first = int(np.searchsorted(frames, whole[0]))
+    rows = slice(first, first + len(whole))
+    if np.array_equal(frames[rows], whole):
+        return [path[rows] for path in paths]
+    flat = [path.reshape(len(path), -1) for path in paths]
+    return [np.stack([np.interp(whole, frames, column) for column in columns.T], -1).reshape(-1, *path.shape[1:])
+            for path, columns in zip(paths, flat, strict=True)]

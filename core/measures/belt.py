@@ -8,6 +8,7 @@ from ..need import NOTHING
 from ..numeric.spans import spans
 from ..shot import SOLE_POINTS, Character
 from ..study import Study, measure
+from .exposure import Exposure, exposure
 from .tread import Tread, tread
 
 Array = np.ndarray
@@ -76,6 +77,16 @@ def belt(study: Study, character: Character) -> Belt:
             else ", which no foot keeps to for long enough to tell its speed"
         )
     return Belt((peak[0] * e1 + peak[1] * e2) * u, spread, varies, (), sentence)
+
+
+def unjudged(study: Study, character: Character, what: str) -> str:
+    """Why feet are not judged against the ground that they are on, '' where they are: poses without motion between
+    them, or a ground whose speed varies. what: the end of that sentence, as 'slip against it is not measured'."""
+    drawn: Exposure = study.of(exposure, character)
+    if drawn.stepped:
+        return drawn.sentence
+    ground: Belt = study.of(belt, character)
+    return f"{ground.sentence}: {what}" if ground.varies else ""
 
 
 def _plane(up: Array) -> tuple[Array, Array]:

@@ -90,8 +90,8 @@ def even_spans(signal: Signal, straight: Sequence[tuple[int, int]] = ()) -> list
     tried += [(a, b - 1, EXACT_HARD, 0.0) for a, b in straight
               if (change[a:b - 1] <= KEYED_EVEN * limit[a:b - 1]).all()]
     for a, b, hard, soft in tried:
-        span = _span(signal, a, b)
-        if span is None or not _ends_hard(span, hard, soft) or any(_overlap(span, f) for f in found):
+        span = _span(signal, a, b, hard, soft)
+        if span is None or any(_overlap(span, f) for f in found):
             continue
         if (a, b) in straight_steps or _wander(velocity[a:b + 1]) <= WANDER:
             found.append(replace(span, noisy=True) if _trembles(signal, a, b) else span)
@@ -155,19 +155,24 @@ def _overlap(a: EvenSpan, b: EvenSpan) -> bool:
     return a.first < b.last and b.first < a.last
 
 
-def _span(signal: Signal, a: int, b: int) -> EvenSpan | None:
-    """The span of steps a to b, or None where it is too short, too slow or the whole shot."""
+def _span(signal: Signal, a: int, b: int, hard: float, soft: float) -> EvenSpan | None:
+    """The span of steps a to b, or None where it is too short, too slow or the whole shot, or its ends are soft."""
     if b - a + 1 < LEAST_STEPS:
         return None
     velocity, speed = signal.velocity, signal.speed
     mean = float(np.add.reduce(speed[a:b + 1])) / (b - a + 1)
     if mean <= LEAST_SPEED or signal.seconds[a:b + 1].sum() < LEAST_SECONDS - 1e-6:
         return None
-    into = _corner(velocity[a::-1])
-    out = _corner(velocity[b:])
-    if isnan(into) and isnan(out):
+    change = signal.change
+    # a corner is at most the two changes into which a key between frames splits it: most stretches end here
+    around = (max(a - 2, 0), a), (b, min(b + 2, len(change)))
+    most = [float(change[first:last].sum()) if first < last else float("nan") for first, last in around]
+    if not _ends_hard(most, mean, hard, soft):
         return None
-    return EvenSpan(signal, a, b + 1, mean, float(speed[a:b + 1].max() / mean), (into, out))
+    corners = _corner(velocity[a::-1]), _corner(velocity[b:])
+    if not _ends_hard(corners, mean, hard, soft):
+        return None
+    return EvenSpan(signal, a, b + 1, mean, float(speed[a:b + 1].max() / mean), corners)
 
 
 def _trembles(signal: Signal, a: int, b: int) -> bool:
@@ -199,10 +204,10 @@ def _corner(outward: Array) -> float:
     return corner
 
 
-def _ends_hard(span: EvenSpan, hard: float, soft: float) -> bool:
-    """One end may be the shot's own; then the other must be the harder one."""
-    corners = [c for c in span.corners if not isnan(c)]
-    return max(corners) > hard * span.speed and min(corners) >= soft * span.speed
+def _ends_hard(corners: Sequence[float], speed: float, hard: float, soft: float) -> bool:
+    """One end, NaN, may be the shot's own; then the other must be the harder one."""
+    known = [c for c in corners if not isnan(c)]
+    return bool(known) and max(known) > hard * speed and min(known) >= soft * speed
 
 
 def _marches(path: Array, time: Array, count: int, allowance: float) -> Array:

@@ -69,6 +69,15 @@ def exposure(study: Study, character: Character) -> Exposure:
     return Exposure(step, drawings, changes, stepped, _sentence(step, stepped, parts), parts)
 
 
+def unjudged(study: Study, character: Character) -> str:
+    """Why the motion of the parts is not judged, '' where it is: their turns were not read, or poses stand without
+    motion between them."""
+    shown: Exposure = study.of(exposure, character)
+    if character.axes is None:
+        return shown.sentence or "the bones' turns were not read"
+    return shown.sentence if shown.stepped else ""
+
+
 def step_of(changes: Array) -> tuple[int, bool]:
     """(frames a drawing, stepped) from the samples at which anything changed."""
     # too little to tell: two or three poses are stepped if far apart

@@ -19,10 +19,8 @@ def keys_in(character: Character, parts: Iterable[str], first: float, last: floa
     keys = character.keys
     if keys is None:
         return ()
-    rows = dict.fromkeys(row for part in parts for row in channels_behind(character, keys, part, first, last))
-    return _named(keys, {row: _inside(keys, row, first, last) for row in rows}) or _named(
-        keys, _around(keys, list(rows), first, last)
-    )
+    rows = list(dict.fromkeys(row for part in parts for row in channels_behind(character, keys, part, first, last)))
+    return _named(keys, _inside(keys, rows, first, last)) or _named(keys, _around(keys, rows, first, last))
 
 
 def channels_behind(character: Character, keys: Keys, part: str, first: float, last: float) -> tuple[int, ...]:
@@ -36,9 +34,14 @@ def channels_behind(character: Character, keys: Keys, part: str, first: float, l
     return tuple(i for i, channel in enumerate(keys.channels) if channel.bone == bone)
 
 
-def _inside(keys: Keys, row: int, first: float, last: float) -> tuple[float, ...]:
-    at = keys.scene_frame[keys.of(row)]
-    return tuple(sorted(set(at[(at >= first) & (at <= last)].tolist())))
+def _inside(keys: Keys, rows: list[int], first: float, last: float) -> dict[int, tuple[float, ...]]:
+    """Per channel its keys' scene frames from first to last; channels without one are left out."""
+    begin, end = (ends.tolist() for ends in keys.line.between(np.array(rows, int), first, last))
+    return {
+        row: tuple(dict.fromkeys(keys.scene_frame[a:b].tolist()))
+        for row, a, b in zip(rows, begin, end, strict=True)
+        if b > a
+    }
 
 
 def _around(keys: Keys, rows: list[int], first: float, last: float) -> dict[int, tuple[float, ...]]:
@@ -58,7 +61,5 @@ def _around(keys: Keys, rows: list[int], first: float, last: float) -> dict[int,
 
 def _named(keys: Keys, frames: dict[int, tuple[float, ...]]) -> tuple[KeyReference, ...]:
     return tuple(
-        KeyReference(keys.channels[row].owner, keys.channels[row].name, frames[row])
-        for row in sorted(frames)
-        if frames[row]
+        KeyReference(keys.owners[row], keys.names[row], frames[row]) for row in sorted(frames) if frames[row]
     )

@@ -70,7 +70,7 @@ class Keyed:
                     found.setdefault(s.channel, set()).update((s.first, s.last))
         if self.keys is None:
             return ()
-        return tuple(KeyReference(self.keys.channels[c].owner, self.keys.channels[c].name, tuple(sorted(frames)))
+        return tuple(KeyReference(self.keys.owners[c], self.keys.names[c], tuple(sorted(frames)))
                      for c, frames in sorted(found.items()))
 
 
@@ -91,17 +91,19 @@ def keyed(study: Study, character: Character) -> Keyed:
 def _telling(keys: Keys, straight: tuple[Straight, ...], channels: tuple[int, ...]) -> tuple[Straight, ...]:
     """The stretches of a part's channels beside which nothing else that moves or turns the part bends: a root that
     goes straight on under hips that bob does not make the path of the hips straight."""
-    if len({keys.channels[c].owner for c in channels}) < 2:
+    owners = keys.owners
+    if not straight or len({owners[c] for c in channels}) < 2:
         return straight
     same = {(s.channel, s.first, s.last) for s in straight}
-    asked = [(n, c) for n, s in enumerate(straight) for c in channels
-             if keys.channels[c].owner != keys.channels[s.channel].owner
-             and _kind(keys, c) == _kind(keys, s.channel) and (c, s.first, s.last) not in same]
+    kinds = {c: _kind(keys, c) for c in {*channels, *(s.channel for s in straight)}}
+    beside = {b: [c for c in channels if owners[c] != owners[b] and kinds[c] == kinds[b]]
+              for b in {s.channel for s in straight}}
+    asked = [(n, c) for n, s in enumerate(straight) for c in beside[s.channel] if (c, s.first, s.last) not in same]
     if not asked:
         return straight
     rows, others = (np.array(column) for column in zip(*asked, strict=True))
     first, last = (np.array([getattr(s, end) for s in straight])[rows] for end in ("first", "last"))
-    bent = set(rows[_moving(keys, _Line(keys.scene_frame), others, first, last)].tolist())
+    bent = set(rows[_moving(keys, others, first, last)].tolist())
     return tuple(s for n, s in enumerate(straight) if n not in bent)
 
 
@@ -172,7 +174,7 @@ def _bent_beside(keys: Keys, rows: Array) -> Array:
     property moves and does not run straight from the one key to the other."""
     families: dict[tuple[str, str], list[int]] = {}
     for i, c in enumerate(keys.channels):
-        families.setdefault((c.owner, c.path), []).append(i)
+        families.setdefault((keys.owners[i], c.path), []).append(i)
     most = max(len(members) for members in families.values())
     others = np.full((len(keys.channels), most), -1)
     for members in families.values():
@@ -181,32 +183,21 @@ def _bent_beside(keys: Keys, rows: Array) -> Array:
     beside = others[channel]
     piece, at = np.nonzero((beside >= 0) & (beside != channel[:, None]))
     other = beside[piece, at]
-    line = _Line(keys.scene_frame)
+    line = keys.line
     near = np.minimum(np.searchsorted(line.at(channel, first), line.at(other, first[piece])), len(rows) - 1)
     straight = (channel[near] == other) & (first[near] == first[piece]) & (last[near] == last[piece])
     piece, other = piece[~straight], other[~straight]
     out = np.zeros(len(rows), bool)
     if len(piece):
-        out[piece[_moving(keys, line, other, first[piece], last[piece])]] = True
+        out[piece[_moving(keys, other, first[piece], last[piece])]] = True
     return out
 
 
-class _Line:
-    """All channels' time one after the other on one line, so that one search serves many channels."""
-
-    def __init__(self, frames: Array) -> None:
-        self._start = float(frames.min()) - 1.0
-        self._length = float(frames.max()) - self._start + 2.0
-
-    def at(self, channel: Array, frame: Array) -> Array:
-        """The places (N,) on the line of frames (N,) of channels (N,)."""
-        return np.asarray(channel * self._length + (frame - self._start))
-
-
-def _moving(keys: Keys, line: _Line, channel: Array, first: Array, last: Array) -> Array:
+def _moving(keys: Keys, channel: Array, first: Array, last: Array) -> Array:
     """Whether the value of channels (N,) changes inside stretches from ``first`` to ``last`` (N,), scene frames, from
     the pieces of their curves: a piece that is not flat changes on every part of itself, but for one that holds its
     value and jumps at its end."""
+    line = keys.line
     asked = np.zeros(len(keys.channels), bool)
     asked[channel] = True
     rows = np.flatnonzero((keys.channel[1:] == keys.channel[:-1]) & asked[keys.channel[:-1]])

@@ -262,7 +262,7 @@ def held(track: Track, largest: float, least: int) -> list[Track]:
     return [Track(track.a, track.b, tuple(k)) for k in out if k[-1].sample - k[0].sample + 1 >= least]
 
 
-@measure(Need.KISSES | Need.CAMERA)
+@measure(Need.KISSES | Need.CAMERA, whole=True)
 def tracks(study: Study, _: None) -> tuple[Track, ...]:
     """Every place of the shot at which two outlines kiss, followed over time; () where nothing was looked at."""
     kisses = study.shot.kisses

@@ -5,6 +5,7 @@ A foot that lands from a jump still rolls down fast when the ground bears it alr
 while its toes still push. There its height tells better: it falls or rises by a centimeter or two a hundredth of a
 second, and the level at which it stands is known from the stance itself.
 """
+from bisect import bisect_left, bisect_right
 from dataclasses import replace
 
 import numpy as np
@@ -39,13 +40,14 @@ def sprung(falls: list[list[Span]], low: Array, samples: Array, rate: float, leg
         return bool(((ended <= gap[0] + 1e-9) | (begun >= gap[1] - 1e-9)).all())
 
     # the feet leave and land one after the other: those within reach of the last to leave, or the first to land
+    left, landed = [off for off, _, _ in ends], [on for on, _, _ in starts]
     for off, k, i in ends:
-        after = max((o for o, _, _ in ends if off <= o <= off + REACH * rate / 2), default=off)
+        after = left[bisect_right(left, off + REACH * rate / 2) - 1]
         if in_flight(after, +1):
             moved = _level(low[k], samples, rate, leg, u, off, +1)
             out[k][i] = replace(out[k][i], off=moved, last=int(np.floor(moved + 1e-9)))
     for on, k, i in starts:
-        before = min((o for o, _, _ in starts if on - REACH * rate / 2 <= o <= on), default=on)
+        before = landed[bisect_left(landed, on - REACH * rate / 2)]
         if in_flight(before, -1):
             moved = _level(low[k], samples, rate, leg, u, on, -1)
             out[k][i] = replace(out[k][i], on=moved, first=int(np.ceil(moved - 1e-9)))
@@ -54,9 +56,9 @@ def sprung(falls: list[list[Span]], low: Array, samples: Array, rate: float, leg
 
 def _level(low: Array, samples: Array, rate: float, leg: float, u: float, end: float, side: int) -> float:
     """The moment, from an end away from the contact, at which the foot gets fast at its level; else the end."""
-    at = np.flatnonzero((samples - end) * side >= -1.0)
-    at = at[np.abs(samples[at] - end) <= REACH * rate + 1.0]
-    at = at if side > 0 else at[::-1]
+    inside, away = 1.0, REACH * rate + 1.0
+    first, last = (end - inside, end + away) if side > 0 else (end - away, end + inside)
+    at = np.arange(np.searchsorted(samples, first, "left"), np.searchsorted(samples, last, "right"))[::side]
     for a, b in zip(at[:-1], at[1:], strict=True):
         rise = low[b] - low[a]
         if rise / (abs(samples[b] - samples[a]) / rate) > FAST * u:

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """What carries the body: feet, hands, elbows, knees, seat, back and head, when each touches, and whether it bears."""
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -8,7 +9,7 @@ from ..need import NOTHING
 from ..numeric.hull import smallest_norm
 from ..numeric.shares import load_shares
 from ..numeric.spans import spans
-from ..shot import Character, Shot
+from ..shot import Character
 from ..study import Study, measure
 from . import touch
 from .exposure import exposure
@@ -87,7 +88,7 @@ def supports(study: Study, character: Character) -> Supports:
         surface = moved.center + (under.level - moved.center @ moved.up)[:, None] * moved.up
         point = np.where(moved.bears[:, None], moved.pressure_point(surface), np.nan)
         load = np.where(moved.sure, moved.load, np.nan)
-    plane = _plane(t.up)
+    plane = level_plane(t.up)
     ways = _ways(study, character, under, t)
     rest = _rests(under, ways, t, f)
     rest += _seat(under, ways, t, fallen, rest, point @ plane, plane, f)
@@ -103,17 +104,6 @@ def supports(study: Study, character: Character) -> Supports:
     told = [replace(s, bears=_bearing(s, each[parts.index(s.part)], found, least)) for s in found]
     order = sorted(told, key=lambda s: (s.span.first, parts.index(s.part)))
     return Supports(parts, tuple(order), touches, each, place, point)
-
-
-def records(found: Supports, shot: Shot) -> list[dict[str, str | float | None]]:
-    """Contacts for the notes file, in scene frames: part, on, off, kind; on None where it began before the shot, off
-    None where it outlasts it."""
-    step = (shot.frames[-1] - shot.frames[0]) / max(1, shot.count - 1)
-
-    def frame(sample: float | None) -> float | None:
-        return None if sample is None else round(float(shot.frames[0] + sample * step), 2)
-
-    return [{"part": s.part, "on": frame(s.span.on), "off": frame(s.span.off), "kind": s.kind} for s in found.found]
 
 
 def _bearing(s: Support, own: Array, found: list[Support], least: int) -> tuple[Span, ...]:
@@ -148,7 +138,7 @@ def _crossing(load: Array, at: int, side: int) -> float:
     return float(at + side * min((inner - BEARS) / (inner - outer), 1.0))
 
 
-def _plane(up: Array) -> Array:
+def level_plane(up: Array) -> Array:
     """Two directions (3, 2) that are level."""
     seed = np.array([1.0, 0, 0]) if abs(up[0]) < 0.9 else np.array([0.0, 1.0, 0])
     e1 = seed - seed @ up * up
@@ -219,15 +209,15 @@ def _seat(under: Underbody, ways: touch.Pace | None, t: Tread, fallen: Footfalls
         rows = np.arange(span.first, span.last + 1)
         if known[rows].any() or low[rows].mean() <= 0.5:
             continue
-        gap = _gap(t, fallen, under, rest, point, plane, rows)
+        gap = outside(t, fallen, under, rest, point, plane, rows)
         sits = low[rows] & np.isfinite(point[rows, 0]) & ~(gap < SITS_OUTSIDE * t.leg)
         if sits.mean() > 0.5:
             out.append(Support("seat", "full", span, assumed=True))
     return out
 
 
-def _gap(t: Tread, fallen: Footfalls, under: Underbody, rest: list[Support], point: Array, plane: Array, rows: Array,
-         but: int | None = None) -> Array:
+def outside(t: Tread, fallen: Footfalls, under: Underbody, rest: Sequence[Support], point: Array, plane: Array,
+            rows: Array, but: int | None = None) -> Array:
     """(R,) m at samples ``rows`` from the pressure point to all that touches, but for the foot of that number."""
     drawn = np.clip(np.searchsorted(t.samples, rows, side="right") - 1, 0, None)
     planted = fallen.planted[drawn]
@@ -252,14 +242,14 @@ def _hung(falls: list[Support], rest: list[Support], place: Array, point: Array,
         rows = np.arange(s.span.first, s.span.last + 1)
         if (place[rows, k] @ t.up - under.level[rows]).min() < HANGS * t.leg:
             continue
-        gap = _gap(t, fallen, under, rest, point, plane, rows, but=k)
+        gap = outside(t, fallen, under, rest, point, plane, rows, but=k)
         # where nothing else touches the gap is no number, and something must carry the body
         if not spans(~(gap < HANGS_OUTSIDE * t.leg), min(least, len(gap))):
             hung.append(s)
     return hung
 
 
-def _touching(found: list[Support], parts: tuple[str, ...], count: int) -> Array:
+def _touching(found: Sequence[Support], parts: tuple[str, ...], count: int) -> Array:
     """(C, F) bool: which of these parts touch."""
     out = np.zeros((len(parts), count), bool)
     for s in (s for s in found if s.part in parts):

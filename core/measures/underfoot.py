@@ -40,7 +40,7 @@ def upward(gravity: Array) -> Array:
     return -gravity / size if size > 1e-9 else np.array([0.0, 0.0, 1.0])
 
 
-@measure(Need.GROUND)
+@measure(Need.GROUND, whole=True)
 def floors(study: Study, character: None = None) -> dict[int, Floor]:
     """The shot's still surfaces by their number in it, each made ready once for all feet."""
     up = upward(study.shot.gravity)

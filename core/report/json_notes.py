@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The notes file: one run over one shot as JSON data, by the published schema notes.schema.json beside this file.
 
-Frames are whole scene frames, both ends inside; places are world meters (pixels of a picture with a shorter side of
-1080 for a screen outline); every number is finite.
+Frames are whole scene frames, both ends inside, but for contacts, which have fractions; places are world meters (pixels
+of a picture with a shorter side of 1080 for a screen outline); every number is finite.
 """
 
 import json
@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from ..evidence import Evidence
+from ..measures.contact_rows import ContactRow
 from ..note import Failure, Note, Result
 from ..remedy import Remedy
 from ..shot import Shot, Surface
@@ -58,12 +59,17 @@ def sound(result: Result) -> Result:
 
 
 def notes_data(
-    shot: Shot, result: Result, complete: bool, belts: Iterable[tuple[Sequence[float], str]] = ()
+    shot: Shot,
+    result: Result,
+    complete: bool,
+    belts: Iterable[tuple[Sequence[float], str]] = (),
+    contacts: Iterable[ContactRow] = (),
 ) -> dict[str, Any]:
     """The notes file's content.
 
     complete: true only where nothing is still to come. belts: velocity (3,) in m/s in the world of the ground that a
-    character's cycle in place runs on, and a sentence that says so; each adds an entry to ``ground``.
+    character's cycle in place runs on, and a sentence that says so; each adds an entry to ``ground``. contacts: what
+    touches the ground when, of all characters; their frames may be fractions.
     What the sweep could not show (the shot's remarks, a character's warnings) goes into ``skipped`` with no check's
     name.
     """
@@ -96,6 +102,7 @@ def notes_data(
             {"name": None, "why": clean(why), "moving": True, "velocity": [_number(v) for v in velocity]}
             for velocity, why in belts
         ],
+        "contacts": [_contact(row) for row in contacts],
         "notes": _notes(result.notes),
         "skipped": remarks
         + warnings
@@ -163,6 +170,11 @@ def _notes(notes: tuple[Note, ...]) -> list[dict[str, Any]]:
     return out
 
 
+def _contact(row: ContactRow) -> dict[str, Any]:
+    on, off = (None if at is None else _number(at) for at in (row.on, row.off))
+    return {"character": clean(row.character), "part": row.part, "on": on, "off": off, "kind": row.kind}
+
+
 def _ground(shot: Shot, surface: Surface) -> dict[str, Any]:
     """Velocity is that of the surface's origin, the mean over the sampled frames, m/s in the world."""
     velocity = np.zeros(3)
@@ -215,10 +227,11 @@ def _number(value: Any) -> float | int:
 
 
 def _finite(value: Any) -> bool:
-    if is_dataclass(value):
-        return all(_finite(getattr(value, f.name)) for f in fields(value))
+    # most are numbers in rows of places, so these are asked for first
+    if isinstance(value, float | np.floating):
+        return math.isfinite(value)
     if isinstance(value, tuple | list):
-        return all(_finite(v) for v in value)
+        return all(map(_finite, value))
     if isinstance(value, np.ndarray):
         return bool(np.isfinite(value).all())
-    return not isinstance(value, float | np.floating) or math.isfinite(value)
+    return not is_dataclass(value) or all(_finite(getattr(value, f.name)) for f in fields(value))

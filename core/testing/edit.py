@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from .. import body
+from ..measures.local import local_axes
 from ..numeric.rotation import square_to, turned, unit
 from ..shot import Character, Goal, Shot
 
@@ -55,6 +56,15 @@ def turn(character: Character, part: str, rotation: Array) -> Character:
     """The part and all below it turned by world rotations (F, 3, 3) about the part's own joint."""
     centre = character.head(part)
     return transform(character, below(character, part), rotation, centre, np.zeros_like(centre))
+
+
+def with_turn(character: Character, part: str, local: Array) -> Character:
+    """The part's axes against its parent exchanged for ``local`` (F, 3, 3), what hangs from it carried along."""
+    assert character.axes is not None
+    now = local_axes(character, part)
+    own = character.axes[:, character.index[part]]
+    above = own @ now.swapaxes(-1, -2)
+    return turn(character, part, above @ local @ own.swapaxes(-1, -2))
 
 
 def shift(character: Character, offset: Array) -> Character:
@@ -235,8 +245,12 @@ def _mapped(
             soles=tuple(replace(s, points=place(s.points)) for s in c.soles),
         )
 
+    matrix = np.eye(4)
+    matrix[:3, 3] = place(np.zeros(3))
+    matrix[:3, :3] = (place(np.eye(3)) - matrix[:3, 3]).T
     return replace(
         shot,
         characters=tuple(one(c) for c in shot.characters),
+        surfaces=tuple(replace(s, world=matrix @ s.world) for s in shot.surfaces),
         props=tuple(replace(p, origin=place(p.origin), axes=axes(p.axes)) for p in shot.props),
     )

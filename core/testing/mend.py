@@ -11,8 +11,8 @@ from ..measures.keyed import Keyed, keyed
 from ..measures.turn import local_axes, parent_on
 from ..numeric.ease import ease_places, ease_rotations, end_speeds
 from ..numeric.fcurve import BEZIER
-from ..numeric.rotation import exp, log, relative
-from ..remedy import Ease, Move, Pin, Remedy, Turn
+from ..numeric.rotation import exp, log, relative, shortest
+from ..remedy import Drift, Ease, Move, Pin, Remedy, Settle, Turn
 from ..shot import Character, Shot, with_character
 from ..study import Study
 from . import edit
@@ -69,6 +69,13 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
         return _turned(shot, remedy, character)
     if isinstance(remedy, Pin):
         return _pinned(shot, remedy, character)
+    if isinstance(remedy, Settle):
+        return _settled(shot, remedy, character)
+    if isinstance(remedy, Drift):
+        drift = exp(np.outer(np.radians(_per_frame(shot, remedy.frames, remedy.angle)), remedy.axis))
+        for part in remedy.targets:
+            character = edit.turn(character, part, drift)
+        return character
     return _eased(shot, remedy, character)
 
 
@@ -115,6 +122,23 @@ def _pinned(shot: Shot, remedy: Pin, character: Character) -> Character:
     offset[:first], offset[last + 1 :] = offset[first], offset[last]
     weight = envelope(shot, *remedy.frames, remedy.ease)[:, None]
     return edit.reach(character, _LIMB_OF_END[remedy.target], now + weight * offset)
+
+
+def _settled(shot: Shot, remedy: Settle, character: Character) -> Character:
+    inside = ((shot.frames >= remedy.frames[0]) & (shot.frames <= remedy.frames[1]))[:, None]
+    before = character
+    # from the root outward: what a part carries is brought to its own place after it
+    told = sorted(zip(remedy.targets, remedy.offsets, strict=True), key=lambda t: -len(body.descendants(t[0])))
+    for target, offsets in told:
+        step = np.stack([_per_frame(shot, remedy.frames, tuple(o[k] for o in offsets)) for k in range(3)], -1) * inside
+        if target in _LIMB_OF_END or target == "pelvis":
+            character = moved(character, target, before.head(target) + step - character.head(target))
+            continue
+        # what has no goal of its own is turned about its joint until its end is there
+        joint = character.head(target)
+        turn = shortest(character.end(target) - joint, before.end(target) + step - joint)
+        character = edit.turn(character, target, turn)
+    return character
 
 
 def _eased(shot: Shot, remedy: Ease, character: Character) -> Character:

@@ -70,7 +70,7 @@ def marches(clean: Clean) -> Iterator[Case]:
                     keyed = keyed_straight(c, clean.shot.frames, part, march)
                     yield _case(clean, "linear keys", part, size, march, keyed)
             for size, march in _planted(clean, part, frames, turned_evenly).items():
-                baked = with_turn(replace(c, keys=None), part, march.local)
+                baked = edit.with_turn(replace(c, keys=None), part, march.local)
                 yield _case(clean, "linear, baked", part, size, march, baked)
                 seed = zlib.crc32(f"{clean.shot.name}{part}{march.first}".encode())
                 yield _case(clean, "linear, baked, noise", part, size, march, noisy(baked, seed), asked=False)
@@ -118,15 +118,6 @@ def _case(clean: Clean, kind: str, part: str, size: str, march: March, character
                 (march.first, march.last), ends[0], worst_too=ends[-1])
 
 
-def with_turn(character: Character, part: str, local: Array) -> Character:
-    """The part's axes against its parent exchanged for ``local`` (F, 3, 3), what hangs from it carried along."""
-    assert character.axes is not None
-    now = local_axes(character, part)
-    own = character.axes[:, character.index[part]]
-    above = own @ now.swapaxes(-1, -2)
-    return edit.turn(character, part, above @ local @ own.swapaxes(-1, -2))
-
-
 def turned_evenly(local: Array, a: int, b: int) -> Array:
     """Turns (b - a + 1, 3, 3) from that of sample a to that of sample b at an even speed about one axis."""
     share = np.linspace(0, 1, b - a + 1)[:, None]
@@ -153,7 +144,7 @@ def keyed_straight(character: Character, frames: Array, part: str, march: March)
         ends[1] = -ends[1]
     for k, row in enumerate(rows):
         keys = _straightened(keys, row, float(frames[march.first]), float(frames[march.last]), ends[:, k])
-    return replace(with_turn(character, part, march.local), keys=keys)
+    return replace(edit.with_turn(character, part, march.local), keys=keys)
 
 
 def _channels(character: Character, part: str) -> list[int]:
@@ -215,5 +206,5 @@ def noisy(character: Character, seed: int) -> Character:
     rng = np.random.default_rng(seed)
     for part in character.parts:
         local = local_axes(character, part)
-        character = with_turn(character, part, local @ exp(rng.normal(0, NOISE, (len(local), 3))))
+        character = edit.with_turn(character, part, local @ exp(rng.normal(0, NOISE, (len(local), 3))))
     return character

@@ -45,7 +45,8 @@ class Case:
     """One planted fault. kind names it ('knee reversed'); first and last: samples of the window; severity: what the
     note must say, None where the issue asks for none; measured, tolerance in the check's unit (None: not asked); worst:
     scene frames from first to last within which the measure stays within 5 % of its worst; worst_too: a second such
-    stretch apart from the first, as where both ends of a march are alike."""
+    stretch apart from the first, as where both ends of a march are alike; known: the review of what was planted in,
+    where that is not the clean shot itself."""
 
     kind: str
     size: str
@@ -59,6 +60,7 @@ class Case:
     worst: tuple[int, int]
     note_kind: str = ""
     worst_too: tuple[int, int] | None = None
+    known: Result | None = None
 
     @property
     def name(self) -> str:
@@ -107,6 +109,7 @@ def review(shot: Shot) -> Result:
 
 def judge(case: Case, clean: Result) -> Verdict:
     """Reviews a case against the review of the shot that it was planted in."""
+    clean = case.known or clean
     notes = review(case.shot).notes
     new = [n for n in notes if not _known(n, clean.notes)]
     first, last = (case.shot.frame(i) for i in case.window)
@@ -257,9 +260,9 @@ class Clean:
         """Whether the body can rest on its feet only: all else is higher in the window than the floor may be."""
         return not any(self.character.has(p) and self.near_floor(p, window, r) for p, r in RESTS.items())
 
-    def ankles_stay(self, character: Character) -> bool:
+    def ankles_stay(self, character: Character, beyond: float = ANKLE) -> bool:
         """Whether each foot's angle to its shin stays within what the clean shot itself shows where nothing is noted
-        of the foot: else the ankle would be a fault as well."""
+        of the foot, and ``beyond`` degrees: else the ankle would be a fault as well."""
         for side in body.SIDES:
             foot = f"foot.{side}"
             if self.character.has(f"shin.{side}", foot):
@@ -269,8 +272,8 @@ class Clean:
                 moved = np.abs(planted - clean) > 0.01
                 if not moved.any():
                     continue
-                if not fine.any() or planted[moved].max() > clean[fine].max() + ANKLE or (
-                        planted[moved].min() < clean[fine].min() - ANKLE):
+                if not fine.any() or planted[moved].max() > clean[fine].max() + beyond or (
+                        planted[moved].min() < clean[fine].min() - beyond):
                     return False
         return True
 

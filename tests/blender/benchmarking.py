@@ -19,4 +19,4 @@ def loaded(name: str) -> ModuleType:
     return module
 
 
-scenes, timing = loaded("scenes"), loaded("timing")
+scenes, timing, lanes = loaded("scenes"), loaded("timing"), loaded("lanes")

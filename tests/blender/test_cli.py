@@ -28,6 +28,7 @@ def test_a_reversed_knee_becomes_one_note_in_the_file(shot, tmp_path):
     jsonschema.Draft202012Validator(schema()).validate(data)
     assert data["complete"] is True
     assert data["shot"] == {"file": str(shot), "first": 1, "last": 48, "fps": 24, "units": 1}
+    assert data["contacts"] == [], "what joint-limit has read tells no contacts"
     (note,) = data["notes"]
     assert (note["check"], note["part"], note["severity"]) == ("joint-limit", "shin.L", "high")
     assert note["measured"] == pytest.approx(51.0, abs=10), "60 degrees less the rest bend of the figure's own knee"
@@ -171,6 +172,7 @@ def test_an_override_whose_library_is_missing_is_measured_by_its_bones(tmp_path)
     data = json.loads((tmp_path / "n.json").read_text())
     jsonschema.Draft202012Validator(schema()).validate(data)
     assert data["failed"] == []
+    assert {"character": "Keeper", "part": "foot.R", "on": None, "off": None, "kind": "full"} in data["contacts"]
     assert [(n["part"], n["severity"]) for n in data["notes"] if n["check"] == "joint-limit"] == [("shin.L", "high")]
     assert any("library.blend is missing" in s["why"] and "no vertices" in s["why"] for s in data["skipped"])
 

@@ -232,6 +232,8 @@ def test_notes_are_saved_as_the_command_line_writes_them(rig: Any, tmp_path: Pat
     assert bpy.ops.plumbline.save_notes(filepath=str(target)) == {"FINISHED"}
     data = json.loads(target.read_text("utf-8"))
     assert data["complete"] is True and len(data["notes"]) == len(checked().notes)
+    standing = {row["part"]: (row["on"], row["off"]) for row in data["contacts"]}
+    assert standing["foot.R"] == (None, None) and len(data["contacts"]) == len(checked().contacts)
     other = tmp_path / "other.json"
     other.write_text("my shopping list", "utf-8")
     assert bpy.ops.plumbline.save_notes(filepath=str(other)) == {"CANCELLED"}

@@ -82,12 +82,15 @@ def clean(more: Path | None, progress: Progress, only: str = "") -> list[Row]:
 def row_of(subject: corpus.Subject, shot: Shot, result: Result) -> Row:
     minutes = shot.count / shot.rate / 60
     loud = [n for n in result.notes if n.severity.rank >= 1 and not n.trial]
+    trial = tuple(n for n in result.notes if n.severity.rank >= 1 and n.trial)
     left = corpus.unaccepted(subject.clip, shot, loud)
     faulty = subject.kind == "keyed" and subject.clip in corpus.faulty_proxies()
     own = tuple(n for n in loud if n not in left) if not faulty else tuple(loud)
-    skipped = tuple(s for s in result.skipped if s.check != "tangent" and "body map" not in s.why)
+    # a clip alone has no camera and no ground
+    skipped = tuple(s for s in result.skipped if s.check != "tangent" and "body map" not in s.why
+                    and "no mesh near its feet" not in s.why)
     return Row(subject, minutes, sum(n.severity.rank == 0 for n in result.notes), () if faulty else tuple(left), own,
-               skipped, corpus.faulty_proxies().get(subject.clip, "") if faulty else "")
+               skipped, corpus.faulty_proxies().get(subject.clip, "") if faulty else "", trial)
 
 
 def planted(rows: list[Row], progress: Progress) -> list[Tally]:

@@ -1,6 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """What the planted patch of a foot drifts: about the edges of its toes, and what a guessed sole costs."""
-import time
 from dataclasses import replace
 
 import numpy as np
@@ -12,6 +11,7 @@ from plumbline.core.measures.tread import tread
 from plumbline.core.numeric.rotation import exp
 from plumbline.core.shot import SOLE_POINTS
 from plumbline.core.study import Study
+from plumbline.core.testing import cost
 from plumbline.core.testing.edit import reach, turn
 from plumbline.core.testing.pivot_walk import walk
 from plumbline.core.testing.puppet import act
@@ -71,12 +71,5 @@ def test_a_guessed_sole_costs_no_more_than_six_known_ones():
     c = shot.characters[0]
     study = Study(shot)
     t, touch = study.of(tread, c), study.of(contacts, c)
-    best = {}
-    for guessed in (False, True):
-        spent = []
-        for _ in range(9):
-            started = time.process_time()
-            steps_of(t, touch, "L", guessed)
-            spent.append(time.process_time() - started)
-        best[guessed] = min(spent)
-    assert best[True] < 6 * best[False], best
+    known, guess = (cost.seconds(lambda g=g: steps_of(t, touch, "L", g), 9) for g in (False, True))
+    assert guess < 6 * known

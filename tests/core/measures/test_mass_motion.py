@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Momentum, pressure point, load, friction, extrapolated center: closed forms, laws, held things, cost."""
 
-import time
 from dataclasses import replace
 
 import numpy as np
@@ -14,7 +13,7 @@ from plumbline.core.numeric import rotation as rot
 from plumbline.core.numeric.local_fit import HALF_WINDOW
 from plumbline.core.shot import Character, Shot
 from plumbline.core.study import Study
-from plumbline.core.testing import edit, puppet
+from plumbline.core.testing import cost, edit, puppet
 
 Array = np.ndarray
 G = 9.81
@@ -338,14 +337,13 @@ def test_loads_that_cannot_be_are_refused():
 
 @pytest.mark.parametrize("fps", (24.0, 120.0))
 def test_a_thousand_frames_cost_little(fps):
-    """40 ms of a core were asked for; here with room for a busy machine."""
+    """40 ms of a core were asked for; here with half as much again, since the timing swings."""
     shot = acting(fps, 1000 / fps)
     c = shot.characters[0]
     assert len(c.axes_rows) and len(c.head_rows)  # laid once for every measure
-    spent = []
-    for _ in range(5):
-        start = time.process_time()
+
+    def work():
         found = mass_motion_of(shot, c, masses_of(c))
         assert found.pressure_point(np.zeros(3)).shape == (shot.count, 3) and len(found.load) == shot.count
-        spent.append(time.process_time() - start)
-    assert min(spent) < 0.08
+
+    assert cost.seconds(work) < 0.06

@@ -10,9 +10,14 @@ import numpy as np
 import pytest
 from plumbline.core import remedy as r
 from plumbline.core.evidence import SHAPES, Arc, Arrow, Label, Patch, Point, Polyline, ScreenOutline
+from plumbline.core.measures.contact_rows import ContactRow, contact_rows
+from plumbline.core.measures.footfalls import KINDS
+from plumbline.core.measures.underbody import RESTS
 from plumbline.core.note import Failure, KeyReference, Note, Result, Severity, Skip
 from plumbline.core.report.json_notes import dump, evidence_data, notes_data, remedy_data, schema
 from plumbline.core.shot import Prop, Surface
+from plumbline.core.study import Study
+from plumbline.core.testing.pivot_walk import walk
 from plumbline.core.testing.puppet import act
 
 SPAN = (10, 12)
@@ -33,6 +38,8 @@ REMEDIES = (
     r.Pin("foot.R", (A, B, C), SPAN),
     r.Pin("foot.R", (A, B, C), SPAN, body=(A, C, C)),
     r.Ease(("hand.R",), SPAN, ease_in=False, paths=("foot.L",)),
+    r.Settle(("hand.R", "head"), SPAN, ((A, B, A), (A, C, A))),
+    r.Drift(("head",), B, (0.0, 3.0, 0.0), SPAN),
 )
 
 
@@ -75,7 +82,8 @@ def test_the_schema_is_a_schema():
 
 def test_top_level_holds_exactly_the_agreed_entries():
     data = written(Result((note(),), (Skip("slip", "Keeper", "no feet"),), (Failure("tangent", "", "ValueError: no"),)))
-    assert set(data) == {"schema", "complete", "shot", "characters", "props", "ground", "notes", "skipped", "failed"}
+    assert set(data) == {"schema", "complete", "shot", "characters", "props", "ground", "contacts", "notes", "skipped",
+                         "failed"}
     assert data["shot"] == {"file": "tower.blend", "first": 1, "last": 24, "fps": 24, "units": 1}
     assert set(data["characters"][0]) == {"name", "map", "leg_length"}
     assert data["characters"][0]["map"]["shin.L"] == "shin.L"
@@ -187,6 +195,30 @@ def test_ground_tells_still_moving_plane_and_belt():
     assert data["ground"][1]["velocity"] == pytest.approx([1.2, 0, 0])
     assert data["ground"][4]["velocity"] == [0, -1.25, 0]
     assert data["props"] == [{"name": "Lantern", "why": "it moves"}]
+
+
+def test_contacts_are_told_in_scene_frames_with_their_fractions():
+    walked = walk(24.0).shot
+    character = walked.characters[0]
+    rows = Study(walked).of(contact_rows, character)
+    told = written(Result((), (), ()), walked, contacts=rows)["contacts"]
+    assert len(told) == len(rows) >= 6
+    assert {row["part"] for row in told} == {"foot.L", "foot.R"}
+    assert {row["kind"] for row in told if row["on"] and row["off"]} == {"full"}
+    assert {row["character"] for row in told} == {character.name}
+    assert told[0]["on"] is None and told[-1]["off"] is None
+    assert any(row["on"] is not None and row["on"] % 1 for row in told)
+
+
+def test_every_kind_of_contact_fits_the_schema_and_no_other():
+    sides = [f"{name}.{side}" for name in ("foot", *(n for n, _ in RESTS.values() if n not in ("seat", "back", "head")))
+             for side in "LR"]
+    parts = [*sides, "seat", "back", "head"]
+    rows = [ContactRow("Keeper", part, None, 12.25, kind) for part in parts for kind in KINDS[1:]]
+    assert len(written(Result((), (), ()), contacts=rows)["contacts"]) == len(rows)
+    for wrong in (ContactRow("Keeper", "tail", 1.0, 2.0, "full"), ContactRow("Keeper", "foot.L", 1.0, 2.0, "none")):
+        with pytest.raises(jsonschema.ValidationError):
+            written(Result((), (), ()), contacts=[wrong])
 
 
 def test_what_the_sweep_could_not_show_is_said():

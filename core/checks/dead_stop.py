@@ -1,0 +1,234 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Moves that end from full speed to nothing in one frame."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from .. import body
+from ..check import Check
+from ..evidence import Evidence, Label, Place, Point, Polyline, places
+from ..measures.exposure import Exposure, exposure, unjudged
+from ..measures.hits import hits
+from ..measures.key_refs import keys_in
+from ..measures.moves import Moves, moves, settle
+from ..measures.paths import where
+from ..need import Need
+from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
+from ..numeric.moves import Move
+from ..remedy import Settle
+from ..shot import Character, Shot
+from ..study import Study
+
+Array = np.ndarray
+
+#: Part -> the part whose end draws its path: of a hand the wrist, since fingers and hands are often not keyed.
+PATHS = {
+    "pelvis": "pelvis",
+    "chest": "chest",
+    "head": "head",
+    "hand.L": "forearm.L",
+    "hand.R": "forearm.R",
+}
+#: Part -> what moves it, besides what it hangs from.
+MOVED_BY = {
+    "pelvis": ("pelvis",),
+    "chest": ("spine", "chest"),
+    "head": ("neck", "head"),
+    "hand.L": ("clavicle.L", "upper_arm.L", "forearm.L"),
+    "hand.R": ("clavicle.R", "upper_arm.R", "forearm.R"),
+}
+#: Legs a second of the peak, for low and medium, and for high.
+LEAST_PEAK, HIGH_PEAK = 0.5, 1.0
+#: A move of two frames always looks like this: shorter ones are left out.
+LEAST_SECONDS, LEAST_STEPS = 0.12, 3
+#: What follows the stop is nothing where it is below this share of the peak ...
+NOTHING = 0.15
+#: ... and no settle where the part is moved by less than this share of the travel within a quarter second.
+SETTLED = 0.03
+#: A part stops because of another that it hangs from where that one's motion makes up this share of its last step.
+CARRIED = 0.6
+#: Seconds within which stops are one.
+TOGETHER = 1 / 24
+#: The overshoot that the remedy gives, as shares of the last step, frame by frame.
+OVERSHOOT = (0.35, 0.5, 0.42, 0.26, 0.1, 0.0)
+#: Seconds of path drawn after the stop.
+AFTER = 0.25
+
+
+@dataclass(frozen=True)
+class Stop:
+    """One part's hard stop, with those of other parts in the same frame. hit: what it has come to touch, or ''."""
+
+    part: str
+    move: Move
+    severity: Severity
+    hit: str
+    others: tuple["Stop", ...] = ()
+
+
+class DeadStop(Check):
+    """A part hits a wall: from full speed to nothing in one frame, without a settle.
+
+    Seen as: a machine that is switched off; the move ends as if it had hit glass.
+    Measures: the paths of pelvis, chest, head and wrists in the world: the speed of a move's last step as a share of
+    the move's own peak, where a rest of 0.1 s under 15 % of the peak follows. Moves of at least 3 frames and 0.12 s
+    whose peak is over 0.5 leg/s. Above 36 frames a second each phase of every second (third, ...) frame is read, so the
+    frame told is exact to one of 24 a second.
+    Limit: last step over peak 50 % low, 65 % medium, 80 % high (where the peak is over 1 leg/s). Of natural stops one
+    in a hundred passes 41 %; an eased stop of 6 frames has 12 %.
+    Silent when: the part settles, moved by over 3 % of its travel within 0.25 s; stepped, and on twos, where the last
+    drawing hides the ease (both said among what was skipped); feet, whose contacts stop them. At most low where a hand,
+    head or the trunk has just come to the ground, a prop, another figure or the own body: right if it hits.
+    Cannot see: moves of one or two frames; a stop with one soft frame at half speed; a hit on something that the shot
+    does not hold.
+    Remedy: let the part go on past its stop by half of its last step and settle within six frames.
+    """
+
+    lane = "Spacing"
+    uses = (moves, exposure, hits)
+    own_needs = Need.JOINTS | Need.ROTATIONS | Need.KEYS
+    limit = Limit(0.5, 0.65, 0.8, "1", COMMON_PRACTICE)
+    metric = True
+    trial = True
+
+    def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
+        assert character is not None
+        why = unjudged(study, character)
+        if why:
+            yield self.skip(character, why)
+            return
+        shown: Exposure = study.of(exposure, character)
+        if shown.step > 1:
+            yield self.skip(character, f"{shown.sentence}; the last drawing of a move hides how it stops")
+            return
+        held = {p for p, n in shown.parts.items() if n > 1 or n == -1}
+        off = [p for p in PATHS if held & set(MOVED_BY[p])]
+        if off:
+            names = ", ".join(body.spoken(p) for p in off)
+            yield self.skip(character, f"{shown.sentence}; so it is not judged how the {names} stops")
+        found = [s for part in PATHS if part not in off for s in self._stops(study, character, part)]
+        known: Moves = study.of(moves, character)
+        slack = max(1, round(TOGETHER * study.shot.rate))
+        for stop in _together(found, character, known.paths.drawings, slack):
+            yield self._note_on(study, character, stop)
+
+    def _stops(self, study: Study, character: Character, part: str) -> Iterator[Stop]:
+        known: Moves = study.of(moves, character)
+        signal = known.signal(PATHS[part], "path")
+        if signal is None:
+            return
+        for move in known.of(PATHS[part], "path"):
+            if self.limit.severity(move.last_share) is None or not move.stops or move.speed < LEAST_PEAK:
+                continue
+            if move.after > NOTHING or float(signal.seconds[move.first : move.last].sum()) < LEAST_SECONDS - 1e-6:
+                continue
+            if move.last - move.first < LEAST_STEPS * known.stride or settle(signal, move)[1] >= SETTLED:
+                continue
+            own = part if character.has(part) else PATHS[part]
+            hit = study.of(hits, character).of(own, int(known.paths.drawings[move.last]))
+            severity = self.limit.severity(move.last_share)
+            if severity is Severity.HIGH and move.speed < HIGH_PEAK:
+                severity = Severity.MEDIUM
+            yield Stop(own, move, Severity.LOW if hit or severity is None else severity, hit)
+
+    def _note_on(self, study: Study, character: Character, stop: Stop) -> Note:
+        known: Moves = study.of(moves, character)
+        meters = character.leg_length * character.real_size
+        first, last = (int(known.paths.drawings[i]) for i in (stop.move.first, stop.move.last))
+        frame = study.shot.frame(last)
+        share = 100 * stop.move.last_share
+        text = (
+            f"The {body.spoken(stop.part)} stops dead in frame {frame}: its last frame still has {share:.0f} % of the "
+            f"move's {stop.move.speed * meters:.2f} m/s, the next has nothing, and no settle follows"
+        )
+        parts = (stop.part, *(other.part for other in stop.others))
+        if stop.others:
+            text += f"; with it the {body.listed(parts[1:])}"
+        if stop.hit:
+            text += f"; right if it hits the {stop.hit}"
+        paths = {part: where(character, PATHS.get(part, part)) for part in parts}
+        beyond = {part: _beyond(path, last, study.shot) for part, path in paths.items()}
+        frames = frame, frame + len(beyond[stop.part]) - 1
+        chain = dict.fromkeys(p for part in parts for p in (*MOVED_BY.get(part, ()), part) if character.has(p))
+        slack = known.stride / study.shot.rate * study.shot.fps
+        at = float(study.shot.frames[last])
+        return self.note(
+            study,
+            character,
+            stop.part,
+            (first, last),
+            last,
+            severity=stop.severity,
+            measured=stop.move.last_share,
+            text=text,
+            remedy=Settle(tuple(beyond), frames, tuple(beyond.values())),
+            evidence=_evidence(study, paths[stop.part], (first, last), beyond[stop.part], share),
+            keys=keys_in(character, chain, at - slack, at + slack),
+            parts=parts,
+        )
+
+
+def _together(found: list[Stop], character: Character, drawings: Array, slack: int) -> Iterator[Stop]:
+    """One stop of those that parts make in one frame: of the severest the nearest to the root that gives most
+    of the fastest one's last step, or the fastest itself."""
+    groups: list[list[Stop]] = []
+    for stop in found:
+        joined = [g for g in groups if any(abs(stop.move.last - other.move.last) <= slack for other in g)]
+        groups = [g for g in groups if g not in joined] + [[stop, *(s for g in joined for s in g)]]
+    for group in groups:
+        fastest = max(group, key=lambda s: (s.severity.rank, s.move.speed))
+        above = [s for s in group if s.severity is fastest.severity and _hangs(fastest.part, s.part)]
+        above.sort(key=lambda s: len(body.descendants(s.part)), reverse=True)
+        lead = next((s for s in above if _takes(character, s.part, fastest.part, drawings, fastest.move.last)), fastest)
+        order = {part: k for k, part in enumerate(PATHS)}
+        rest = {s.part: s for s in group if s.part != lead.part}
+        yield replace(lead, others=tuple(sorted(rest.values(), key=lambda s: order.get(s.part, len(order)))))
+
+
+def _hangs(part: str, above: str) -> bool:
+    return part in body.descendants(above)
+
+
+def _takes(character: Character, owner: str, child: str, drawings: Array, last: int) -> bool:
+    """Whether the owner, as a rigid body, gives the child's end most of the step that it makes before it stops."""
+    assert character.axes is not None
+    a, b = int(drawings[last - 1]), int(drawings[last])
+    k = character.index[owner]
+    path, joint = where(character, PATHS.get(child, child)), character.head(owner)
+    turn = character.axes[b, k] @ character.axes[a, k].T
+    step = path[b] - path[a]
+    carried = turn @ (path[a] - joint[a]) + joint[b] - path[a]
+    return bool(step @ carried >= CARRIED * (step @ step))
+
+
+
+def _beyond(path: Array, last: int, shot: Shot) -> tuple[Place, ...]:
+    """World offsets on whole frames from a stop at sample ``last``: none, on past it, and back to none."""
+    stretch = max(1, round(shot.rate / 24))
+    step = (path[last] - path[last - stretch]) / stretch * (shot.rate / shot.fps)
+    frames = max(1, round(shot.fps / 24))
+    count = min(len(OVERSHOOT) * frames, int(shot.frames[-1]) - shot.frame(last))
+    shares = np.interp(np.arange(count + 1) / frames, np.arange(len(OVERSHOOT) + 1), (0.0, *OVERSHOOT))
+    shares[-1] = 0.0
+    return places(shares[:, None] * step * frames)
+
+
+def _evidence(
+    study: Study, path: Array, move: tuple[int, int], beyond: tuple[Place, ...], share: float
+) -> tuple[Evidence, ...]:
+    first, last = move
+    after = min(len(path) - 1, last + round(AFTER * study.shot.rate))
+    frame = study.shot.frame
+    settled = path[last : last + len(beyond)]
+    shapes: list[Evidence] = [
+        Polyline("found", (frame(first), frame(after)), places(path[first : after + 1]), ticks=True),
+        Point("found", (frame(last), frame(last)), places(path[last : last + 1]), "ring"),
+        Label("found", (frame(last), frame(last)), places(path[last : last + 1])[0], f"{share:.0f} % to nothing"),
+    ]
+    drawn = places(settled + np.array(beyond)[: len(settled)])
+    shapes.append(
+        Polyline("held_against", (frame(last), frame(last + len(settled) - 1)), drawn, ticks=True, dashed=True)
+    )
+    return tuple(shapes)

@@ -1,0 +1,82 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Planted frozen parts: a head, arm or hand keeps its turn against what carries it for a while, then catches up."""
+
+import zlib
+from collections.abc import Iterator
+
+import numpy as np
+
+from .. import body
+from ..measures.hits import hits
+from ..measures.local import local_axes
+from ..numeric.rotation import log, norm, relative
+from ..shot import Character, Shot
+from ..study import Study
+from . import edit
+from .plants import SIZES, Case, Clean, min_jerk, quiet
+from .retime import turns_at
+
+Array = np.ndarray
+
+#: Seconds that it is held, with the severity that it must be noted at; a hand is low at most.
+HELD = dict(zip(SIZES, ((0.75, "low"), (1.4, "medium"), (2.6, "high")), strict=True))
+CATCHES = 0.4
+#: Part -> the parts that keep their turn against their parents.
+TURNS = {"head": ("neck", "head")} | {
+    f"{p}.{s}": ((f"clavicle.{s}", f"{p}.{s}") if p == "upper_arm" else (f"{p}.{s}",))
+    for s in body.SIDES for p in ("upper_arm", "forearm", "hand")
+}
+#: The part's joint is carried at this speed on average, legs a second, and the part itself turns, degrees a second.
+CARRIED, TURNING = 0.35, 8.0
+#: At most this share of the shot is held: beyond, a part is not animated yet.
+SHARE = 0.55
+#: Places for each part and size.
+PLACES = 1
+
+
+def freezes(clean: Clean) -> Iterator[Case]:
+    """All planted frozen parts of a clean shot: one place for each part and size."""
+    shot, c = clean.shot, clean.character
+    for part, turns in TURNS.items():
+        if not c.has(part, "chest"):
+            continue
+        speed = np.linalg.norm(np.diff(c.head(part), axis=0), axis=-1) * shot.rate / c.leg_length
+        local = local_axes(c, part)
+        turning = np.degrees(norm(log(relative(local[:-1], local[1:])))) * shot.rate
+        order = np.random.default_rng(zlib.crc32(f"{shot.name}{part}frozen".encode()))
+        for size in SIZES:
+            seconds, severity = HELD[size]
+            count, back = round(seconds * shot.rate), round(CATCHES * shot.rate)
+            if count > SHARE * (shot.count - 1):
+                continue
+            starts = order.permutation(np.arange(2, shot.count - count - back - 2))
+            places = 0
+            for i in starts.tolist():
+                if speed[i : i + count].mean() < CARRIED or turning[i : i + count].mean() < TURNING:
+                    continue
+                window = (i, i + count + back)
+                # an arm that bore weight would leave it to the feet
+                if not quiet(clean.result, shot, window, (part, *turns)) or not clean.upright(window):
+                    continue
+                planted = c
+                at = np.arange(shot.count, dtype=float)
+                late = (at >= i) & (at <= i + count + back)
+                at[late] = i + min_jerk((at[late] - i - count) / back) * (at[late] - i)
+                for p in turns:
+                    if c.has(p):
+                        planted = edit.with_turn(planted, p, turns_at(local_axes(c, p), at))
+                held = clean.with_(planted)
+                if _touches(held, planted, part, i + count // 2):
+                    continue
+                yield Case(f"held dead {seconds:g} s", size, held, "frozen-part", part,
+                           "low" if part.startswith("hand") else severity, seconds, 0.13, window,
+                           (shot.frame(i), shot.frame(i + count)))
+                places += 1
+                if places == PLACES:
+                    break
+
+
+def _touches(shot: Shot, character: Character, part: str, sample: int) -> bool:
+    """Whether the part's hand touches something in the sample: an arm that carries is held on purpose."""
+    hand = f"hand.{body.side(part)}"
+    return character.has(hand) and bool(Study(shot).of(hits, character).touching(hand, sample))

@@ -1,0 +1,172 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Planted hard stops: a hand or the whole body plays at speed, stands from one frame to the next, and goes on.
+
+A hand is held in the world, its arm solved again, and catches up; of the whole body the clip's own time stands still.
+"""
+
+import zlib
+from collections.abc import Iterator
+
+import numpy as np
+
+from .. import body
+from ..numeric.rotation import angle_between
+from ..shot import Character
+from . import edit
+from .plants import SIZES, Case, Clean, min_jerk, quiet
+from .retime import retimed
+
+Array = np.ndarray
+
+#: Seconds that it stands, and in which it catches up.
+STANDS, CATCHES = 0.35, 0.4
+#: The severity that a stop must be noted at by its size.
+SEVERITY = dict(zip(SIZES, ("low", "medium", "high"), strict=True))
+#: Least peak of a stop, legs a second; of a large one, and what is too near to that to be asked for.
+PEAK, LARGE_PEAK, NEARLY = 0.6, 1.1, 0.9
+#: A move lasts so many frames of 24 before it stops, faster than a tenth of its peak.
+LEAST_FRAMES = 4
+#: A hand stays so many legs from the floor and from the lines of the body, and its arm this share short of straight.
+CLEAR, BENT = 0.22, 0.985
+#: Degrees beyond the clip's own bend of a wrist to which a plant may bring it.
+WRIST = 2.0
+PLACES = 2
+#: A foot so many legs over where it stands is on no ground.
+SWINGS = 0.06
+
+
+#: Of the whole body the hardest of these stops is asked for.
+ENDS = ("pelvis", "chest", "head", "hand.L", "hand.R")
+
+
+def stops(clean: Clean) -> Iterator[Case]:
+    """All planted hard stops of a clean shot: up to PLACES for each hand, for the body, and size."""
+    c, shot = clean.character, clean.shot
+    gap = round((STANDS + CATCHES) * shot.rate)
+    for parts in (("hand.L",), ("hand.R",), ENDS):
+        hands = [p for p in parts if p.startswith("hand")]
+        if not c.has(*parts, *(p for h in hands for p in body.LIMBS[f"arm.{body.side(h)}"][:2])):
+            continue
+        taken: list[int] = []
+        counts = dict.fromkeys(SIZES, 0)
+        for i, part, size, share in _candidates(clean, parts):
+            if counts[size] >= PLACES or any(abs(i - k) < gap for k in taken):
+                continue
+            window = (i - 3, i + gap)
+            planted = _held(clean, part, parts, i) if quiet(clean.result, shot, window, parts) else None
+            if planted is None:
+                continue
+            taken.append(i)
+            counts[size] += 1
+            frame = shot.frame(i)
+            kind = "hard stop of the body" if parts is ENDS else "hard stop of a hand"
+            yield Case(kind, size, clean.with_(planted), "dead-stop", part, SEVERITY[size],
+                       share if parts is not ENDS else None, 0.05, window, (frame, frame))
+
+
+def _candidates(clean: Clean, parts: tuple[str, ...]) -> Iterator[tuple[int, str, str, float]]:
+    """Samples at which a stop may be planted, in an order that depends on names alone: the hardest part, size and
+    share."""
+    shot, c = clean.shot, clean.character
+    stride = max(1, int(np.ceil(shot.rate / 24 - 0.5 - 1e-6)))
+    order = np.random.default_rng(zlib.crc32(f"{shot.name}{parts[0]}".encode()))
+    least, after = (LEAST_FRAMES + 1) * stride, round((STANDS + CATCHES + 0.1) * shot.rate)
+    paths = {p: c.end(p) if p in ("head", "chest") else c.head(p) for p in parts}
+    for i in order.permutation(np.arange(least, shot.count - after)).tolist():
+        found = []
+        for part, path in paths.items():
+            speed = np.linalg.norm(np.diff(path[i::-stride], axis=0), axis=-1) * shot.rate / stride / c.leg_length
+            size, share, peak = _size(speed.tolist())
+            if size is None:
+                break                                       # too near to a limit to be asked for
+            if size:
+                found.append((SIZES.index(size), peak, part, share))
+        else:
+            if found:
+                rank, _, part, share = max(found)
+                yield i, part, SIZES[rank], share
+
+
+def _size(speeds: list[float]) -> tuple[str | None, float, float]:
+    """Size, share and peak of a stop whose speeds (leg/s) are told backward from it: '' for none, None near a limit."""
+    peak, count = 0.0, 0
+    for v in speeds:
+        if v < 0.1 * peak:
+            break
+        peak, count = max(peak, v), count + 1
+    share = speeds[0] / peak if peak else 0.0
+    if count < LEAST_FRAMES or share < 0.45 or peak < 0.4:
+        return "", share, peak
+    if peak < PEAK:
+        return None, share, peak
+    if share >= 0.82 and peak >= LARGE_PEAK:
+        return "large", share, peak
+    if share >= 0.67 and (share <= 0.78 or peak <= NEARLY):
+        return "middle", share, peak
+    return ("small" if 0.52 <= share <= 0.63 else None), share, peak
+
+
+def _held(clean: Clean, part: str, parts: tuple[str, ...], i: int) -> Character | None:
+    """The character with the parts standing from sample i on, or None where the place does not lend itself."""
+    shot, c = clean.shot, clean.character
+    hand = part.startswith("hand")
+    if clean.near_floor(part, (i, i), CLEAR) or hand and not _clear(clean, part, c.head(part)[i], i):
+        return None
+    stands, catches = round(STANDS * shot.rate), round(CATCHES * shot.rate)
+    if parts is ENDS:
+        if not all(_steady(clean, foot, i) for foot in clean.touch.planted):
+            return None
+        return _frozen(c, i, stands, catches)
+    path = c.head(part)
+    back = min_jerk((np.arange(shot.count) - i - stands) / catches)[:, None]
+    place = np.where((np.arange(shot.count) >= i)[:, None], path[i] * (1 - back) + path * back, path)
+    limb = f"arm.{body.side(part)}"
+    shoulder, length = c.head(body.LIMBS[limb][0]), sum(c.rest_length(p) for p in body.LIMBS[limb][:2])
+    rows = slice(i, i + stands + catches)
+    far = np.linalg.norm(place[rows] - shoulder[rows], axis=-1)
+    if far.max() > BENT * length or far.min() < 0.3 * length:
+        return None
+    active = np.zeros(shot.count, bool)
+    active[rows] = True
+    planted = edit.reach(c, limb, place, solve=active)
+    bends = [_wrist(who, part) for who in (c, planted)]
+    return planted if bends[1][rows].max() <= bends[0].max() + WRIST else None
+
+
+def _wrist(c: Character, part: str) -> Array:
+    """Degrees (F,) between the forearm's line and the hand's."""
+    arm = c.head(part) - c.head(f"forearm.{body.side(part)}")
+    return np.asarray(np.degrees(angle_between(arm, c.end(part) - c.head(part))))
+
+
+def _steady(clean: Clean, foot: str, i: int) -> bool:
+    """Whether the foot stands all round sample i, or swings so high that it seems to stand nowhere when it is held."""
+    near = slice(max(0, i - round(clean.shot.rate / 6)), i + round(clean.shot.rate / 6))
+    stands, c = clean.touch.standing(foot), clean.character
+    low = np.minimum(c.head(foot) @ c.up, c.end(foot) @ c.up)
+    usual = float(np.quantile(low[stands], 0.1)) if stands.any() else float(low.min())
+    return bool(stands[near].all()) or bool(not stands[near].any() and low[i] > usual + SWINGS * c.leg_length)
+
+
+def _frozen(c: Character, i: int, stands: int, starts: int) -> Character:
+    """The whole figure with its time held from sample i, and going on after by a soft start."""
+    at = np.arange(len(c.heads), dtype=float)
+    after = np.clip(at - i - stands, 0, None)
+    soft = np.minimum(after, starts)
+    at[i:] = (i + soft**2 / (2 * starts) + (after - soft))[i:]
+    return retimed(c, at)
+
+
+def _clear(clean: Clean, part: str, place: Array, i: int) -> bool:
+    """Whether the hand stands away from the floor and from all of the body but its own arm."""
+    c = clean.character
+    leg = c.leg_length
+    own = {f"{p}.{body.side(part)}" for p in ("clavicle", "upper_arm", "forearm", "hand")}
+    for other in c.parts:
+        if other in own:
+            continue
+        a, b = c.head(other)[i], c.end(other)[i]
+        share = np.clip((place - a) @ (b - a) / max(float((b - a) @ (b - a)), 1e-12), 0, 1)
+        if np.linalg.norm(place - a - share * (b - a)) < CLEAR * leg:
+            return False
+    return True

@@ -146,7 +146,7 @@ def test_no_step_takes_long(face: None, small_heap: None, monkeypatch: pytest.Mo
 
 
 #: Steps of a check after which Blender draws its windows again, however long that takes: one in which the temporary
-#: scenes begin with all that is read in every frame, and of outlines that may kiss those that do and what may hide them.
+#: scenes begin with all that is read in every frame; the outlines that may kiss, and what may hide them, come later.
 STIRRED = 4
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import bpy
+import gpu
 import numpy as np
 
 ZIP, SHOT, OUT = (Path(word) for word in sys.argv[sys.argv.index("--") + 1 :])
@@ -132,6 +133,7 @@ def quiet() -> bool:
 
 def install() -> None:
     """Installs the zip as people do."""
+    say(f"Blender draws by {gpu.platform.backend_type_get()}")
     bpy.context.preferences.view.show_splash = False
     with inside():
         assert bpy.ops.extensions.package_install_files(
@@ -244,6 +246,28 @@ def evidence_box(width: float = 600, height: float = 400) -> tuple[float, float,
     x = float(np.clip(middle[0] - width / 2, 0, wide - width))
     y = float(np.clip(middle[1] - height / 2, 0, high - height - 60))
     return (left + x, bottom + y, width, height)
+
+
+def luminance(color: np.ndarray) -> float:
+    linear = np.where(color <= 0.04045, color / 12.92, ((color + 0.055) / 1.055) ** 2.4)
+    return float(linear @ [0.2126, 0.7152, 0.0722])
+
+
+def contrast(one: np.ndarray, other: np.ndarray) -> float:
+    high, low = sorted((luminance(one), luminance(other)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def screen_pixels() -> np.ndarray:
+    """(H, W, 3) of the window, bottom row first, 0 to 1 as shown."""
+    image = bpy.data.images.load(str(picture("whole", whole=True)), check_existing=False)
+    image.colorspace_settings.name = "Non-Color"
+    width, height = image.size
+    out = np.empty(width * height * image.channels, np.float32)
+    image.pixels.foreach_get(out)
+    channels = image.channels
+    bpy.data.images.remove(image)
+    return out.reshape(height, width, channels)[..., :3].astype(float)
 
 
 def drive(steps: Iterator[float]) -> None:

@@ -5,8 +5,8 @@ install it.
     python tests/window/run.py [drive looks scene themes editors stranger rigger crowd strain stop commands]
 
 All by default. Blender is the one in PLUMBLINE_BLENDER, else the one on the PATH; PLUMBLINE_BACKEND, opengl or vulkan,
-chooses how it draws; nobody's own settings are read or written. Without a display an Xvfb is started where there is one.
-What shows the face (panel-, marks-, evidence-, card-) goes to docs/pictures when its script has passed.
+chooses how it draws; nobody's own settings are read or written. Without a display an Xvfb is started where there is
+one. What shows the face (panel-, marks-, evidence-, card-) goes to docs/pictures when its script has passed.
 """
 
 import os

@@ -16,6 +16,8 @@ _spec.loader.exec_module(hands)
 
 #: Contrast that words have at the least.
 READ = 4.5
+#: Controls whose keys the pictures show.
+CONTROLS = ("torso", "chest", "head", "hand_ctrl.L", "hand_ctrl.R", "foot_ctrl.L", "foot_ctrl.R")
 DARK, LIGHT = "Blender_Dark.xml", "Blender_Light.xml"
 
 
@@ -78,7 +80,7 @@ def light_pictures() -> Iterator[float]:
     hands.near(note, 1.2)
     space = hands.area("VIEW_3D").spaces.active
     space.show_region_ui = False
-    yield 1.0
+    yield from hands.settled()  # a picture that was read counts as an edit until it is looked at
     hands.picture("evidence-light", hands.evidence_box())
     space.show_region_ui = True
     bare(False)
@@ -94,15 +96,21 @@ def light_pictures() -> Iterator[float]:
     with hands.inside():
         bpy.context.view_layer.objects.active = hands.rig()
         hands.rig().select_set(True)
+        bpy.ops.object.mode_set(mode="POSE")
+        for bone in hands.rig().pose.bones:
+            hands.module("compat").select_bone(bone, bone.name in CONTROLS)
         hands.scene().frame_set(84)
     place = hands.area("DOPESHEET_EDITOR")
     place.spaces.active.show_region_ui = False
     yield 0.8
     with hands.inside("DOPESHEET_EDITOR"):
+        bpy.ops.anim.channels_expand(all=True)
         bpy.ops.action.view_all()
     yield 0.8
     left, bottom, width, height = hands.around("DOPESHEET_EDITOR")
     hands.picture("marks-light", (left, bottom, min(width, 1060), height))
+    with hands.inside():
+        bpy.ops.object.mode_set(mode="OBJECT")
     hands.window().workspace = layout
     yield 1.0
     hands.say("evidence, card and marks on the light theme")

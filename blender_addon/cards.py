@@ -59,14 +59,14 @@ def card_on(operator: Any, context: Any, name: str) -> Card | None:
 
 
 def keep_card(operator: Any, context: Any, name: str, card: Card) -> Any:
-    """Writes the card onto the character's armature; what was checked with the old one is stale. For operators."""
+    """Writes the card onto the character's armature; this character's notes are stale. For operators."""
     character = character_named(context, name)
     rig = armature_of(context, character) if character is not None else None
     if rig is None:
         operator.report({"WARNING"}, "There is no such character; check the shot again")
         return {"CANCELLED"}
     kept_cards.keep(context.scene, rig, card.write())
-    session.mark_edited(context.scene.session_uid, rig.name)
+    session.see_cards(context.scene)
     return {"FINISHED"}
 
 

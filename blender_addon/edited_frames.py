@@ -45,6 +45,7 @@ def find(scenes: Any) -> None:
     """Finds the edited frames of every scene whose check is stale."""
     for scene in scenes:
         checked = session.of(scene)
+        session.see_cards(scene)
         if checked is None or checked.edit is None or checked.shot is None or checked.seconds > _DEAR:
             continue
         # Blender flags everything when a thing comes into the file, a picture for example

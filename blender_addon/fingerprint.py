@@ -2,7 +2,8 @@
 """Fingerprints of what a result hangs on, to tell after an undo whether anything that is measured has changed.
 
 Blender flags the same things when a click is undone as when an edit is: so what they hold is looked at. What is only
-seen (selection, visibility of bones, the active object) is left out.
+seen (selection, visibility of bones, the active object) is left out, and so are the characters' cards, which
+``session.see_cards`` holds against each other by themselves.
 """
 
 import hashlib
@@ -15,6 +16,7 @@ import bpy
 import numpy as np
 
 from .compat import curves_of
+from .sampling.kept_cards import CARD_PROPERTY
 
 #: Values that one step reads, of those that a scene may have many of.
 _AT_ONCE = 60_000
@@ -206,7 +208,7 @@ def _names(kind: Any) -> tuple[list[str], list[str], list[str], bool]:
 
 
 def _custom(thing: Any) -> list[tuple[str, str]]:
-    return [(name, repr(_written(value))) for name, value in thing.items()]
+    return [(name, repr(_written(value))) for name, value in thing.items() if name != CARD_PROPERTY]
 
 
 def _written(value: Any) -> Any:

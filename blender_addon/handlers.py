@@ -103,6 +103,7 @@ def tidy() -> float | None:
         _evaluate()
         for scene in bpy.data.scenes:
             settings.follow_aside(scene)
+            session.see_cards(scene)
         if session.mark_undone(bpy.data.scenes):
             edited_frames.ask()
         session.undoing = False

@@ -19,7 +19,7 @@ def refusal(context: Any, remedy: type, wanted: str) -> str:
         return why
     if not isinstance(note.remedy, remedy):
         return wanted
-    return rpt_("Edited since the last check: check again first") if session.edited(context.scene) else ""
+    return rpt_("Edited since the last check: check again first") if session.stale(context.scene, note) else ""
 
 
 def check_again(context: Any, note: Note) -> None:

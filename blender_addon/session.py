@@ -16,6 +16,7 @@ from ..core.measures.contact_rows import ContactRow
 from ..core.note import Note, Result
 from ..core.shot import Shot
 from . import fingerprint
+from .sampling.kept_cards import text_of
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,8 @@ class Checked:
     uids: session_uid by name of the armatures at the time. settings: what the result hangs on besides the data.
     frame: the scene frame at which Blender last told us of a change, to tell a step in time from an edit.
     data, unkeyed, poses: fingerprints of what was measured, of what no key moves, and of the frames on which an undo
-    may set the scene again. seconds: how long the first two took.
+    may set the scene again. seconds: how long the first two took. cards: by the character's name the text of its card
+    at the time. recarded: the characters whose card is another by now.
     """
 
     shot: Shot | None = None
@@ -58,6 +60,8 @@ class Checked:
     unkeyed: bytes = b""
     seconds: float = 0.0
     poses: list[bytes] = field(default_factory=list)
+    cards: dict[str, str] = field(default_factory=dict)
+    recarded: tuple[str, ...] = ()
 
     _sorted: tuple[Any, tuple[Note, ...]] = (None, ())
 
@@ -112,6 +116,7 @@ def keeping(scene: Any, checked: Checked) -> Iterator[None]:
     checked.settings = settings(scene)
     checked.frame = scene.frame_current
     checked.uids = {o.name: o.session_uid for o in scene.objects if o.type == "ARMATURE"}
+    checked.cards, checked.recarded = _cards(scene, checked), ()
     _checked[scene.session_uid] = checked
 
 
@@ -149,15 +154,38 @@ def settings(scene: Any) -> tuple[Any, ...]:
 def edited(scene: Any) -> bool:
     """Whether the scene was edited after its last check."""
     checked = of(scene)
-    return checked is not None and (checked.edit is not None or checked.settings != settings(scene))
+    return checked is not None and (bool(checked.recarded) or _reedited(scene, checked))
+
+
+def _reedited(scene: Any, checked: Checked) -> bool:
+    """Whether more than cards was edited."""
+    return checked.edit is not None or checked.settings != settings(scene)
 
 
 def stale(scene: Any, note: Note) -> bool:
-    """Whether a note may say something else by now, since its frames were edited after the check."""
+    """Whether a note may say something else by now, since its frames or its character's card were edited after the
+    check."""
     checked = of(scene)
-    if checked is None or not edited(scene):
+    if checked is None:
         return False
-    return checked.edit is None or checked.edit.touches(note)
+    if checked.recarded and (not note.character or note.character in checked.recarded):
+        return True
+    return _reedited(scene, checked) and (checked.edit is None or checked.edit.touches(note))
+
+
+def see_cards(scene: Any) -> None:
+    """Finds the characters whose card is another than at the last check. For operators and timers."""
+    checked = of(scene)
+    if checked is not None:
+        now = _cards(scene, checked)
+        checked.recarded = tuple(name for name, text in checked.cards.items() if now.get(name, text) != text)
+
+
+def _cards(scene: Any, checked: Checked) -> dict[str, str]:
+    """Name -> text of the card of each character whose armature is still there."""
+    there = {o.session_uid: o for o in scene.objects if o.type == "ARMATURE"}
+    uids = {c.name: checked.uids.get(c.name) for c in (checked.shot.characters if checked.shot is not None else ())}
+    return {name: repr(text_of(scene, there[uid])) for name, uid in uids.items() if uid in there}
 
 
 def mark_edited(uid: int, name: str) -> None:
@@ -187,7 +215,7 @@ def remember(scene: Any) -> None:
     """Takes the scene as it stands now for one that the last check still holds for; call it before and after we change
     the frame or the selection, so that the undo of that is not taken for an edit."""
     checked = of(scene)
-    if checked is not None and checked.shot is not None and not edited(scene):
+    if checked is not None and checked.shot is not None and not _reedited(scene, checked):
         now = fingerprint.of_pose(scene)
         if now not in checked.poses:
             checked.poses = [*checked.poses[-_REMEMBERED:], now]

@@ -22,3 +22,7 @@ LANE_COLORS: dict[str, Color] = {
 }
 KEY: Color = _hex("0e1013")
 PAPER: Color = _hex("eceae6")
+
+#: How opaque a plate of KEY is in a 3D view, which mixes colors in linear light (seen in 5.2): what is read well on .80
+#: where sRGB values are mixed is not read there over white.
+PLATE_IN_VIEW = 0.92

@@ -20,7 +20,7 @@ from ...core.evidence import Evidence
 from ...core.marks import Mark, anchor, beside, circle, evidence_marks, keyed, pin, rectangle, shape_marks
 from ...core.marks import shown as shapes_shown
 from ...core.note import Note
-from ...core.palette import KEY, LANE_COLORS, PAPER
+from ...core.palette import KEY, LANE_COLORS, PAPER, PLATE_IN_VIEW
 from .. import limit_arcs, preferences, session, words
 from .brush import Lines, Triangles, batches, text_width
 from .brush import words as write
@@ -225,7 +225,7 @@ def _plate(note: Note, frame: Any, marks: list[Mark], view: Seen, room: Room) ->
         line[:, :2] = near, at
         out += [Mark((line,), 3 * u, KEY, 0.6), Mark((line,), 1.2 * u, PAPER, 0.85)]
     out += [
-        Mark((rectangle(corner, wide, tall),), 0, KEY, 0.80),
+        Mark((rectangle(corner, wide, tall),), 0, KEY, PLATE_IN_VIEW),
         Mark((rectangle(corner, 3 * u, tall),), 0, lane),
         Mark((rectangle(corner + (9 * u, 7 * u), 13 * u, 13 * u),), 0, lane),
     ]

@@ -127,6 +127,8 @@ def silent(checked: session.Checked | None) -> list[tuple[bool, str]]:
 
 def _edited(checked: session.Checked) -> str:
     """That the shot was edited since its check, and where, as far as that is known."""
+    if checked.edit is None and checked.recarded:
+        return iface_("The card of {:s} was edited since the last check").format(", ".join(checked.recarded))
     spans = checked.edit.spans if checked.edit is not None else None
     if not spans:
         return iface_("Edited since the last check")

@@ -11,7 +11,7 @@ from ...core.numeric.affine import inverse
 from ...core.numeric.camera import View
 from ...core.numeric.topology import Topology
 from .meshes import Evaluated, positions, triangles_of, world_of
-from .probe import Probe, probe
+from .probe import Probe
 from .props import may_move
 from .skins import Body
 
@@ -45,12 +45,13 @@ class Asked:
 
 
 def hiders(
-    scene: Any, bodies: Sequence[Body], frames: Array, asked: Mapping[int, Asked], unit: float
+    aside: Probe, bodies: Sequence[Body], frames: Array, asked: Mapping[int, Asked], unit: float
 ) -> Generator[float, None, dict[int, list[Body]]]:
     """Sample -> the bodies that may hide something on it; samples without any are left out. In steps of a body or a
     frame.
 
-    frames (F,): the shot's scene frames. What may grow far beyond its box is never ruled out.
+    aside: a temporary scene in which nothing is yet. frames (F,): the shot's scene frames. What may grow far beyond its
+    box is never ruled out.
     """
     found: dict[int, list[Body]] = {}
     boxed = [body for body in bodies if _keeps_near(body)]
@@ -70,7 +71,7 @@ def hiders(
     sights = [asked[sample].sight() for sample in samples]
     sight = tuple(np.concatenate(some) for some in zip(*sights, strict=True))
     row = np.repeat(np.arange(len(samples)), [len(start) for start, _, _ in sights])
-    places = yield from _worlds(scene, boxed, frames[samples], unit)
+    places = yield from _worlds(aside, boxed, frames[samples], unit)
     for body, worlds in zip(boxed, places, strict=True):
         met = crosses(boxes[body.key], worlds if len(worlds) == 1 else worlds[row], *sight)
         for n in np.unique(row[met]).tolist():
@@ -102,19 +103,18 @@ def crosses(box: Array, world: Array, start: Array, stop: Array, about: Array) -
     return out
 
 
-def _worlds(scene: Any, bodies: Sequence[Body], frames: Array, unit: float) -> Generator[float, None, list[Array]]:
+def _worlds(aside: Probe, bodies: Sequence[Body], frames: Array, unit: float) -> Generator[float, None, list[Array]]:
     """World matrices (F or 1, 4, 4) of the bodies in meters: only places are evaluated, no mesh."""
     moving = [may_move(body.object) for body in bodies]
     out = [np.zeros((len(frames) if moves else 1, 4, 4)) for moves in moving]
-    with probe(scene) as inside:
-        for body in bodies:
-            inside.pull(body.object)
-        for n, frame in enumerate(frames.tolist() if any(moving) else frames[:1].tolist()):
-            graph = inside.to(frame)
-            for body, moves, worlds in zip(bodies, moving, out, strict=True):
-                if moves or not n:
-                    worlds[n] = body.object.evaluated_get(graph).matrix_world
-            yield 0.0
+    for body in bodies:
+        aside.pull(body.object)
+    for n, frame in enumerate(frames.tolist() if any(moving) else frames[:1].tolist()):
+        graph = aside.to(frame)
+        for body, moves, worlds in zip(bodies, moving, out, strict=True):
+            if moves or not n:
+                worlds[n] = body.object.evaluated_get(graph).matrix_world
+        yield 0.0
     for worlds in out:
         worlds[:, :3] *= unit
     return out

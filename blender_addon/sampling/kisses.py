@@ -51,23 +51,26 @@ _HEAVY = 20_000
 ROUNDS = 3
 
 
-def sweep_kisses(inside: Probe, scene: Any, shot: Shot, members: Sequence[Member]) -> Generator[float, None, Kisses]:
+def sweep_kisses(
+    inside: Probe, aside: Probe, scene: Any, shot: Shot, members: Sequence[Member]
+) -> Generator[float, None, Kisses]:
     """The kisses of the shot's default pairs; yields the part done, 0 to 1.
 
     inside: the temporary scene, in which the shot's poses and cameras were read; meshes are linked into it only where a
-    pair may kiss at all. members: the cast that the shot's characters were made of.
+    pair may kiss at all. aside: another, still empty, for the places of what may hide a kiss. members: the cast that
+    the shot's characters were made of.
     """
     if shot.camera is None:
         return Kisses((), ())
-    return (yield from Looks(Figures(inside, scene, shot, members)).run())
+    return (yield from Looks(Figures(inside, scene, shot, members), aside).run())
 
 
 class Looks:
     """The looks at a shot's pairs, and what they found: by the row of a pair, sample -> its kisses. ``told``: in the
     same way, what was worked out for samples that nobody looked at."""
 
-    def __init__(self, figures: Figures) -> None:
-        self.figures, self.shot = figures, figures.shot
+    def __init__(self, figures: Figures, aside: Probe) -> None:
+        self.figures, self.shot, self._aside = figures, figures.shot, aside
         self.pairs: Sequence[Pair] = pairs_of(
             self.shot, {prop.name: figures.reach_of(prop.name) for prop in self.shot.props}
         )
@@ -231,7 +234,7 @@ class Looks:
             yield 0.9
         asked = {sample: self._asked(sorted(some), sample) for sample, some in wanted.items()}
         figures = self.figures
-        hiding = hiders(figures.scene, figures.rest, self.shot.frames, asked, figures.unit)
+        hiding = hiders(self._aside, figures.rest, self.shot.frames, asked, figures.unit)
         rest = yield from within(hiding, 0.9, 0.9)
         far = figures.unbuilt()
         near = {}

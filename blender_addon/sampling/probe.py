@@ -13,6 +13,8 @@ from typing import Any
 
 import bpy
 
+from .kept_cards import SCENE_PROPERTY
+
 #: The name of the scene and of what we put in it. The dot keeps it out of Blender's menus.
 NAME = ".probe"
 #: Marks what is ours, so that nobody else's data of that name is ever removed.
@@ -74,9 +76,10 @@ class Probe:
     def to(self, frame: float) -> Any:
         """Evaluates at a scene frame, sub-frames allowed; returns the dependency graph.
 
-        ``frame_set`` has every editor of every window drawn again, which costs more than the reading, so where there
-        are windows the frame is set as a property, to the same end. That takes no frame below zero where the person's
-        preferences forbid them, and needs a graph, which the first ``frame_set`` makes.
+        ``frame_set`` has every editor of every window drawn again, which costs more than the reading and lets Esc wait,
+        so where there are windows the frame is set as a property, to the same end. That takes no frame below zero where
+        the person's preferences forbid them, and needs a graph, which ``frame_set`` has made when the scene was still
+        empty. (A view layer's ``update`` makes one too, but one that writes into the person's own data.)
         """
         graph = self.scene.view_layers[0].depsgraph
         if self.quiet and frame >= 0 and graph is not None:
@@ -103,6 +106,8 @@ def probe(scene: Any, objects: Iterable[Any] = ()) -> Iterator[Probe]:
     inside = Probe(temporary)
     try:
         _copy(scene, temporary)
+        if inside.quiet:
+            temporary.frame_set(temporary.frame_current)
         inside.link(objects)
         yield inside
     finally:
@@ -134,7 +139,7 @@ def _copy(source: Any, target: Any) -> None:
     target.gravity = source.gravity
     target.frame_start, target.frame_end = source.frame_start, source.frame_end
     target.camera = source.camera
-    for key in list(source.keys()):
+    for key in set(source.keys()) - {SCENE_PROPERTY}:  # what that points at would be evaluated
         try:
             target[key] = source[key]
         except TypeError:  # a registered group of an add-on

@@ -50,13 +50,19 @@ class _Thing:
 class Things:
     """The props and the ground of one sweep. Only places are evaluated during it, never a mesh."""
 
-    def __init__(self, scene: Any, inside: Probe, needs: Need, stands: Stands) -> None:
-        self.scene, self.inside, self.stands = scene, inside, stands
+    inside: Probe
+
+    def __init__(self, scene: Any, needs: Need, stands: Stands) -> None:
+        self.scene, self.stands = scene, stands
         self.wants_props, self.wants_ground = Need.PROPS in needs, Need.GROUND in needs
         self.remarks: list[str] = []
         self._things = list(_things(scene, self.remarks)) if self.wants_props or self.wants_ground else []
         self._readers: dict[int, PlaceReader] = {}
         self._triangles: dict[int, Array] = {}
+
+    def enter(self, inside: Probe) -> None:
+        """Has the places evaluated in a temporary scene from now on."""
+        self.inside = inside
         for thing in self._things:
             if thing.moves:
                 inside.pull(thing.object)

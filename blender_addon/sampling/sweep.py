@@ -67,20 +67,21 @@ def sweep(scene: Any, request: Request) -> Generator[float, None, Shot]:
         scene, request.characters, dict(request.cards), stands, request.fallback, request.selected
     )
     yield 0.0
-    with probe(scene) as inside:
-        shot = yield from _Pass(scene, request, judged, cast, inside, stands).run()
+    shot = yield from _Pass(scene, request, judged, cast, stands).run()
     yield 1.0
     return shot
 
 
 class _Pass:
-    """The work of one sweep: what to link, what to read on each frame, and the shot out of it."""
+    """The work of one sweep: what to link, what to read on each frame, and the shot out of it. inside: where all that
+    is measured is evaluated; aside: for what only may hide it."""
 
-    def __init__(
-        self, scene: Any, request: Request, judged: reach.Judged, cast: Cast, inside: Probe, stands: Stands
-    ) -> None:
+    inside: Probe
+    aside: Probe
+
+    def __init__(self, scene: Any, request: Request, judged: reach.Judged, cast: Cast, stands: Stands) -> None:
         self.stands = stands
-        self.scene, self.request, self.judged, self.cast, self.inside = scene, request, judged, cast, inside
+        self.scene, self.request, self.judged, self.cast = scene, request, judged, cast
         self.needs = request.needs
         self.unit = float(scene.unit_settings.scale_length)
         self.remarks = [*judged.remarks, *cast.remarks, *_missing_libraries()]
@@ -92,13 +93,28 @@ class _Pass:
             chains[m.name] = chains_of(m)
             yield 0.0
         armatures, others = self._wanted(chains)
-        things = Things(self.scene, self.inside, needs, self.stands)
+        things = Things(self.scene, needs, self.stands)
         yield 0.0
+        with probe(self.scene) as self.inside, probe(self.scene) as self.aside:
+            return (yield from self._within(chains, armatures, others, things))
+
+    def _within(
+        self,
+        chains: Mapping[str, list[Chain]],
+        armatures: Mapping[int, tuple[Any, set[str]]],
+        others: Mapping[int, Any],
+        things: Things,
+    ) -> Generator[float, None, Shot]:
+        # Blender draws its windows again after a step in which a scene began or something came into it, and drawing a
+        # heavy shot may take longer than all of our steps: so they begin, and all comes in, in one.
+        needs, members = self.needs, self.cast.members
+        things.enter(self.inside)
         self._link(armatures, others)
         graph = self.inside.to(self.judged.first)
-        yield 0.0
         moved = [*(object for object, _ in armatures.values()), *others.values()]
         frames = reach.frames_of(self.scene, self.judged, graph, moved)
+        camera = self._camera(frames)
+        yield 0.0
         n = len(frames)
         self.book = KeyBook(self.scene, (float(frames[0]), float(frames[-1])))
         self.rigging = Rigging(Influences(self.book, frames))
@@ -106,7 +122,6 @@ class _Pass:
         places: dict[int, PlaceReader] = {**poses, **{key: PlaceReader(object, n) for key, object in others.items()}}
         influences = {c: InfluenceReader(c, n) for some in chains.values() for c in some}
         yield 0.0
-        camera = self._camera(frames)
         every: list[Any] = [*places.values(), *things.readers(n)]
         if camera is not None:
             every.append(camera)
@@ -157,7 +172,7 @@ class _Pass:
         if Need.KISSES in needs:
             from .kisses import sweep_kisses
 
-            kisses = yield from within(sweep_kisses(self.inside, self.scene, shot, members), 0.9, 1.0)
+            kisses = yield from within(sweep_kisses(self.inside, self.aside, self.scene, shot, members), 0.9, 1.0)
             return replace(shot, kisses=kisses)
         return shot
 

@@ -7,15 +7,16 @@ from typing import Any
 
 import bpy
 import pytest
-from plumbline.blender_addon import preferences, session, settings
+from plumbline.blender_addon import edited_frames, handlers, mending, preferences, session, settings
 from plumbline.blender_addon.cards import shown_character
 from plumbline.blender_addon.operators.card_limits import limit_of, limited
 from plumbline.blender_addon.sampling.kept_cards import CARD_PROPERTY, SCENE_PROPERTY, text_of
+from plumbline.blender_addon.sampling.probe import probe
 from plumbline.core.card import Card
 from plumbline.core.tables.joint_ranges import BY_NAME
 
 from .asking import check, knee_notes
-from .sampling.figure import bend_knee, bent_knee, figure
+from .sampling.figure import bend_knee, bent_knee, figure, key
 
 pytestmark = pytest.mark.usefixtures("face")
 
@@ -183,8 +184,9 @@ def test_the_studios_card_holds_where_the_armature_carries_none(
     assert "Keeper.json" in session.of(bpy.context.scene).why
 
 
-def test_the_card_of_an_override_is_there_when_the_shot_is_opened_again(tmp_path: Any) -> None:
-    """Blender drops custom properties that an override has and its library has not."""
+@pytest.fixture
+def overridden(tmp_path: Any) -> Any:
+    """The keeper from a library, overridden; his notes are found."""
     rig = bent_knee()
     own = bpy.data.collections.new("Keeper")
     for thing in (rig, *rig.children_recursive):
@@ -201,16 +203,173 @@ def test_the_card_of_an_override_is_there_when_the_shot_is_opened_again(tmp_path
     scene.collection.children.unlink(linked)
     check()
     assert knee_notes()
-    done = bpy.ops.plumbline.set_limit(character="Keeper", angle=OVER.name, part="shin.L", degrees=60.0)
-    assert done == {"FINISHED"} and SCENE_PROPERTY in scene
+    return the_rig()
+
+
+def the_rig() -> Any:
+    return next(o for o in bpy.context.scene.objects if o.type == "ARMATURE")
+
+
+def limited_knee(name: str = "Keeper") -> None:
+    done = bpy.ops.plumbline.set_limit(character=name, angle=OVER.name, part="shin.L", degrees=60.0)
+    assert done == {"FINISHED"}
+
+
+def kept() -> Any:
+    return text_of(bpy.context.scene, the_rig())
+
+
+def reopened(path: Any) -> None:
+    bpy.ops.wm.save_as_mainfile(filepath=str(path))
+    bpy.ops.wm.open_mainfile(filepath=str(path))
+
+
+def test_the_card_of_an_override_is_there_when_the_shot_is_opened_again(overridden: Any, tmp_path: Any) -> None:
+    """Blender drops custom properties that an override has and its library has not."""
+    limited_knee()
+    assert SCENE_PROPERTY in bpy.context.scene
     for _ in range(2):
         check()
         assert not knee_notes()
-        bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "shot.blend"))
-        bpy.ops.wm.open_mainfile(filepath=str(tmp_path / "shot.blend"))
-    scene = bpy.context.scene
-    rig = next(o for o in scene.objects if o.type == "ARMATURE")
-    assert Card.read(text_of(scene, rig)).limits == {OVER.name: (None, 60.0)}
-    scene[SCENE_PROPERTY] = "{"
+        reopened(tmp_path / "shot.blend")
+    assert Card.read(kept()).limits == {OVER.name: (None, 60.0)}
+    for broken in ("{", 3, {"0": "{"}, {"0": {"of": None}}):
+        bpy.context.scene[SCENE_PROPERTY] = broken
+        assert kept() is None, "what is no group of cards is as none"
     check()
-    assert knee_notes(), "what is no list of cards is as none"
+    assert knee_notes()
+
+
+def test_the_card_of_an_override_follows_when_it_is_renamed(overridden: Any, tmp_path: Any) -> None:
+    limited_knee()
+    overridden.name = "Wärter"
+    assert OVER.name in kept()
+    reopened(tmp_path / "shot.blend")
+    assert the_rig().name == "Wärter" and OVER.name in kept()
+    check()
+    assert not knee_notes()
+    the_rig().name = "Keeper again"
+    limited_knee("Wärter")
+    assert len(bpy.context.scene[SCENE_PROPERTY]) == 1, "one card for one armature, whatever it was called"
+
+
+def test_the_card_of_an_override_is_undone(overridden: Any) -> None:
+    bpy.ops.ed.undo_push(message="before")
+    limited_knee()
+    bpy.ops.ed.undo_push(message="Set Joint Limit")
+    the_rig().name = "Wärter"
+    bpy.ops.ed.undo_push(message="Rename")
+    bpy.ops.ed.undo()
+    assert the_rig().name == "Keeper" and OVER.name in kept()
+    bpy.ops.ed.undo()
+    assert kept() is None
+    bpy.ops.ed.redo()
+    bpy.ops.ed.redo()
+    assert the_rig().name == "Wärter" and OVER.name in kept()
+
+
+def test_the_card_of_an_override_goes_where_the_scene_goes(overridden: Any, tmp_path: Any) -> None:
+    limited_knee()
+    bpy.context.scene.name = "Shot"
+    bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "shot.blend"))
+    bpy.ops.wm.read_homefile(use_empty=True)
+    with bpy.data.libraries.load(str(tmp_path / "shot.blend"), link=False) as (_, here):
+        here.scenes = ["Shot"]
+    scene = here.scenes[0]
+    rig = next(o for o in scene.objects if o.type == "ARMATURE")
+    assert OVER.name in text_of(scene, rig)
+
+
+def test_the_card_of_an_override_that_is_gone_is_let_go(overridden: Any) -> None:
+    limited_knee()
+    bpy.data.objects.remove(overridden)
+    scene = bpy.context.scene
+    mate = figure("Mate")
+    check()
+    assert [group["of"] for group in scene[SCENE_PROPERTY].values()] == [None]
+    assert text_of(scene, mate) is None
+
+
+def test_a_check_does_not_evaluate_what_only_the_cards_point_at(overridden: Any) -> None:
+    limited_knee()
+    with probe(bpy.context.scene) as inside:
+        evaluated = [id.original for id in inside.to(1.0).ids]
+        assert SCENE_PROPERTY not in inside.scene and the_rig() not in evaluated
+
+
+# ---- what a card makes stale -----------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def two(rig: Any) -> Any:
+    """The keeper and a mate beside him, each with a knee that bends the wrong way."""
+    mate = figure("Mate")
+    mate.location.x = 3.0
+    bend_knee(mate, 0.9)
+    assert {note.character for note in check().notes} == {"Keeper", "Mate"}
+    return mate
+
+
+def stale() -> set[str]:
+    """Whose notes are stale."""
+    scene = bpy.context.scene
+    return {note.character for note in session.of(scene).notes if session.stale(scene, note)}
+
+
+def test_only_the_notes_of_whose_card_it_is_are_stale(two: Any) -> None:
+    scene = bpy.context.scene
+    limited_knee("Mate")
+    assert stale() == {"Mate"} and session.edited(scene)
+    edited_frames.find([scene])  # as after any other edit
+    assert stale() == {"Mate"}
+    limited_knee("Keeper")
+    assert stale() == {"Keeper", "Mate"}
+    check()
+    assert not stale() and not session.edited(scene)
+
+
+def test_a_card_that_is_as_it_was_makes_nothing_stale(two: Any) -> None:
+    limited_knee("Mate")
+    check()
+    bpy.ops.plumbline.set_limit(character="Mate", angle=OVER.name, part="shin.L", degrees=70.0)
+    assert session.of(bpy.context.scene).recarded == ("Mate",)
+    limited_knee("Mate")
+    assert not session.edited(bpy.context.scene)
+
+
+def test_a_card_that_is_undone_makes_nothing_stale(two: Any) -> None:
+    bpy.ops.ed.undo_push(message="before")
+    session.remember(bpy.context.scene)
+    limited_knee("Mate")
+    bpy.ops.ed.undo_push(message="Set Joint Limit")
+    assert stale() == {"Mate"}
+    bpy.ops.ed.undo()
+    handlers.tidy()
+    assert not stale() and not session.edited(bpy.context.scene)
+    bpy.ops.ed.redo()
+    handlers.tidy()
+    assert stale() == {"Mate"}
+
+
+def test_keys_and_a_card_that_are_edited_are_both_seen(two: Any) -> None:
+    scene = bpy.context.scene
+    limited_knee("Mate")
+    key(scene.objects["Keeper"], "shin.L", "rotation_euler", 20, (-0.5, 0.0, 0.0))
+    session.mark_edited(scene.session_uid, "Keeper")
+    edited_frames.find([scene])
+    assert session.of(scene).edit.spans and stale() >= {"Keeper", "Mate"}
+
+
+def test_a_remedy_for_one_is_not_refused_for_the_card_of_another(two: Any) -> None:
+    scene, notes = bpy.context.scene, session.of(bpy.context.scene).notes
+    limited_knee("Mate")
+    for number, note in enumerate(notes):
+        settings.show_row(number, scene)
+        why = mending.refusal(bpy.context, type(note.remedy), "")
+        assert bool(why) == (note.character == "Mate"), why
+
+
+def test_the_card_of_an_override_makes_its_notes_stale(overridden: Any) -> None:
+    limited_knee()
+    edited_frames.find([bpy.context.scene])
+    assert stale() == {"Keeper"}

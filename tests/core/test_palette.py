@@ -11,7 +11,7 @@ import colorspacious
 import numpy as np
 import pytest
 from plumbline.core.check import LANES
-from plumbline.core.palette import KEY, LANE_COLORS, PAPER
+from plumbline.core.palette import KEY, LANE_COLORS, PAPER, PLATE_IN_VIEW
 
 #: Blender's own backgrounds, sRGB, read from the themes of 5.2: viewport, timeline and panel, dark and light.
 DARK = ["3d3d3d", "303030", "2d2d2d"]
@@ -35,6 +35,17 @@ def contrast(one, other):
 
 def over(color, alpha, background):
     return alpha * np.asarray(color) + (1 - alpha) * np.asarray(background)
+
+
+def over_in_light(color, alpha, background):
+    """The same where a 3D view mixes them in linear light."""
+
+    def linear(some):
+        some = np.asarray(some, float)
+        return np.where(some <= 0.04045, some / 12.92, ((some + 0.055) / 1.055) ** 2.4)
+
+    mixed = alpha * linear(color) + (1 - alpha) * linear(background)
+    return np.where(mixed <= 0.0031308, 12.92 * mixed, 1.055 * mixed ** (1 / 2.4) - 0.055)
 
 
 def smallest_distance(deficiency):
@@ -76,6 +87,13 @@ def test_words_on_a_plate_are_read_over_anything(background):
     plate = over(KEY, 0.80, rgb(background))
     assert contrast(PAPER, plate) >= 4.5
     assert contrast(over(PAPER, 0.80, plate), plate) >= 4.5, "the second line too"
+
+
+@pytest.mark.parametrize("background", [*DARK, *LIGHT, "ffffff", "000000"])
+def test_words_on_the_views_plate_are_read_over_anything(background):
+    plate = over_in_light(KEY, PLATE_IN_VIEW, rgb(background))
+    assert contrast(PAPER, plate) >= 4.5
+    assert contrast(over_in_light(PAPER, 0.80, plate), plate) >= 4.5, "the second line too"
 
 
 def test_the_letter_on_a_chip_is_read():

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""The hands and eyes of what runs inside the window: it looks, clicks, waits and takes pictures."""
+"""The hands and eyes of what runs inside the window: it looks, clicks, waits and takes pictures. What needs a hand as
+calm as a person's is in person.py."""
 
 import os
 import sys
@@ -11,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import bpy
+import gpu
 import numpy as np
 
 ZIP, SHOT, OUT = (Path(word) for word in sys.argv[sys.argv.index("--") + 1 :])
@@ -90,168 +92,6 @@ def key(name: str, **modifiers: bool) -> None:
     window().event_simulate(type=name, value="RELEASE", x=x, y=y, **modifiers)
 
 
-#: Seconds that a calm hand takes from one click or key to the next.
-CALM = 1.2
-
-
-class Person:
-    """A person at work in the window: clicks and types at a calm pace, finds buttons by what they do, and counts.
-
-    The clock stands still while buttons are looked for: a person sees where they are.
-    """
-
-    def __init__(self) -> None:
-        self.acts = 0
-        self._spent = 0.0
-        self._since: float | None = time.perf_counter()
-
-    @property
-    def seconds(self) -> float:
-        return self._spent + (0.0 if self._since is None else time.perf_counter() - self._since)
-
-    def stop(self) -> None:
-        self._spent, self._since = self.seconds, None
-
-    def go_on(self) -> None:
-        self._since = time.perf_counter()
-
-    def click(self, x: float, y: float, where: Any = None) -> Iterator[float]:
-        """The mouse comes, rests, and its button goes down and up, in a window (the first where none is given)."""
-        self.acts += 1
-        where, x, y = where or window(), round(x), round(y)
-        where.event_simulate(type="MOUSEMOVE", value="NOTHING", x=x - 1, y=y)
-        yield CALM - 0.3
-        where.event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)
-        where.event_simulate(type="LEFTMOUSE", value="PRESS", x=x, y=y)
-        yield 0.1
-        where.event_simulate(type="LEFTMOUSE", value="RELEASE", x=x, y=y)
-        yield 0.2
-
-    def keys(
-        self, *names: str, where: Any = None, at: tuple[float, float] | None = None, **held: bool
-    ) -> Iterator[float]:
-        """Keys one after the other, the mouse resting at a place of a window (the middle of the 3D view)."""
-        self.acts += 1
-        where = where or window()
-        x, y = (round(v) for v in at or beside())
-        where.event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)
-        yield CALM - 0.3
-        for name in names:
-            where.event_simulate(type=name, value="PRESS", x=x, y=y, **held)
-            where.event_simulate(type=name, value="RELEASE", x=x, y=y, **held)
-            yield 0.3 / len(names)
-
-    def press(self, does: str) -> Iterator[float]:
-        """Clicks the button of the sidebar whose operator's call begins so ('plumbline.save_card(')."""
-        self.stop()
-        yield from settled()
-        place = yield from self._look(does)
-        self.go_on()
-        yield from self.click(*place)
-
-    def _look(self, does: str) -> Iterator[Any]:
-        """Where this button is, scrolling down to it where need be."""
-        place = yield from find(does)
-        if place is None:
-            self.acts, self._spent = self.acts + 1, self._spent + CALM
-            scroll(12)
-            yield from settled()
-            place = yield from find(does)
-        assert place is not None, f"there is no button that does {does}"
-        return place
-
-    def show(self, name: str, box: tuple[float, float, float, float] | None = None) -> Iterator[float]:
-        """Takes a picture while the clock stands."""
-        self.stop()
-        yield from settled()
-        picture(name, box)
-        self.go_on()
-
-    def open_panel(self, below: str, headers: int, holds: str) -> Iterator[float]:
-        """Opens a closed panel of the sidebar by a click on its header: the one that comes after so many other headers
-        below the button ``below``. It holds a button ``holds`` then."""
-        self.stop()
-        yield from settled()
-        place = yield from self._look(below)
-        self.go_on()
-        yield from self.click(place[0], place[1] - 36 - 26 * headers)
-        self.stop()
-        yield from settled()
-        yield from self._look(holds)
-        self.go_on()
-
-    def choose_tab(self, name: str) -> Iterator[float]:
-        """Clicks a tab at the sidebar's right edge."""
-        bar, acts = region("VIEW_3D", "UI"), self.acts
-        assert bar.width > 1, "there is no sidebar"
-        self.stop()  # the eye finds the tab by its name; the script, by trying
-        for y in range(bar.y + bar.height - 30, bar.y, -30):
-            if bar.active_panel_category == name:
-                break
-            yield from self.click(bar.x + bar.width - 12, y)
-        assert bar.active_panel_category == name, f"there is no tab {name}"
-        self.acts, self._spent = acts + 1, self._spent + CALM
-        self.go_on()
-
-    def choose_file(self, folder: Path, name: str = "") -> Iterator[float]:
-        """In the file browser that has opened: goes to a folder that holds only what is meant, clicks the file, where
-        one is named, and confirms."""
-        until = time.perf_counter() + 10
-        while (found := browser()) is None:
-            assert time.perf_counter() < until, "no file browser has opened"
-            yield 0.1
-        yield 0.5
-        where, place = found
-        regions = {r.type: r for r in place.regions}
-        top, list_, foot = regions["UI"], regions["WINDOW"], regions["EXECUTE"]
-        path = (top.x + 250, top.y + top.height / 2)
-        bpy.context.window_manager.clipboard = str(folder) + os.sep
-        yield from self.click(*path, where)
-        yield 0.4
-        yield from self.keys("A", where=where, at=path, ctrl=True)
-        yield from self.keys("V", where=where, at=path, ctrl=True)
-        yield from self.keys("RET", where=where, at=path)
-        yield 1.0
-        shown = place.spaces.active.params
-        for _ in range(3 if name else 0):  # the first click may only end the typing
-            if shown.filename != name:
-                yield from self.click(list_.x + 85, list_.y + list_.height - 39, where)
-                yield 0.4
-        assert not name or shown.filename == name, f"{shown.filename!r} was chosen, not {name!r}"
-        for _ in range(3):
-            yield from self.click(foot.x + foot.width - 73, foot.y + 22, where)
-            yield 0.8
-            if browser() is None:
-                return
-        raise AssertionError("the file browser does not close")
-
-
-def browser() -> tuple[Any, Any] | None:
-    """Window and area of the file browser that is open."""
-    for where in bpy.context.window_manager.windows:
-        for place in where.screen.areas:
-            if place.type == "FILE_BROWSER":
-                return where, place
-    return None
-
-
-def find(does: str) -> Iterator[Any]:
-    """The place of the first button of the sidebar, from above, whose operator's call begins so; None where none is in
-    sight. Blender tells by name what lies under the mouse."""
-    bar = region("VIEW_3D", "UI")
-    for share in (0.25, 0.62, 0.84):
-        x = bar.x + round(share * (bar.width - 30))
-        for y in range(bar.y + bar.height - 20, bar.y + 4, -10):
-            window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)
-            yield 0.01
-            with bpy.context.temp_override(window=window(), screen=window().screen, area=area("VIEW_3D"), region=bar):
-                if bpy.ops.ui.copy_python_command_button.poll():
-                    bpy.ops.ui.copy_python_command_button()
-                    if bpy.context.window_manager.clipboard.startswith(f"bpy.ops.{does}"):
-                        return x, y
-    return None
-
-
 def scroll(steps: int) -> None:
     """Turns the wheel over the sidebar, so that what is below comes into sight, or what is above where below zero."""
     bar = region("VIEW_3D", "UI")
@@ -293,6 +133,7 @@ def quiet() -> bool:
 
 def install() -> None:
     """Installs the zip as people do."""
+    say(f"Blender draws by {gpu.platform.backend_type_get()}")
     bpy.context.preferences.view.show_splash = False
     with inside():
         assert bpy.ops.extensions.package_install_files(
@@ -405,6 +246,28 @@ def evidence_box(width: float = 600, height: float = 400) -> tuple[float, float,
     x = float(np.clip(middle[0] - width / 2, 0, wide - width))
     y = float(np.clip(middle[1] - height / 2, 0, high - height - 60))
     return (left + x, bottom + y, width, height)
+
+
+def luminance(color: np.ndarray) -> float:
+    linear = np.where(color <= 0.04045, color / 12.92, ((color + 0.055) / 1.055) ** 2.4)
+    return float(linear @ [0.2126, 0.7152, 0.0722])
+
+
+def contrast(one: np.ndarray, other: np.ndarray) -> float:
+    high, low = sorted((luminance(one), luminance(other)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def screen_pixels() -> np.ndarray:
+    """(H, W, 3) of the window, bottom row first, 0 to 1 as shown."""
+    image = bpy.data.images.load(str(picture("whole", whole=True)), check_existing=False)
+    image.colorspace_settings.name = "Non-Color"
+    width, height = image.size
+    out = np.empty(width * height * image.channels, np.float32)
+    image.pixels.foreach_get(out)
+    channels = image.channels
+    bpy.data.images.remove(image)
+    return out.reshape(height, width, channels)[..., :3].astype(float)
 
 
 def drive(steps: Iterator[float]) -> None:

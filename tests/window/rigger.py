@@ -11,9 +11,10 @@ from typing import Any
 
 import bpy
 
-_spec: Any = importlib.util.spec_from_file_location("hands", Path(__file__).with_name("hands.py"))
-hands: Any = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(hands)
+_spec: Any = importlib.util.spec_from_file_location("person", Path(__file__).with_name("person.py"))
+person: Any = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(person)
+hands = person.hands
 
 #: Seconds within which a card is saved, at a calm hand's pace; Rigify's own work is in it, setting the keys is not.
 MOST = 120
@@ -63,7 +64,7 @@ def steps() -> Iterator[float]:
     hands.install()
     hands.key("ESC")  # the splash of a first start
     yield 0.5
-    me = hands.Person()
+    me = person.Person()
     rig = generated()
     yield 0.5
     hands.say(f"a rig from Rigify after {me.seconds:.0f} s")

@@ -2,11 +2,11 @@
 """Drives a real Blender: in its window, by scripts beside this one, and on its command line, with the zip as people
 install it.
 
-    python tests/window/run.py [drive looks scene editors stranger rigger crowd strain stop commands]   all by default
+    python tests/window/run.py [drive looks scene themes editors stranger rigger crowd strain stop commands]
 
-Blender is the one in PLUMBLINE_BLENDER, else the one on the PATH; nobody's own settings are read or written. Without a
-display an Xvfb is started where there is one. What shows the face (panel-, marks-, evidence-, card-) goes to
-docs/pictures when its script has passed.
+All by default. Blender is the one in PLUMBLINE_BLENDER, else the one on the PATH; PLUMBLINE_BACKEND, opengl or vulkan,
+chooses how it draws; nobody's own settings are read or written. Without a display an Xvfb is started where there is
+one. What shows the face (panel-, marks-, evidence-, card-) goes to docs/pictures when its script has passed.
 """
 
 import os
@@ -69,6 +69,8 @@ def in_window(blender: str, name: str, shot: Path) -> bool:
         print("there is no display to open a window on: set DISPLAY or install xvfb")
         return False
     words = [blender, "--factory-startup", "--enable-event-simulate", "--window-geometry", "0", "0", "1600", "1000"]
+    if backend := os.environ.get("PLUMBLINE_BACKEND"):
+        words += ["--gpu-backend", backend]
     words += ["--python", str(Path(__file__).with_name(f"{name}.py")), "--"]
     words += [str(next(WORK.glob("*.zip"))), str(shot), str(WORK)]
     if screen:
@@ -151,7 +153,7 @@ def commands(blender: str, shot: Path) -> bool:
     return good
 
 
-IN_WINDOW = ("drive", "looks", "scene", "editors", "stranger", "rigger", "crowd", "strain", "stop")
+IN_WINDOW = ("drive", "looks", "scene", "themes", "editors", "stranger", "rigger", "crowd", "strain", "stop")
 PARTS: dict[str, Callable[[str, Path], bool]] = {name: scripted(name) for name in IN_WINDOW} | {"commands": commands}
 
 

@@ -116,34 +116,12 @@ def pictures_of_evidence() -> Iterator[float]:
     overlay.show_text = space.show_gizmo_navigate = overlay.show_cursor = overlay.show_bones = False
     for name in ("joint-limit", "overextension", "slip", "linear-span", "tangent"):
         note = hands.go_to(name)
-        hands.near(note)
+        hands.near(note, 0.8 if name == "linear-span" else 1.8)  # a path of some centimeters
         yield 0.8
         hands.picture(f"evidence-{name}", hands.evidence_box())
     overlay.show_text = space.show_gizmo_navigate = overlay.show_cursor = overlay.show_bones = True
     space.show_region_ui = True
     hands.say("pictures of every evidence")
-
-
-def luminance(color: np.ndarray) -> float:
-    linear = np.where(color <= 0.04045, color / 12.92, ((color + 0.055) / 1.055) ** 2.4)
-    return float(linear @ [0.2126, 0.7152, 0.0722])
-
-
-def contrast(one: np.ndarray, other: np.ndarray) -> float:
-    high, low = sorted((luminance(one), luminance(other)), reverse=True)
-    return (high + 0.05) / (low + 0.05)
-
-
-def screen_pixels() -> np.ndarray:
-    """(H, W, 3) of the window, bottom row first, 0 to 1 as shown."""
-    image = bpy.data.images.load(str(hands.picture("whole", whole=True)), check_existing=False)
-    image.colorspace_settings.name = "Non-Color"
-    width, height = image.size
-    out = np.empty(width * height * image.channels, np.float32)
-    image.pixels.foreach_get(out)
-    channels = image.channels
-    bpy.data.images.remove(image)
-    return out.reshape(height, width, channels)[..., :3].astype(float)
 
 
 def marks_stand_out() -> Iterator[float]:
@@ -155,7 +133,7 @@ def marks_stand_out() -> Iterator[float]:
         yield 1.0
         table, picture = bars()
         region = hands.region("DOPESHEET_EDITOR", "WINDOW")
-        pixels = screen_pixels()
+        pixels = hands.screen_pixels()
         assert pixels.max() > 0, "the screen cannot be read"
         boxes, least = picture.hits, 99.0
         across = np.arange(1, region.width - 1)
@@ -175,7 +153,7 @@ def marks_stand_out() -> Iterator[float]:
             x = int(across[own][own.sum() // 2])
             beside = int(bare[np.argmin(abs(bare - x))])
             y = region.y + round(box[3]) - 2
-            least = min(least, contrast(pixels[y, region.x + x], pixels[y, region.x + beside]))
+            least = min(least, hands.contrast(pixels[y, region.x + x], pixels[y, region.x + beside]))
         assert least < 99.0
         assert least >= 3.0, f"marks at rest have a contrast of {least:.2f} in {name}"
         hands.say(f"marks at rest: contrast at least {least:.1f} in {Path(name).stem.replace('_', ' ')}")
@@ -193,10 +171,16 @@ def other_windows_and_views() -> Iterator[float]:
     hands.picture("evidence-quad", hands.around("VIEW_3D"), percent=66)
     with hands.inside():
         bpy.ops.screen.region_quadview()
+    yield 0.5
+    ghosts = hands.module("drawing.ghosts")
+    ghosts.let_go()
     with hands.inside():
         bpy.ops.wm.window_new()
     yield 1.5
     assert len(bpy.context.window_manager.windows) == 2
+    areas = {a.type: a for a in bpy.context.window_manager.windows[1].screen.areas}
+    other = next(r for r in areas["VIEW_3D"].regions if r.type == "WINDOW")
+    assert other.as_pointer() in ghosts._drawn, "the second window's view shows no evidence"
     with bpy.context.temp_override(window=bpy.context.window_manager.windows[1]):
         bpy.ops.wm.window_close()
     yield 0.5

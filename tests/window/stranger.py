@@ -10,9 +10,10 @@ from typing import Any
 
 import bpy
 
-_spec: Any = importlib.util.spec_from_file_location("hands", Path(__file__).with_name("hands.py"))
-hands: Any = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(hands)
+_spec: Any = importlib.util.spec_from_file_location("person", Path(__file__).with_name("person.py"))
+person: Any = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(person)
+hands = person.hands
 
 #: Seconds within which the first note is read, at a calm hand's pace.
 MOST = 120
@@ -58,7 +59,7 @@ def install(me: Any) -> Iterator[float]:
     with bpy.context.temp_override(window=where):
         bpy.ops.wm.window_close()
     me.acts += 1
-    yield hands.CALM
+    yield person.CALM
 
 
 def open_a_shot(me: Any) -> Iterator[float]:
@@ -74,7 +75,7 @@ def open_a_shot(me: Any) -> Iterator[float]:
 def steps() -> Iterator[float]:
     bpy.context.preferences.view.show_splash = False
     yield 0.5
-    me = hands.Person()
+    me = person.Person()
     yield from install(me)
     yield from open_a_shot(me)
     yield from me.keys("N")

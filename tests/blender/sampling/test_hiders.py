@@ -7,6 +7,7 @@ import bpy
 import numpy as np
 import pytest
 from plumbline.blender_addon.sampling.hiders import Asked, crosses, hiders
+from plumbline.blender_addon.sampling.probe import probe
 from plumbline.blender_addon.sampling.skins import Body
 from plumbline.core.numeric.camera import view
 from plumbline.core.steps import finished
@@ -55,6 +56,11 @@ def test_a_line_crosses_a_box_where_one_of_its_points_lies_in_it() -> None:
     assert crosses(box, np.diag([1.0, 1.0, 0.0, 1.0])[None], start, stop, np.zeros(400)).all()
 
 
+def hidden(scene: Any, bodies: list[Body], frames: np.ndarray, asked: dict[int, Asked]) -> dict[int, list[Body]]:
+    with probe(scene) as aside:
+        return finished(hiders(aside, bodies, frames, asked, 1.0))
+
+
 @pytest.mark.parametrize(
     "size,place,hides",
     [
@@ -73,7 +79,7 @@ def test_what_may_hide_a_kiss(size: tuple[float, float, float], place: tuple[flo
     eye = seen()
     x, y, w = eye.project(np.array([[0.0, 0.0, 1.7]]))
     asked = {3: Asked(eye, np.array([[x[0], y[0]]]), float(eye.depth(w[0])) + 0.05)}
-    found = finished(hiders(scene, [Body(made)], np.arange(1.0, 9.0), asked, 1.0))
+    found = hidden(scene, [Body(made)], np.arange(1.0, 9.0), asked)
     assert found == ({3: [Body(made)]} if hides else {})
     assert len(bpy.data.scenes) == 1
 
@@ -86,7 +92,7 @@ def test_what_moves_is_asked_where_it_stands_then() -> None:
         made.keyframe_insert("location", frame=frame)
     eye = seen()
     asked = {n: Asked(eye, np.array([[960.0, 540.0]]), 6.0) for n in (0, 4, 8)}
-    assert list(finished(hiders(scene, [Body(made)], np.arange(1.0, 10.0), asked, 1.0))) == [4]
+    assert list(hidden(scene, [Body(made)], np.arange(1.0, 10.0), asked)) == [4]
 
 
 def test_what_grows_is_never_ruled_out() -> None:
@@ -95,4 +101,4 @@ def test_what_grows_is_never_ruled_out() -> None:
     made.location = (9.0, 9.0, 9.0)
     made.modifiers.new("Many", "ARRAY")
     asked = {0: Asked(seen(), np.zeros((1, 2)), 6.0)}
-    assert list(finished(hiders(scene, [Body(made)], np.ones(1), asked, 1.0))) == [0]
+    assert list(hidden(scene, [Body(made)], np.ones(1), asked)) == [0]

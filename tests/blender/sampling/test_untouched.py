@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from plumbline.blender_addon.sampling import routes
 from plumbline.blender_addon.sampling import sweep as module
+from plumbline.blender_addon.sampling.probe import Probe
 from plumbline.blender_addon.sampling.readers import PoseReader
 from plumbline.blender_addon.sampling.sweep import Request, sweep, sweep_now
 from plumbline.core.need import Need
@@ -48,9 +49,17 @@ def _selected(rig: Any, bone: Any) -> bool:
     return bool(pose.select if hasattr(pose, "select") else bone.select)
 
 
-@pytest.fixture
-def busy(scene: Any, rig: Any) -> Any:
-    """A scene in the middle of work: on a sub-frame, with a pose that is not keyed, in Pose Mode, one object hidden."""
+@pytest.fixture(params=[False, True], ids=["background", "window"])
+def busy(scene: Any, rig: Any, request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Any:
+    """A scene in the middle of work: on a sub-frame, with a pose that is not keyed, in Pose Mode, one object hidden.
+    Swept as in background, and as where there are windows that are not to be drawn again on every frame."""
+    plain = Probe.__init__
+
+    def init(inside: Probe, temporary: Any) -> None:
+        plain(inside, temporary)
+        inside.quiet = request.param
+
+    monkeypatch.setattr(Probe, "__init__", init)
     boots(rig)
     floor = bpy.data.objects.new("Floor", bpy.data.meshes.new("Floor"))
     floor.data.from_pydata([(-5, -5, 0), (5, -5, 0), (5, 5, 0), (-5, 5, 0)], [], [(0, 1, 2, 3)])

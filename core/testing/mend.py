@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A remedy applied to sampled motion, as an animator would apply it to the keys."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -12,10 +13,11 @@ from ..measures.turn import local_axes, parent_on
 from ..numeric.ease import ease_places, ease_rotations, end_speeds
 from ..numeric.fcurve import BEZIER
 from ..numeric.rotation import exp, log, relative, shortest
-from ..remedy import Drift, Ease, Move, Pin, Remedy, Settle, Turn
+from ..remedy import Drift, Ease, Fly, Give, Move, Pin, Remedy, Settle, Turn
 from ..shot import Character, Shot, with_character
 from ..study import Study
 from . import edit
+from .replay import stretched
 
 Array = np.ndarray
 _LIMB_OF_END = {parts[2]: limb for limb, parts in body.LIMBS.items()}
@@ -56,6 +58,8 @@ def mend(shot: Shot, remedy: Remedy, name: str) -> Shot:
         )
     if character is None:
         raise CannotMend(f"no character {name!r} in the shot")
+    if isinstance(remedy, Fly):
+        return _flown(shot, remedy, character)
     return with_character(shot, character, _mended(shot, remedy, character))
 
 
@@ -64,11 +68,15 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
         weight = envelope(shot, *remedy.frames, remedy.ease)[:, None]
         offsets = remedy.offsets or (remedy.offset,)
         offset = np.stack([_per_frame(shot, remedy.frames, tuple(o[k] for o in offsets)) for k in range(3)], -1)
-        return moved(character, remedy.target, weight * offset)
+        return moved(character, remedy.target, weight * offset, _aloft(shot, character, weight * offset))
     if isinstance(remedy, Turn):
         return _turned(shot, remedy, character)
     if isinstance(remedy, Pin):
         return _pinned(shot, remedy, character)
+    if isinstance(remedy, Give):
+        offset = np.stack([_per_frame(shot, remedy.frames, tuple(o[k] for o in remedy.offsets)) for k in range(3)], -1)
+        inside = (shot.frames >= remedy.frames[0]) & (shot.frames <= remedy.frames[1])
+        return moved(character, remedy.target, offset * inside[:, None])
     if isinstance(remedy, Settle):
         return _settled(shot, remedy, character)
     if isinstance(remedy, Drift):
@@ -79,15 +87,38 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
     return _eased(shot, remedy, character)
 
 
-def moved(character: Character, target: str, offset: Array) -> Character:
-    """A limb's end, the pelvis (feet and hands with goals stay) or any other part moved by (F, 3)."""
+def _flown(shot: Shot, remedy: Fly, character: Character) -> Shot:
+    """Frames taken out of a flight or put into it, then the whole figure moved; its feet are off the ground."""
+    first, last = remedy.frames
+    if remedy.added:
+        shot = stretched(shot, character.name, first, last, remedy.added)
+        character = next(c for c in shot.characters if c.name == character.name)
+    if not remedy.offsets:
+        return shot
+    span = (first, last + remedy.added)
+    padded = ((0.0, 0.0, 0.0), *remedy.offsets, (0.0, 0.0, 0.0))
+    offset = np.stack([_per_frame(shot, span, tuple(o[k] for o in padded)) for k in range(3)], -1)
+    return with_character(shot, character, edit.shift(character, offset))
+
+
+def _aloft(shot: Shot, character: Character, offset: Array) -> list[str]:
+    """Legs whose foot stands at no sample at which the offset (F, 3) moves the body."""
+    touch: Contacts = Study(shot).of(contacts, character)
+    moves = np.linalg.norm(offset, axis=-1) > STANDS * character.leg_length
+    return [limb for limb, parts in body.LIMBS.items()
+            if parts[2] in touch.planted and not touch.standing(parts[2])[moves].any()]
+
+
+def moved(character: Character, target: str, offset: Array, along: Sequence[str] = ()) -> Character:
+    """A limb's end, the pelvis (feet and hands with goals stay, but for the limbs ``along``, which go with it) or any
+    other part moved by (F, 3)."""
     if target in _LIMB_OF_END:
         return edit.reach(character, _LIMB_OF_END[target], edit.aim(character, target) + offset, relax=True)
     if target == "pelvis":
         held = [
             limb
             for limb, parts in body.LIMBS.items()
-            if limb.startswith("leg") or any(g.part == parts[2] for g in character.goals)
+            if limb not in along and (limb.startswith("leg") or any(g.part == parts[2] for g in character.goals))
         ]
         return edit.carry_root(character, offset, held)
     raise CannotMend(f"only a limb's end, the pelvis or a prop can be moved, not {target}")

@@ -4,15 +4,18 @@
 from collections.abc import Iterator
 
 from .plant_bends import bends
+from .plant_carries import carries
+from .plant_flights import caught, floats, posts, throws
 from .plant_freezes import freezes
 from .plant_gaps import gaps
 from .plant_marches import marches
 from .plant_pulls import pulls
 from .plant_skates import skates
 from .plant_stops import stops
+from .plant_tilts import tilts
 from .plants import Case, Clean
 
-KINDS = (bends, pulls, skates, marches, gaps, stops, freezes)
+KINDS = (bends, pulls, skates, marches, gaps, floats, throws, posts, caught, carries, tilts, stops, freezes)
 
 
 def cases(clean: Clean) -> Iterator[Case]:

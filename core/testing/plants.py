@@ -9,6 +9,7 @@ read from the checks' own measures. Used by tests and by the corpus run.
 import zlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -24,6 +25,8 @@ from .mend import CannotMend, mend
 
 Array = np.ndarray
 Window = tuple[int, int]
+#: What a maker makes: a case, or a list of them.
+Made = TypeVar("Made")
 
 SIZES = ("small", "middle", "large")
 #: Seconds of a planted bend or pull, and of its top: 13 and 3 frames of 24.
@@ -181,8 +184,8 @@ def centres(shot: Shot, whole: float = WHOLE, most: int = 40) -> list[int]:
     return [int(i) for i in rng.permutation(every)]
 
 
-def spaced(found: Iterator[tuple[int, Callable[[str], Case]]], shot: Shot, gap: float = WHOLE,
-           places: int = PLACES) -> list[Callable[[str], Case]]:
+def spaced(found: Iterator[tuple[int, Callable[[str], Made]]], shot: Shot, gap: float = WHOLE,
+           places: int = PLACES) -> list[Callable[[str], Made]]:
     """The first makers of cases whose centers are ``gap`` seconds apart."""
     taken: list[int] = []
     out = []

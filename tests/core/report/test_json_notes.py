@@ -38,6 +38,8 @@ REMEDIES = (
     r.Pin("foot.R", (A, B, C), SPAN),
     r.Pin("foot.R", (A, B, C), SPAN, body=(A, C, C)),
     r.Ease(("hand.R",), SPAN, ease_in=False, paths=("foot.L",)),
+    r.Fly("pelvis", SPAN, -2, (A, B, C), 0.2),
+    r.Give("pelvis", SPAN, 0.2, 4, (A, B, C)),
     r.Settle(("hand.R", "head"), SPAN, ((A, B, A), (A, C, A))),
     r.Drift(("head",), B, (0.0, 3.0, 0.0), SPAN),
 )

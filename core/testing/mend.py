@@ -84,6 +84,7 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
         for part in remedy.targets:
             character = edit.turn(character, part, drift)
         return character
+    assert isinstance(remedy, Ease)
     return _eased(shot, remedy, character)
 
 

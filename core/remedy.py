@@ -48,7 +48,11 @@ class Move:
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """Turn a part about a world axis through its own joint, one angle in degrees for the span (or one a frame)."""
+    """Turn a part about a world axis through its own joint, one angle in degrees for the span (or one a frame).
+
+    ``about``: places on a limb's end that stay where they are instead, one a frame or one for the span; its limb
+    follows, as a foot rolls about its heel or ball, which
+    ``pivot`` names."""
 
     target: str
     axis: tuple[float, float, float] | tuple[tuple[float, float, float], ...]
@@ -56,11 +60,14 @@ class Turn:
     frames: Span
     ease: int = 4
     toward: str = ""
+    about: tuple[tuple[float, float, float], ...] = ()
+    pivot: str = ""
 
     def sentence(self) -> str:
         angle = self.angle if isinstance(self.angle, int | float) else max(self.angle, key=abs)
         how = f"{abs(angle):.0f} degrees" + (f" {self.toward}" if self.toward else "")
-        return f"Turn the {_name(self.target)} back by {how} {_when(self.frames)}"
+        where = f" about its {self.pivot}" if self.pivot else ""
+        return f"Turn the {_name(self.target)} back by {how}{where} {_when(self.frames)}"
 
 
 @dataclass(frozen=True, slots=True)

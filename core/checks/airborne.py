@@ -6,7 +6,7 @@ from typing import ClassVar
 import numpy as np
 
 from ..check import Check
-from ..evidence import Arrow, Evidence, Place, Polyline
+from ..evidence import Arrow, Evidence, Polyline, places
 from ..measures.flights import STRAYS, Flight, Flights, flights, on_frames, unfit
 from ..measures.key_refs import keys_in
 from ..measures.mass import masses, no_more_than, told
@@ -162,7 +162,7 @@ def _fly(shot: Shot, moved: MassMotion, flight: Flight) -> Fly:
     offsets = np.where(((new > line[0]) & (new < line[1]))[:, None], true - now, 0.0)
     seconds = (on - off) / shot.fps
     rise = (1 - flight.pull) * float(np.linalg.norm(moved.gravity)) * seconds**2 / 8
-    return Fly("pelvis", (first, last), added, _places(offsets), rise)
+    return Fly("pelvis", (first, last), added, places(offsets), rise)
 
 
 def _parabola(ends: Array, line: Array, frames: Array, fps: float, gravity: Array) -> Array:
@@ -180,15 +180,11 @@ def _evidence(shot: Shot, moved: MassMotion, flight: Flight, kind: str) -> tuple
     off, on = (float(np.interp(s, np.arange(shot.count), shot.frames)) for s in (flight.begins, flight.ends))
     line = np.array([min(off, whole[0]), max(on, whole[-1])])
     true = _parabola(on_frames(shot, moved.center, line), line, whole, shot.fps, moved.gravity)
-    found: list[Evidence] = [Polyline("held_against", frames, _places(true), dashed=True),
-                             Polyline("found", frames, _places(path), ticks=True)]
+    found: list[Evidence] = [Polyline("held_against", frames, places(true), dashed=True),
+                             Polyline("found", frames, places(path), ticks=True)]
     if kind == "pushed":
         push = 2 * (flight.fit[2] - flight.fit[2] @ moved.up * moved.up)
         middle = path[len(path) // 2]
         way = unit(push) * float(norm(push)) * ((on - off) / shot.fps) ** 2 / 2
-        found.append(Arrow("found", frames, _places(middle[None])[0], _places((middle + way)[None])[0]))
+        found.append(Arrow("found", frames, places(middle[None])[0], places((middle + way)[None])[0]))
     return tuple(found)
-
-
-def _places(path: Array) -> tuple[Place, ...]:
-    return tuple((x, y, z) for x, y, z in path.tolist())

@@ -7,7 +7,7 @@ from typing import ClassVar
 import numpy as np
 
 from ..check import Check
-from ..evidence import Evidence, Place, Polyline
+from ..evidence import Evidence, Polyline, places
 from ..measures.flights import STRAYS, Flight, Flights, flights, on_frames, unfit
 from ..measures.key_refs import keys_in
 from ..measures.mass import masses, no_more_than, told
@@ -213,7 +213,7 @@ def _give(study: Study, character: Character, impact: Impact, moved: MassMotion)
     down = np.minimum((1 - weight) * (braked - height), 0.0)
     offsets = down[:, None] / CARRIED * moved.up
     remedy = Give("pelvis", (first, last), give / CARRIED, max(1, round(lasts * shot.fps)),
-                  tuple((x, y, z) for x, y, z in offsets.tolist()), impact.sign > 0)
+                  places(offsets), impact.sign > 0)
     held = since <= lasts + 1 / shot.fps
     return remedy, (own + down[:, None] * moved.up)[held]
 
@@ -231,9 +231,5 @@ def _evidence(shot: Shot, moved: MassMotion, impact: Impact, needed: Array) -> t
     frames = (shot.frame(max(first, 0)), shot.frame(min(last, shot.count - 1)))
     whole = np.arange(frames[0], frames[1] + 1, dtype=float)
     path = on_frames(shot, moved.center, whole)
-    return (Polyline("held_against", frames, _places(needed), dashed=True),
-            Polyline("found", frames, _places(path), ticks=True))
-
-
-def _places(path: Array) -> tuple[Place, ...]:
-    return tuple((x, y, z) for x, y, z in path.tolist())
+    return (Polyline("held_against", frames, places(needed), dashed=True),
+            Polyline("found", frames, places(path), ticks=True))

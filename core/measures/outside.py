@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..evidence import Evidence, Patch, Place, Point, Polyline
+from ..evidence import Evidence, Patch, Point, Polyline, places
 from ..need import NOTHING
 from ..note import COMMON_PRACTICE, Limit, Severity
 from ..numeric.spans import beyond, samples
@@ -102,7 +102,7 @@ def remedy(study: Study, character: Character, span: Outside) -> tuple[Move, Arr
     hips = np.stack([np.interp(whole, shot.frames[rows], path[:, k]) for k in range(3)], 1)
     most = hips[int((hips**2).sum(1).argmax())]
     row = int(rows[int((change**2).sum(1).argmax())])
-    offsets = _places(hips)
+    offsets = places(hips)
     move = Move("pelvis", (float(most[0]), float(most[1]), float(most[2])), (first, last), 1,
                 toward(character, most, row), offsets)
     return move, rows, moved.fitted[rows] + CARRIED * path
@@ -145,12 +145,12 @@ def evidence(study: Study, character: Character, span: Outside, rows: Array, pat
     outline = found.place(_hull(corners), np.repeat(at, len(_hull(corners))))
     foot = found.place(found.center[at], at)
     points = found.place(found.point[trail], trail)
-    return (Patch("held_against", frames, _places(outline)),
-            Polyline("held_against", frames, _places(mended), dashed=True),
-            Point("found", frames, _places(_read(moved.fitted, np.arange(shot.count), at_frames)), "mass"),
-            Polyline("found", frames, _places(np.stack([center, foot[0]]))),
-            Polyline("found", frames, _places(points)),
-            Point("found", frames, _places(_read(points, trail, at_frames)), "ring"))
+    return (Patch("held_against", frames, places(outline)),
+            Polyline("held_against", frames, places(mended), dashed=True),
+            Point("found", frames, places(_read(moved.fitted, np.arange(shot.count), at_frames)), "mass"),
+            Polyline("found", frames, places(np.stack([center, foot[0]]))),
+            Polyline("found", frames, places(points)),
+            Point("found", frames, places(_read(points, trail, at_frames)), "ring"))
 
 
 def _read(path: Array, samples_of: Array, at: Array) -> Array:
@@ -176,7 +176,3 @@ def _hull(points: Array) -> Array:
 
 def _turn(a: Array, b: Array, c: Array) -> float:
     return float((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]))
-
-
-def _places(path: Array) -> tuple[Place, ...]:
-    return tuple((x, y, z) for x, y, z in path.tolist())

@@ -131,7 +131,13 @@ def _turned(shot: Shot, remedy: Turn, character: Character) -> Character:
     axes = remedy.axis if isinstance(remedy.axis[0], tuple) else (remedy.axis,)
     axis = np.stack([_per_frame(shot, remedy.frames, tuple(a[k] for a in axes)) for k in range(3)], -1)
     axis /= np.maximum(np.linalg.norm(axis, axis=-1, keepdims=True), 1e-12)
-    return edit.turn(character, remedy.target, exp(axis * np.radians(weight * angle)[:, None]))
+    rotation = exp(axis * np.radians(weight * angle)[:, None])
+    if not remedy.about:
+        return edit.turn(character, remedy.target, rotation)
+    if remedy.target not in _LIMB_OF_END:
+        raise CannotMend(f"only a foot or a hand can be turned about another place than its joint, not {remedy.target}")
+    about = np.stack([_per_frame(shot, remedy.frames, tuple(p[k] for p in remedy.about)) for k in range(3)], -1)
+    return edit.rolled(character, remedy.target, about, rotation)
 
 
 def _per_frame(shot: Shot, frames: tuple[int, int], values: tuple[float, ...]) -> Array:

@@ -1,10 +1,11 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """All kinds of planted faults, one after the other."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from .plant_bends import bends
 from .plant_carries import carries
+from .plant_edges import edges
 from .plant_flights import caught, floats, posts, throws
 from .plant_freezes import freezes
 from .plant_gaps import gaps
@@ -15,10 +16,11 @@ from .plant_stops import stops
 from .plant_tilts import tilts
 from .plants import Case, Clean
 
-KINDS = (bends, pulls, skates, marches, gaps, floats, throws, posts, caught, carries, tilts, stops, freezes)
+KINDS = (bends, pulls, skates, marches, gaps, edges, floats, throws, posts, caught, carries, tilts, stops, freezes)
 
 
-def cases(clean: Clean) -> Iterator[Case]:
-    """Every case that can be planted in a clean shot."""
+def cases(clean: Clean, families: Sequence[str] = ()) -> Iterator[Case]:
+    """Every case that can be planted in a clean shot, of the named kinds ('bends') or of all where none is named."""
     for kind in KINDS:
-        yield from kind(clean)
+        if not families or kind.__name__ in families:
+            yield from kind(clean)

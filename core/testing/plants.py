@@ -74,13 +74,14 @@ class Case:
 class Verdict:
     """What a review said about a case. note: the one found; others: new notes of other checks, or further ones of this
     check, in the window; silenced: whether the remedy made the note go away (None: no remedy to apply); raised: new
-    notes of medium severity or above that it brought."""
+    notes of medium severity or above that it brought; tried: such notes on trial."""
 
     case: Case
     note: Note | None
     others: tuple[Note, ...]
     silenced: bool | None
     raised: tuple[Note, ...]
+    tried: tuple[Note, ...] = ()
 
     @property
     def severity_right(self) -> bool:
@@ -129,9 +130,9 @@ def judge(case: Case, clean: Result) -> Verdict:
         return Verdict(case, note, others, None, ())
     left = [n for n in mended if n.check == case.check and case.part in n.parts and not _known(n, clean.notes)
             and n.start <= note.end and note.start <= n.end]
-    raised = tuple(n for n in mended if n.severity.rank >= 1 and not n.trial and not _known(n, notes)
-                   and not _known(n, clean.notes))
-    return Verdict(case, note, others, not left, raised)
+    loud = [n for n in mended if n.severity.rank >= 1 and not _known(n, notes) and not _known(n, clean.notes)]
+    return Verdict(case, note, others, not left, tuple(n for n in loud if not n.trial),
+                   tuple(n for n in loud if n.trial))
 
 
 def _known(note: Note, others: Sequence[Note]) -> bool:

@@ -43,6 +43,7 @@ class Tally:
     told: int = 0
     silenced: int = 0
     raised: int = 0
+    tried: int = 0
     held: int = 0
     held_found: int = 0
 
@@ -59,6 +60,7 @@ class Tally:
         self.sized += bool(verdict.size_right)
         self.silenced += bool(verdict.silenced)
         self.raised += bool(verdict.raised)
+        self.tried += bool(verdict.tried)
         if subject.held_back:
             self.held += 1
             self.held_found += verdict.note is not None
@@ -93,14 +95,29 @@ def clean_table(rows: Iterable[Row]) -> str:
 
 def planted_table(tallies: Iterable[Tally]) -> str:
     lines = ["| fault | on | size | n (clips) | found | right severity | only this note | worst frame | size right | "
-             "remedy silences | raises a medium note | found, held back |",
-             "|---|---|---|---|---|---|---|---|---|---|---|---|"]
+             "remedy silences | raises a medium note | raises one on trial | found, held back |",
+             "|---|---|---|---|---|---|---|---|---|---|---|---|---|"]
     for t in sorted(tallies, key=lambda t: (t.check, t.kind, t.host, SIZES.index(t.size))):
         lines.append(
             f"| {t.check}: {t.kind} | {t.host} | {t.size} | {t.n} ({len(t.clips)}) | {_share(t.found, t.n)} | "
             f"{_share(t.severe, t.n)} | {_share(t.alone, t.n)} | {_share(t.worst, t.n)} | {_share(t.sized, t.told)} | "
             f"{_share(t.silenced, t.found)} | {_share(t.raised, t.found)} | "
+            f"{_share(t.tried, t.found)} | "
             f"{_share(t.held_found, t.held)} of {t.held} |")
+    return "\n".join(lines)
+
+
+def law_table(tallies: Iterable[Tally]) -> str:
+    """The law of remedies, per check, whatever kinds and sizes of its faults were planted."""
+    lines = ["| check | planted | found | remedy silences | raises a medium note | raises one on trial |",
+             "|---|---|---|---|---|---|"]
+    told: dict[str, list[int]] = defaultdict(lambda: [0] * 5)
+    for t in tallies:
+        for k, count in enumerate((t.n, t.found, t.silenced, t.raised, t.tried)):
+            told[t.check][k] += count
+    for check, (n, found, silenced, raised, tried) in sorted(told.items()):
+        lines.append(f"| {check} | {n} | {_share(found, n)} | {_share(silenced, found)} | {_share(raised, found)} | "
+                     f"{_share(tried, found)} |")
     return "\n".join(lines)
 
 
@@ -109,6 +126,7 @@ def _share(part: int, whole: int) -> str:
 
 
 def page(rows: Iterable[Row], tallies: Iterable[Tally], more: bool) -> str:
+    tallies = list(tallies)
     extra = " With a folder of hand-keyed and captured files beside them." if more else ""
     return (
         f"<!-- Written by `python3 build.py corpus{' --more DIR' if more else ''}`. -->\n"
@@ -128,4 +146,7 @@ def page(rows: Iterable[Row], tallies: Iterable[Tally], more: bool) -> str:
         "but the one it is about. "
         "Worst frame: within 1. Size: within 3 degrees, 10 %, or 1 cm. "
         "Right severity of a fault that only may be low: not above low.\n\n"
-        f"{planted_table(tallies)}\n")
+        f"{planted_table(tallies)}\n\n"
+        "## What remedies do\n\n"
+        "Each is applied to the samples of the fault that it mends, and all checks look again.\n\n"
+        f"{law_table(tallies)}\n")

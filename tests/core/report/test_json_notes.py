@@ -35,6 +35,7 @@ REMEDIES = (
     r.Move("foot.L", (0.1, 0.0, 0.02), SPAN, toward="back"),
     r.Turn("shin.L", (1.0, 0.0, 0.0), -12.0, SPAN),
     r.Turn("shin.L", (B, C, B), (1.0, 2.0, 3.0), SPAN),
+    r.Turn("foot.L", (B, C, B), (1.0, 2.0, 3.0), SPAN, toward="toes down", about=(A, B, C), pivot="heel"),
     r.Pin("foot.R", (A, B, C), SPAN),
     r.Pin("foot.R", (A, B, C), SPAN, body=(A, C, C)),
     r.Ease(("hand.R",), SPAN, ease_in=False, paths=("foot.L",)),

@@ -14,6 +14,7 @@ from ..measures.mass import masses, no_more_than, told
 from ..measures.mass_motion import MassMotion, mass_motion
 from ..need import Need
 from ..note import Limit, Note, Severity, Skip
+from ..numeric.ease import min_jerk
 from ..remedy import Give
 from ..shot import Character, Shot
 from ..study import Study
@@ -208,9 +209,7 @@ def _give(study: Study, character: Character, impact: Impact, moved: MassMotion)
     start = float(moved.center[impact.lowest] @ moved.up) + impact.give
     t = np.clip(since, 0.0, lasts)
     braked = start - impact.speed * t + impact.speed**2 / (4 * give) * t**2
-    s = np.clip((since - lasts) / back, 0.0, 1.0)
-    weight = s**3 * (10 - 15 * s + 6 * s**2)
-    down = np.minimum((1 - weight) * (braked - height), 0.0)
+    down = np.minimum((1 - min_jerk((since - lasts) / back)) * (braked - height), 0.0)
     offsets = down[:, None] / CARRIED * moved.up
     remedy = Give("pelvis", (first, last), give / CARRIED, max(1, round(lasts * shot.fps)),
                   places(offsets), impact.sign > 0)

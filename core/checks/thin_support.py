@@ -8,7 +8,7 @@ import numpy as np
 
 from .. import body
 from ..check import Check
-from ..evidence import Evidence, Label, Patch, Place, places
+from ..evidence import Evidence, Label, Patch, places
 from ..measures.belt import belt, unjudged
 from ..measures.contacts import Contacts, contacts
 from ..measures.exposure import exposure
@@ -21,6 +21,7 @@ from ..measures.tread import Tread, tread
 from ..measures.underfoot import Underfoot, underfoot
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
+from ..numeric.ease import min_jerk
 from ..numeric.spans import joined, spans
 from ..remedy import Turn
 from ..shot import SOLE_OUTLINE, SOLE_POINTS, Character
@@ -45,6 +46,8 @@ FLAT, FLAT_FOR = 10.0, 0.2
 TOGETHER = 0.06
 #: Of the leg: a toe tip so near to a mesh lies on it.
 TOUCHES = 0.02
+#: Seconds over which the remedy is eased in, and out.
+EASES = 0.2
 _TIP = SOLE_POINTS.index("toe_tip")
 
 
@@ -196,26 +199,32 @@ def _seen_flat(study: Study, character: Character, load: Array, upright: Array) 
 
 
 def set_down(study: Study, character: Character, part: str, k: int, name: str, span: tuple[int, int]) -> Turn:
-    """The foot turned flat, frame by frame, about the place that it stands on."""
+    """The foot turned flat, frame by frame, about the place that it stands on; eased in and out over frames in which it
+    is never turned farther than flat, since it comes from another tilt and goes to another."""
     shot, face = study.shot, _FACES[name]
     t: Tread = study.of(tread, character)
     tilt: SoleTilt = study.of(sole_tilt, character)
-    rows = slice(span[0], span[1] + 1)
-    frames = shot.frames[t.samples[rows]]
-    first, last = (shot.frame(int(t.samples[i])) for i in span)
-    whole = np.arange(first, last + 1)
+    frames = shot.frames[t.samples]
+    ease = EASES * shot.fps
+    first, last = (float(frames[i]) for i in span)
+    whole = np.arange(max(shot.frame(0), int(np.ceil(first - ease))),
+                      min(shot.frame(shot.count - 1), int(np.floor(last + ease))) + 1)
     along = name in ("heel", "toe")
     # a turn about the sole's left lifts its toes, about its own heading its left side
-    axis = (tilt.across if along else tilt.ahead)[rows, k]
-    angle = tilt.pitch[rows, k] if along else -tilt.roll_left[rows, k]
+    axis = (tilt.across if along else tilt.ahead)[:, k]
+    angle = tilt.pitch[:, k] if along else -tilt.roll_left[:, k]
     columns = t.columns(t.sides[k])
-    about = t.places[rows, columns][:, [SOLE_POINTS.index(p) for p in face.pivot]].mean(1)
+    about = t.places[:, columns][:, [SOLE_POINTS.index(p) for p in face.pivot]].mean(1)
 
-    def on(values: Array) -> tuple[Place, ...]:
-        return places(np.stack([np.interp(whole, frames, v) for v in values.T], -1))
+    def on(values: Array) -> Array:
+        return np.stack([np.interp(whole, frames, v) for v in values.T], -1)
 
-    angles = tuple(float(v) for v in np.interp(whole, frames, angle))
-    return Turn(part, on(axis), angles, (first, last), toward=face.down, about=on(about), pivot=face.name)
+    outside = np.maximum(np.maximum(first - whole, whole - last), 0) / ease
+    turn = on(angle[:, None])[:, 0] * (1 - min_jerk(outside))
+    way = float(np.sign(np.median(angle[span[0]:span[1] + 1])))
+    angles = tuple(way * np.maximum(way * turn, 0.0))
+    return Turn(part, places(on(axis)), tuple(float(v) for v in angles), (int(whole[0]), int(whole[-1])), ease=1,
+                toward=face.down, about=places(on(about)), pivot=face.name)
 
 
 def _evidence(study: Study, character: Character, k: int, face: _Face, span: tuple[int, int], worst: int,

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..numeric.ease import min_jerk
 from ..shot import Shot
 from . import edit
 from .puppet import act, adult
@@ -14,12 +15,6 @@ Array = np.ndarray
 GRAVITY = 9.81
 STANDS, CROUCH = -0.06, 0.45    # m over the hips at rest as it stands; s from there to the deepest and back
 LEAVES = -0.03                  # m over the hips at rest as the feet leave and touch
-
-
-def _smooth(s: Array) -> Array:
-    s = np.clip(s, 0, 1)
-    out: Array = s**3 * (10 - 15 * s + 6 * s**2)
-    return out
 
 
 def jump(fps: float = 24.0, speed: float = 2.0, push: float = 0.26, give: float = 0.24, flight: float = 1.0,
@@ -52,5 +47,5 @@ def _ground(t: Array, speed: float, give: float) -> Array:
     lasts = 2 * give / speed
     s = np.clip(t, 0, lasts)
     low = LEAVES - speed * s + speed**2 / (4 * give) * s**2
-    out: Array = low + (STANDS - (LEAVES - give)) * _smooth((t - lasts) / CROUCH)
+    out: Array = low + (STANDS - (LEAVES - give)) * min_jerk((t - lasts) / CROUCH)
     return out

@@ -10,7 +10,7 @@ from .. import body
 from ..measures.contacts import Contacts, contacts
 from ..measures.keyed import Keyed, keyed
 from ..measures.turn import local_axes, parent_on
-from ..numeric.ease import ease_places, ease_rotations, end_speeds
+from ..numeric.ease import ease_places, ease_rotations, end_speeds, min_jerk
 from ..numeric.fcurve import BEZIER
 from ..numeric.rotation import exp, log, relative, shortest
 from ..remedy import Drift, Ease, Fly, Give, Move, Pin, Remedy, Settle, Turn
@@ -36,12 +36,7 @@ class CannotMend(ValueError):
 def envelope(shot: Shot, first: float, last: float, ease: float) -> Array:
     """(F,) 1 from scene frame ``first`` to ``last``, minimum-jerk ramps of ``ease`` frames outside, 0 beyond."""
     outside = np.maximum(np.maximum(first - shot.frames, shot.frames - last), 0)
-    return _smooth(1 - outside / max(ease, 1e-9))
-
-
-def _smooth(share: Array) -> Array:
-    s = np.clip(share, 0, 1)
-    return np.asarray(s**3 * (10 - 15 * s + 6 * s**2))
+    return min_jerk(1 - outside / max(ease, 1e-9))
 
 
 def mend(shot: Shot, remedy: Remedy, name: str) -> Shot:
@@ -219,7 +214,7 @@ def _feet_held(shot: Shot, before: Character, eased: Character, touch: Contacts,
             stands = touch.standing(parts[2]) if parts[2] in touch.planted else np.zeros(shot.count, bool)
             slid = np.flatnonzero(moves & stands & (speed < SWINGS * before.leg_length))
             away = np.abs(np.arange(shot.count)[:, None] - slid).min(1, initial=shot.count) / shot.rate
-            weight = _smooth(1 - away / LANDING)
+            weight = min_jerk(1 - away / LANDING)
         if weight.any():
             eased = edit.reach(eased, limb, eased.head(parts[2]) + weight[:, None] * back)
     return eased

@@ -16,8 +16,9 @@ from dataclasses import replace
 import numpy as np
 
 from .. import body
-from ..measures.footfalls import Footfalls, footfalls
+from ..measures.footfalls import FULL, Footfalls, footfalls
 from ..measures.sole import carried, sole_of
+from ..measures.tread import Tread, tread
 from ..numeric.rotation import exp, unit
 from ..numeric.spans import spans
 from ..shot import SOLE_POINTS, Character
@@ -57,9 +58,13 @@ def edges(clean: Clean) -> Iterator[Case]:
 
 def _edges(clean: Clean, size: str) -> Iterator[Case]:
     c = clean.character
-    fallen: Footfalls = Study(clean.shot).of(footfalls, c)
+    study = Study(clean.shot)
+    fallen: Footfalls = study.of(footfalls, c)
+    t: Tread = study.of(tread, c)
+    # a foot whose heel hangs over the edge of a step has none to stand on
+    whole = np.repeat(fallen.kind == FULL, np.diff([*t.samples, clean.shot.count]), axis=0)
     stands = {s: np.zeros(clean.shot.count, bool) for s in body.SIDES}
-    flat = {s: np.abs(_pitch(c, s)) < FLAT for s in body.SIDES}
+    flat = {s: (np.abs(_pitch(c, s)) < FLAT) & whole[:, k] for k, s in enumerate(body.SIDES)}
     for s in body.SIDES:
         for fall in fallen.falls[f"foot.{s}"]:
             stands[s][fall.span.first:fall.span.last + 1] = True

@@ -17,6 +17,7 @@ from .. import body
 from ..catalogue import chosen
 from ..measures.contacts import Contacts, contacts
 from ..note import Note, Result
+from ..numeric import ease
 from ..numeric.rotation import angle_between, dot, turned, unit
 from ..runner import finish
 from ..shot import Character, Shot
@@ -151,9 +152,7 @@ def quiet(clean: Result, shot: Shot, window: Window, parts: Sequence[str]) -> bo
 # ---- time --------------------------------------------------------------------------------------------------
 
 
-def min_jerk(s: Array) -> Array:
-    s = np.clip(s, 0.0, 1.0)
-    return np.asarray(s**3 * (10 - 15 * s + 6 * s**2))
+min_jerk = ease.min_jerk
 
 
 def bump(shot: Shot, centre: int, whole: float = WHOLE, top: float = TOP) -> Array:

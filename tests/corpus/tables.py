@@ -35,6 +35,8 @@ class Tally:
     size: str = ""
     clips: set[str] = field(default_factory=set)
     n: int = 0
+    asked: int = 0
+    asked_found: int = 0
     found: int = 0
     severe: int = 0
     alone: int = 0
@@ -51,6 +53,8 @@ class Tally:
         self.kind, self.check, self.host, self.size = case.kind, case.check, subject.kind, case.size
         self.clips.add(subject.clip)
         self.n += 1
+        self.asked += case.severity is not None
+        self.asked_found += case.severity is not None and verdict.note is not None
         self.found += verdict.note is not None
         self.severe += verdict.severity_right if case.severity else (
             verdict.note is None or verdict.note.severity.rank == 0)
@@ -109,15 +113,15 @@ def planted_table(tallies: Iterable[Tally]) -> str:
 
 def law_table(tallies: Iterable[Tally]) -> str:
     """The law of remedies, per check, whatever kinds and sizes of its faults were planted."""
-    lines = ["| check | planted | found | remedy silences | raises a medium note | raises one on trial |",
-             "|---|---|---|---|---|---|"]
-    told: dict[str, list[int]] = defaultdict(lambda: [0] * 5)
+    lines = ["| check | planted, a severity asked | found of them | notes | remedy silences | raises a medium note | "
+             "raises one on trial |", "|---|---|---|---|---|---|---|"]
+    told: dict[str, list[int]] = defaultdict(lambda: [0] * 6)
     for t in tallies:
-        for k, count in enumerate((t.n, t.found, t.silenced, t.raised, t.tried)):
+        for k, count in enumerate((t.asked, t.asked_found, t.found, t.silenced, t.raised, t.tried)):
             told[t.check][k] += count
-    for check, (n, found, silenced, raised, tried) in sorted(told.items()):
-        lines.append(f"| {check} | {n} | {_share(found, n)} | {_share(silenced, found)} | {_share(raised, found)} | "
-                     f"{_share(tried, found)} |")
+    for check, (asked, right, found, silenced, raised, tried) in sorted(told.items()):
+        lines.append(f"| {check} | {asked} | {_share(right, asked)} | {found} | {_share(silenced, found)} | "
+                     f"{_share(raised, found)} | {_share(tried, found)} |")
     return "\n".join(lines)
 
 

@@ -28,7 +28,7 @@ def _size(meters: float) -> str:
 @dataclass(frozen=True, slots=True)
 class Move:
     """Move a part (its limb follows by inverse kinematics; the pelvis takes the body along, hands and feet
-    that stand stay) or a prop."""
+    that stand or lean on something stay) or a prop."""
 
     target: str
     offset: tuple[float, float, float]

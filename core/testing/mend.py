@@ -9,6 +9,7 @@ import numpy as np
 from .. import body
 from ..measures.contacts import Contacts, contacts
 from ..measures.keyed import Keyed, keyed
+from ..measures.supports import Supports, supports
 from ..measures.turn import local_axes, parent_on
 from ..numeric.ease import ease_places, ease_rotations, end_speeds, min_jerk
 from ..numeric.fcurve import BEZIER
@@ -98,11 +99,16 @@ def _flown(shot: Shot, remedy: Fly, character: Character) -> Shot:
 
 
 def _aloft(shot: Shot, character: Character, offset: Array) -> list[str]:
-    """Legs whose foot stands at no sample at which the offset (F, 3) moves the body."""
-    touch: Contacts = Study(shot).of(contacts, character)
+    """Limbs whose foot stands, or whose hand touches anything, at no sample at which the offset (F, 3) moves the body:
+    a hand that carries a thing or hangs is taken along, wherever its goal is kept."""
+    study = Study(shot)
+    touch: Contacts = study.of(contacts, character)
     moves = np.linalg.norm(offset, axis=-1) > STANDS * character.leg_length
-    return [limb for limb, parts in body.LIMBS.items()
+    free = [limb for limb, parts in body.LIMBS.items()
             if parts[2] in touch.planted and not touch.standing(parts[2])[moves].any()]
+    found: Supports = study.of(supports, character)
+    hands = [limb for limb, parts in body.LIMBS.items() if limb.startswith("arm") and parts[2] in found.parts]
+    return free + [limb for limb in hands if not found.touches[found.parts.index(body.LIMBS[limb][2])][moves].any()]
 
 
 def moved(character: Character, target: str, offset: Array, along: Sequence[str] = ()) -> Character:

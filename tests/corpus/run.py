@@ -60,7 +60,7 @@ def main(words: list[str]) -> int:
     print(planted_table(tallies))
     DOCS.write_text(text, "utf-8")
     slip_page.run(more, progress)
-    weight_page.run(more, progress)
+    weight_page.run(more, progress, tallies)
     wrong = tangent_page.run(more, progress)
     print(f"{time.monotonic() - start:.0f} s")
     return int(wrong > 0 or any(row.false for row in rows))

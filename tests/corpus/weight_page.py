@@ -38,6 +38,7 @@ from plumbline.core.testing.plants import SIZES, Case, Clean
 from . import files, plate_data, slip_choice, weight_choice
 from .slip_choice import PLATE_RATES
 from .slip_page import CREDIT
+from .tables import Tally, law_table
 
 DOCS = Path(__file__).resolve().parents[2] / "docs" / "corpus_weight.md"
 CHECKS = ("airborne", "hard-landing", "off-balance", "undriven-move")
@@ -224,7 +225,7 @@ def plates_table(more: Path) -> str:
     return "\n".join(lines)
 
 
-def page(found: list[Host], more: Path | None, progress: Progress) -> str:
+def page(found: list[Host], more: Path | None, progress: Progress, tallies: list[Tally]) -> str:
     return (
         f"<!-- Written by `python3 build.py corpus{' --more DIR' if more else ''}`. -->\n"
         "# The limits of balance and flight\n\n"
@@ -244,18 +245,27 @@ def page(found: list[Host], more: Path | None, progress: Progress) -> str:
         "pressure point 1.3, 2 and 3 times the medium limit outside, by hips carried within 0.5 s and by the body "
         "tilted about the standing foot. What shares, worst frames and remedies come to is in corpus.md.\n\n"
         f"{planted_table(found)}\n\n"
+        "## What remedies do\n\n"
+        "Each is applied to the samples of the fault that it mends, and all checks look again; "
+        "`build.py corpus --planted floats,throws,posts,caught,carries,tilts` tells it by kind and size.\n\n"
+        f"{law_table(t for t in tallies if t.check in CHECKS)}\n\n"
         + ("## Trials with force plates\n\n"
            "People with markers who walk, turn, stand, sit down, get up and jump. Nothing of these checks was ever "
            f"chosen on them.\n\n{plates_table(more)}\n\n" if more is not None and slip_choice.has_all(more) else "") +
         f"{weight_choice.page(found, progress)}")
 
 
-def run(more: Path | None, progress: Progress) -> None:
-    DOCS.write_text(page(list(hosts(more, progress)), more, progress), "utf-8")
+def run(more: Path | None, progress: Progress, tallies: list[Tally]) -> None:
+    """Writes the page; tallies: what build.py corpus counted of planted faults."""
+    DOCS.write_text(page(list(hosts(more, progress)), more, progress, tallies), "utf-8")
 
 
 if __name__ == "__main__":
-    run(Path(sys.argv[1]) if len(sys.argv) > 1 else None, Progress(sys.stderr, "weight", sys.stderr.isatty()))
+    from . import run as whole
+
+    shown = Progress(sys.stderr, "weight", sys.stderr.isatty())
+    counted = whole.planted(whole.clean(None, shown, hosts_only=True), shown, [kind.__name__ for kind in KINDS])
+    run(Path(sys.argv[1]) if len(sys.argv) > 1 else None, shown, counted)
     print(DOCS.read_text("utf-8"))
     sys.stdout.flush()
     os._exit(0)  # pip's bpy may hang where the interpreter ends by itself

@@ -27,8 +27,8 @@ def _size(meters: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """Move a part (its limb follows by inverse kinematics; the pelvis takes the body along, feet and hands stay) or
-    a prop."""
+    """Move a part (its limb follows by inverse kinematics; the pelvis takes the body along, hands and feet
+    that stand or lean on something stay) or a prop."""
 
     target: str
     offset: tuple[float, float, float]
@@ -42,12 +42,17 @@ class Move:
         x, y, z = self.offset
         how = _size((x * x + y * y + z * z) ** 0.5)
         where = f" {self.toward}" if self.toward else f" by ({x:+.3f}, {y:+.3f}, {z:+.3f}) m"
-        return f"Move the {_name(self.target)} {how}{where} {_when(self.frames)}, eased over {self.ease} frames"
+        text = f"Move the {_name(self.target)} {how}{where} {_when(self.frames)}"
+        return f"{text}, eased over {self.ease} frames" if self.ease > 1 else text
 
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """Turn a part about a world axis through its own joint, one angle in degrees for the span (or one a frame)."""
+    """Turn a part about a world axis through its own joint, one angle in degrees for the span (or one a frame).
+
+    ``about``: places on a limb's end that stay where they are instead, one a frame or one for the span; its limb
+    follows, as a foot rolls about its heel or ball, which
+    ``pivot`` names."""
 
     target: str
     axis: tuple[float, float, float] | tuple[tuple[float, float, float], ...]
@@ -55,11 +60,14 @@ class Turn:
     frames: Span
     ease: int = 4
     toward: str = ""
+    about: tuple[tuple[float, float, float], ...] = ()
+    pivot: str = ""
 
     def sentence(self) -> str:
         angle = self.angle if isinstance(self.angle, int | float) else max(self.angle, key=abs)
         how = f"{abs(angle):.0f} degrees" + (f" {self.toward}" if self.toward else "")
-        return f"Turn the {_name(self.target)} back by {how} {_when(self.frames)}"
+        where = f" about its {self.pivot}" if self.pivot else ""
+        return f"Turn the {_name(self.target)} back by {how}{where} {_when(self.frames)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +112,60 @@ class Ease:
 
 
 @dataclass(frozen=True, slots=True)
+class Fly:
+    """Let the whole figure fly as gravity has it: frames taken out of a flight or put into it, and the path between.
+
+    ``frames`` are the last frame on the ground before it and the first after it, ``added`` how many frames come into
+    it (fewer than zero: go out of it), all that follows later or sooner by as many. ``offsets``: how far the figure is
+    then moved on each whole frame between both, in the new timing; nothing at both ends. ``rise``: the other way, with
+    its frames kept: meters by which the middle of the flight goes up.
+    """
+
+    target: str
+    frames: Span
+    added: int
+    offsets: tuple[tuple[float, float, float], ...]
+    rise: float = 0.0
+
+    def sentence(self) -> str:
+        first, last = self.frames
+        where = f"between take-off in frame {first} and landing in frame {last}"
+        x, y, z = max(self.offsets, key=lambda o: o[0] ** 2 + o[1] ** 2 + o[2] ** 2, default=(0.0, 0.0, 0.0))
+        far = (x * x + y * y + z * z) ** 0.5
+        path = "bring the whole figure onto the parabola drawn"
+        if not self.added:
+            return f"{path[0].upper()}{path[1:]} {where}, by up to {_size(far)}"
+        count = abs(self.added)
+        how = f"{'Take' if self.added < 0 else 'Put'} {count} frame{'s' if count > 1 else ''} "
+        text = f"{how}{'out of' if self.added < 0 else 'into'} the {last - first} {where}"
+        if far >= 0.01:
+            text += f", and {path}, by up to {_size(far)}"
+        high = "raise" if self.rise > 0 else "lower"
+        return f"{text}; or keep its frames and {high} its middle by {_size(abs(self.rise))}"
+
+
+@dataclass(frozen=True, slots=True)
+class Give:
+    """Let the body give under the force of a landing or build up that of a push-off: the target goes ``depth`` meters
+    down while that lasts, ``over`` frames. ``offsets``: how far it is moved on each whole frame of the span, feet and
+    hands with goals staying. ``landing`` False: a push-off, which ends in flight as a landing begins in it."""
+
+    target: str
+    frames: Span
+    depth: float
+    over: int
+    offsets: tuple[tuple[float, float, float], ...]
+    landing: bool = True
+
+    def sentence(self) -> str:
+        frames = f"{self.over} frame{'s' if self.over > 1 else ''}"
+        if self.landing:
+            return f"Let the {_name(self.target)} sink {_size(self.depth)} over {frames} from frame {self.frames[0]}"
+        return (f"Let the {_name(self.target)} sink first and rise {_size(self.depth)} over {frames} up to frame "
+                f"{self.frames[1]}")
+
+
+@dataclass(frozen=True, slots=True)
 class Settle:
     """Let parts go on past their stop and come back: for each target its offset in world meters on each whole frame of
     the span, the last one nothing."""
@@ -135,4 +197,4 @@ class Drift:
         return f"Let the {who} drift by {max(self.angle):.0f} degrees and back {_when(self.frames)}"
 
 
-Remedy = Move | Turn | Pin | Ease | Settle | Drift
+Remedy = Move | Turn | Pin | Ease | Fly | Give | Settle | Drift

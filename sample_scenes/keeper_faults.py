@@ -14,6 +14,8 @@ from . import keeper_shot
 
 #: Turn of the hand's control, degrees; the hand hangs in it at rest.
 WRIST = 52
+#: Turn of the heel's control that lifts the toes, degrees.
+TOES = -22
 
 
 @dataclass(frozen=True)
@@ -29,8 +31,11 @@ class Fault:
 
 
 PLANTED = (
+    Fault("undriven-move", "pelvis", "medium", 3, 24, 11, 3, "the hips are carried 10 cm aside within a third of a second"),
     Fault("joint-limit", "hand.L", "medium", 12, 32, 22, 1, "the wrist that carries the lantern is bent to 98 degrees"),
+    Fault("thin-support", "foot.R", "medium", 74, 91, 83, 6, "the weight stands on the heel alone, the toes 22 degrees up"),
     Fault("linear-span", "head", "medium", 92, 105, 93, 1, "the head turns evenly between two corners"),
+    Fault("airborne", "pelvis", "high", 106, 124, 115, 1, "the turn is a hop of half a second that rises 10 cm"),
     Fault("slip", "foot.L", "medium", 142, 156, 155, 1, "the standing foot drifts 5 cm backward"),
     Fault("overextension", "forearm.R", "medium", 164, 192, 189, 18, "the hand's goal is pulled 6 percent of the arm out of its reach"),
     Fault("tangent", "thigh.L", "medium", 150, 192, 171, 21, "the lantern kisses the outline of the left thigh"),
@@ -44,6 +49,9 @@ def plant(rig):
     _drift(rig)
     _overreach(rig)
     _kiss(rig)
+    _heel(rig)
+    _carried(rig)
+    _hop(rig)
 
 
 def _wrist(rig):
@@ -72,6 +80,38 @@ def _kiss(rig):
     keeper_shot.key(rig, "hand_ctrl.L", "location", [(150, .05, -.085, .10), (164, .05, -.07, .095), (182, .05, -.085, .10), (192, .05, -.084, .10)])
 
 
+def _heel(rig):
+    keeper_shot.key(rig, "heel_pivot.R", "rotation_euler", [(f, math.radians(d), 0, 0) for f, d in ((76, 0), (79, TOES), (88, TOES), (91, 0))])
+    keeper_shot.key(rig, "torso", "location", [(83, -.095, -.755, .265)])
+
+
+def _carried(rig):
+    keeper_shot.key(rig, "torso", "location", [(3, -.012, -.025, -.05), (11, .085, -.03, -.08)])
+
+
+def _hop(rig):
+    top = 2 * keeper_shot.RISE
+    _without(rig, ("foot_ctrl.L", "foot_ctrl.R", "ball_pivot.L", "ball_pivot.R"), 105, 139)
+    _without(rig, ("torso",), 105, 125)
+    keeper_shot.key(rig, "foot_ctrl.L", "location", [(108, .02, -.79, top), (115, .06, -.79, top + .19), (122, .10, -.80, top)])
+    keeper_shot.key(rig, "foot_ctrl.R", "location", [(108, 0, -.82, top), (115, .03, -.91, top + .19), (122, .05, -1.0, top)])
+    for side, start, end in (("L", 8, 50), ("R", 0, 58)):
+        keeper_shot.key(rig, f"foot_ctrl.{side}", "rotation_euler", [(108, 0, 0, math.radians(start)), (122, 0, 0, math.radians(end))])
+        keeper_shot.key(rig, f"ball_pivot.{side}", "rotation_euler", [(104, 0, 0, 0), (140, 0, 0, 0)])
+    keeper_shot.key(rig, "torso", "location", [(108, -.05, -.87, .305), (115, .01, -.868, .40), (122, .062, -.865, .305)])
+    keeper_shot.key(rig, "hand_ctrl.R", "location", [(127, -.025, -.13, .05)])
+
+
+def _without(rig, bones, first, last):
+    """The bones' keys between two frames taken out."""
+    for curve, _ in curves_of(rig):
+        if any(curve.data_path.startswith(f'pose.bones["{bone}"]') for bone in bones):
+            points = curve.keyframe_points
+            for i in reversed(range(len(points))):
+                if first <= points[i].co.x <= last:
+                    points.remove(points[i])
+
+
 def build():
     """Builds the faulty take in the open, empty file and returns the keeper's armature."""
     rig = keeper_shot.build()
@@ -88,7 +128,7 @@ def page():
         "# The sample shots\n\n"
         "A lighthouse keeper climbs two steps with his lantern, turns, and reaches up to the lamp: "
         f"frames {keeper_shot.FIRST} to {keeper_shot.LAST} at {keeper_shot.FPS} frames a second, keyed by a script on a rig of our own "
-        "(sample_scenes/keeper_shot.py). The clean take raises no note. The faulty take has five faults, "
+        "(sample_scenes/keeper_shot.py). The clean take raises no note. The faulty take has eight faults, "
         "and a review finds these and no others (tests/blender/test_sample_shots.py):\n\n"
         "| check | part | severity | inside frames | worst | what was done |\n|---|---|---|---|---|---|\n"
         f"{rows}\n")

@@ -15,6 +15,7 @@ import numpy as np
 from .. import body
 from ..frozen import freeze
 from ..need import Need
+from ..note import Severity
 from ..shot import Character
 from ..study import Study, measure
 from ..tables.segments import AVERAGE_BUILD, MEAN, BodyTable
@@ -35,7 +36,8 @@ class Masses:
     parts: the part whose bone carries each. mass (S,) kg. blend (S, P): how much of each joint's place goes into the
     segment's center, its sum 1. arm (S, 3): what is added to that, m along the bone's own axes at rest. moments
     (S, 3, 3): the integral of x x^T dm about the segment's center along the bone's axes, kg m2. source: what they are
-    from. why: '' or the sentence why there are none. typed: parts that the card weighs.
+    from. why: '' or the sentence why there are none. typed: parts that the card weighs. guessed: people's shares for a
+    figure that is not built like people.
     """
 
     parts: tuple[str, ...]
@@ -46,6 +48,7 @@ class Masses:
     source: str
     why: str = ""
     typed: tuple[str, ...] = ()
+    guessed: bool = False
 
     def __post_init__(self) -> None:
         s = len(self.parts)
@@ -118,10 +121,12 @@ def masses_of(character: Character, table: BodyTable = MEAN, skin: SkinMass | No
     pieces: list[Piece] = []
     why = "it is no human figure and no mesh was weighed: type its masses on the card"
     source = "nothing"
+    guessed = False
     if skin is not None and (by_volume or (by_volume is None and (odd or not character.human))):
         pieces, source = skin.pieces(), "the volume of its mesh"
     elif character.human or by_volume is False:
         pieces, source = pieces_of(character, table), table.source + (f", although {odd}" if odd else "")
+        guessed = bool(odd)
         why = "no bone of a trunk is mapped and no mesh was weighed, so nothing tells where its mass lies"
     typed = tuple(part for part in character.card.masses if character.has(part))
     if not pieces and not typed:
@@ -132,7 +137,8 @@ def masses_of(character: Character, table: BodyTable = MEAN, skin: SkinMass | No
     if typed:
         pieces, weights = _as_typed(character, pieces, weights, typed)
         source = f"the card; {source}" if any(p.carrier not in typed for p in pieces) else "the card"
-    return replace(_laid(character, pieces, weights), source=source, typed=typed)
+    guessed = guessed and any(p.carrier not in typed for p in pieces)
+    return replace(_laid(character, pieces, weights), source=source, typed=typed, guessed=guessed)
 
 
 def _large_head(skin: SkinMass, table: BodyTable) -> str:
@@ -205,4 +211,10 @@ def told(found: Masses) -> str:
     if found.why:
         return found.why
     names = ", ".join(body.spoken(part) for part in found.typed)
-    return f"masses by {found.source}" + (f" ({names} typed)" if names else "")
+    text = f"masses by {found.source}" + (f" ({names} typed)" if names else "")
+    return f"{text}, so never more than low" if found.guessed else text
+
+
+def no_more_than(found: Masses, severity: Severity) -> Severity:
+    """The severity that these masses allow: what is only guessed is never more than low."""
+    return Severity.LOW if found.guessed else severity

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Re-timing of a move: the same poses, other spacing."""
+"""Ramps, and the re-timing of a move: the same poses, other spacing."""
 import math
 
 import numpy as np
@@ -10,6 +10,12 @@ Array = np.ndarray
 
 #: An end whose speed would stay within this share of the span's own is eased to EASED of it: else nothing would change.
 NO_CHANGE, EASED = 0.15, 0.6
+
+
+def min_jerk(share: Array) -> Array:
+    """0 to 1 as smoothly as can be, for shares 0 to 1 of the way's time (any shape); held outside."""
+    s = np.clip(share, 0.0, 1.0)
+    return np.asarray(s**3 * (10 - 15 * s + 6 * s**2))
 
 
 def eased_time(n: int, speed_in: float, speed_out: float) -> Array:

@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
+from ..numeric.between import between
 from ..numeric.rotation import log
 from ..shot import Character, Shot
 
@@ -47,7 +48,7 @@ class Clip:
         q = _quaternion(self.turns)
         flips = np.where((q[1:] * q[:-1]).sum(-1) < 0, -1.0, 1.0)
         q = q * np.cumprod(np.concatenate([np.ones((1, q.shape[1])), flips]), 0)[..., None]
-        return replace(self, turns=_from_quaternion(_smooth(q, at)), root=_smooth(self.root, at), fps=fps)
+        return replace(self, turns=_from_quaternion(between(q, at)), root=between(self.root, at), fps=fps)
 
     def shot(self, fps: float | None = None) -> Shot:
         """The clip as a Shot, Z up, at its own rate or at ``fps``."""
@@ -169,15 +170,6 @@ def _quaternion(rotation: Array) -> Array:
     vector = log(rotation)
     angle = np.linalg.norm(vector, axis=-1, keepdims=True)
     return np.concatenate([np.cos(angle / 2), vector * np.sinc(angle / (2 * np.pi)) / 2], -1)
-
-
-def _smooth(rows: Array, at: Array) -> Array:
-    """Rows (F, ...) read at places ``at`` between them, speeds continuous."""
-    last = len(rows) - 1
-    i = np.clip(at.astype(int), 0, max(last - 1, 0))
-    t = (at - i).reshape(-1, *[1] * (rows.ndim - 1))
-    a, b, c, d = (rows[np.clip(i + k, 0, last)] for k in (-1, 0, 1, 2))
-    return b + 0.5 * t * (c - a + t * (2 * a - 5 * b + 4 * c - d + t * (3 * (b - c) + d - a)))
 
 
 def _about_z(angle: Array) -> Array:

@@ -8,16 +8,17 @@ Any other note of medium severity or above on a clean clip is a failure: of the 
 import json
 import zlib
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache, partial
 from pathlib import Path
 
 import numpy as np
 
 from ..note import Note
-from ..shot import Character, Shot
+from ..shot import Shot
 from . import clips
 from .rekey import rekeyed
+from .replay import replayed
 
 Array = np.ndarray
 RATES = (24.0, 30.0)
@@ -29,7 +30,8 @@ SLACK = 0.2
 @dataclass(frozen=True)
 class Accepted:
     """One check's notes on one clip. part: a body part or several ('shin.L, shin.R'), or '' for any; first, last:
-    frames at the clip's own rate, the range's first being 1, or None for the whole clip; rate: the clip's own."""
+    frames at ``rate``, the range's first being 1, or None for the whole clip; rate: the clip's own, of the clip keyed
+    anew 24; keyed: only there."""
 
     clip: str
     check: str
@@ -38,9 +40,10 @@ class Accepted:
     last: int | None
     rate: float
     reason: str
+    keyed: bool = False
 
     def covers(self, clip: str, shot: Shot, note: Note) -> bool:
-        if clip != self.clip or note.check != self.check:
+        if clip != self.clip or note.check != self.check or (self.keyed and shot.characters[0].keys is None):
             return False
         if self.part and not set(note.parts) <= set(self.part.split(", ")):
             return False
@@ -118,24 +121,6 @@ def resampled(shot: Shot, fps: float) -> Shot:
     """A sampled shot at a lower rate, along smooth curves through its samples; keys, props and camera left out."""
     at = np.arange(0, shot.count - 1 + 1e-9, shot.rate / fps)
 
-    def rotations(axes: Array | None) -> Array | None:
-        if axes is None:
-            return None
-        known = np.isfinite(axes).all((0, 2, 3))
-        out = np.full((len(at), *axes.shape[1:]), np.nan)
-        if known.any():
-            q = clips._quaternion(axes[:, known])
-            flips = np.where((q[1:] * q[:-1]).sum(-1) < 0, -1.0, 1.0)
-            q = q * np.cumprod(np.concatenate([np.ones((1, q.shape[1])), flips]), 0)[..., None]
-            out[:, known] = clips._from_quaternion(clips._smooth(q, at))
-        return out
-
-    def one(c: Character) -> Character:
-        goals = tuple(replace(g, place=clips._smooth(g.place, at), reach=clips._smooth(g.reach, at),
-                              influence=clips._smooth(g.influence, at)) for g in c.goals)
-        return replace(c, heads=clips._smooth(c.heads, at), tails=clips._smooth(c.tails, at), axes=rotations(c.axes),
-                       twist_axes=rotations(c.twist_axes), scale=clips._smooth(c.scale, at), goals=goals, keys=None)
-
     # a moving ground mesh and props would need the same; the corpus has none that matter
     return Shot(name=shot.name, frames=np.arange(1.0, len(at) + 1), fps=fps, gravity=shot.gravity,
-                characters=tuple(one(c) for c in shot.characters), unit_scale=shot.unit_scale, file=shot.file)
+                characters=tuple(replayed(c, at) for c in shot.characters), unit_scale=shot.unit_scale, file=shot.file)

@@ -67,6 +67,13 @@ def with_turn(character: Character, part: str, local: Array) -> Character:
     return turn(character, part, above @ local @ own.swapaxes(-1, -2))
 
 
+def rolled(character: Character, part: str, about: Array, rotation: Array) -> Character:
+    """A limb's end turned by world rotations (F, 3, 3) about places (F, 3) on it that stay, its limb solved again."""
+    limb = next(name for name, parts in body.LIMBS.items() if parts[2] == part)
+    place = about + turned(rotation, character.head(part) - about)
+    return turn(reach(character, limb, place), part, rotation)
+
+
 def shift(character: Character, offset: Array) -> Character:
     """The whole character moved by (F, 3)."""
     zero = np.zeros((len(character.heads), 3))

@@ -112,7 +112,8 @@ class CheckTest:
         steps: dict[tuple[Any, ...], set[float]] = {}
         for case in self.planted(24.0):
             note = self.the_note(case, 24.0)
-            sign = -1.0 if note.unit == "px" or note.kind == "flat" else 1.0  # of these the smaller number is the worse
+            # of these the smaller number is the worse
+            sign = -1.0 if note.unit == "px" or note.kind in ("flat", "floats") else 1.0
             assert sign * note.measured >= sign * note.limit, (
                 f"{case.name}: {note.measured:.4g} against {note.limit:.4g} {note.unit}"
             )

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A remedy applied to sampled motion, as an animator would apply it to the keys."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -8,14 +9,16 @@ import numpy as np
 from .. import body
 from ..measures.contacts import Contacts, contacts
 from ..measures.keyed import Keyed, keyed
+from ..measures.supports import Supports, supports
 from ..measures.turn import local_axes, parent_on
-from ..numeric.ease import ease_places, ease_rotations, end_speeds
+from ..numeric.ease import ease_places, ease_rotations, end_speeds, min_jerk
 from ..numeric.fcurve import BEZIER
 from ..numeric.rotation import exp, log, relative, shortest
-from ..remedy import Drift, Ease, Move, Pin, Remedy, Settle, Turn
+from ..remedy import Drift, Ease, Fly, Give, Move, Pin, Remedy, Settle, Turn
 from ..shot import Character, Shot, with_character
 from ..study import Study
 from . import edit
+from .replay import stretched
 
 Array = np.ndarray
 _LIMB_OF_END = {parts[2]: limb for limb, parts in body.LIMBS.items()}
@@ -34,12 +37,7 @@ class CannotMend(ValueError):
 def envelope(shot: Shot, first: float, last: float, ease: float) -> Array:
     """(F,) 1 from scene frame ``first`` to ``last``, minimum-jerk ramps of ``ease`` frames outside, 0 beyond."""
     outside = np.maximum(np.maximum(first - shot.frames, shot.frames - last), 0)
-    return _smooth(1 - outside / max(ease, 1e-9))
-
-
-def _smooth(share: Array) -> Array:
-    s = np.clip(share, 0, 1)
-    return np.asarray(s**3 * (10 - 15 * s + 6 * s**2))
+    return min_jerk(1 - outside / max(ease, 1e-9))
 
 
 def mend(shot: Shot, remedy: Remedy, name: str) -> Shot:
@@ -56,6 +54,8 @@ def mend(shot: Shot, remedy: Remedy, name: str) -> Shot:
         )
     if character is None:
         raise CannotMend(f"no character {name!r} in the shot")
+    if isinstance(remedy, Fly):
+        return _flown(shot, remedy, character)
     return with_character(shot, character, _mended(shot, remedy, character))
 
 
@@ -64,11 +64,15 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
         weight = envelope(shot, *remedy.frames, remedy.ease)[:, None]
         offsets = remedy.offsets or (remedy.offset,)
         offset = np.stack([_per_frame(shot, remedy.frames, tuple(o[k] for o in offsets)) for k in range(3)], -1)
-        return moved(character, remedy.target, weight * offset)
+        return moved(character, remedy.target, weight * offset, _aloft(shot, character, weight * offset))
     if isinstance(remedy, Turn):
         return _turned(shot, remedy, character)
     if isinstance(remedy, Pin):
         return _pinned(shot, remedy, character)
+    if isinstance(remedy, Give):
+        offset = np.stack([_per_frame(shot, remedy.frames, tuple(o[k] for o in remedy.offsets)) for k in range(3)], -1)
+        inside = (shot.frames >= remedy.frames[0]) & (shot.frames <= remedy.frames[1])
+        return moved(character, remedy.target, offset * inside[:, None])
     if isinstance(remedy, Settle):
         return _settled(shot, remedy, character)
     if isinstance(remedy, Drift):
@@ -76,18 +80,47 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
         for part in remedy.targets:
             character = edit.turn(character, part, drift)
         return character
+    assert isinstance(remedy, Ease)
     return _eased(shot, remedy, character)
 
 
-def moved(character: Character, target: str, offset: Array) -> Character:
-    """A limb's end, the pelvis (feet and hands with goals stay) or any other part moved by (F, 3)."""
+def _flown(shot: Shot, remedy: Fly, character: Character) -> Shot:
+    """Frames taken out of a flight or put into it, then the whole figure moved; its feet are off the ground."""
+    first, last = remedy.frames
+    if remedy.added:
+        shot = stretched(shot, character.name, first, last, remedy.added)
+        character = next(c for c in shot.characters if c.name == character.name)
+    if not remedy.offsets:
+        return shot
+    span = (first, last + remedy.added)
+    padded = ((0.0, 0.0, 0.0), *remedy.offsets, (0.0, 0.0, 0.0))
+    offset = np.stack([_per_frame(shot, span, tuple(o[k] for o in padded)) for k in range(3)], -1)
+    return with_character(shot, character, edit.shift(character, offset))
+
+
+def _aloft(shot: Shot, character: Character, offset: Array) -> list[str]:
+    """Limbs whose foot stands, or whose hand touches anything, at no sample at which the offset (F, 3) moves the body:
+    a hand that carries a thing or hangs is taken along, wherever its goal is kept."""
+    study = Study(shot)
+    touch: Contacts = study.of(contacts, character)
+    moves = np.linalg.norm(offset, axis=-1) > STANDS * character.leg_length
+    free = [limb for limb, parts in body.LIMBS.items()
+            if parts[2] in touch.planted and not touch.standing(parts[2])[moves].any()]
+    found: Supports = study.of(supports, character)
+    hands = [limb for limb, parts in body.LIMBS.items() if limb.startswith("arm") and parts[2] in found.parts]
+    return free + [limb for limb in hands if not found.touches[found.parts.index(body.LIMBS[limb][2])][moves].any()]
+
+
+def moved(character: Character, target: str, offset: Array, along: Sequence[str] = ()) -> Character:
+    """A limb's end, the pelvis (feet and hands with goals stay, but for the limbs ``along``, which go with it) or any
+    other part moved by (F, 3)."""
     if target in _LIMB_OF_END:
         return edit.reach(character, _LIMB_OF_END[target], edit.aim(character, target) + offset, relax=True)
     if target == "pelvis":
         held = [
             limb
             for limb, parts in body.LIMBS.items()
-            if limb.startswith("leg") or any(g.part == parts[2] for g in character.goals)
+            if limb not in along and (limb.startswith("leg") or any(g.part == parts[2] for g in character.goals))
         ]
         return edit.carry_root(character, offset, held)
     raise CannotMend(f"only a limb's end, the pelvis or a prop can be moved, not {target}")
@@ -99,7 +132,13 @@ def _turned(shot: Shot, remedy: Turn, character: Character) -> Character:
     axes = remedy.axis if isinstance(remedy.axis[0], tuple) else (remedy.axis,)
     axis = np.stack([_per_frame(shot, remedy.frames, tuple(a[k] for a in axes)) for k in range(3)], -1)
     axis /= np.maximum(np.linalg.norm(axis, axis=-1, keepdims=True), 1e-12)
-    return edit.turn(character, remedy.target, exp(axis * np.radians(weight * angle)[:, None]))
+    rotation = exp(axis * np.radians(weight * angle)[:, None])
+    if not remedy.about:
+        return edit.turn(character, remedy.target, rotation)
+    if remedy.target not in _LIMB_OF_END:
+        raise CannotMend(f"only a foot or a hand can be turned about another place than its joint, not {remedy.target}")
+    about = np.stack([_per_frame(shot, remedy.frames, tuple(p[k] for p in remedy.about)) for k in range(3)], -1)
+    return edit.rolled(character, remedy.target, about, rotation)
 
 
 def _per_frame(shot: Shot, frames: tuple[int, int], values: tuple[float, ...]) -> Array:
@@ -181,7 +220,7 @@ def _feet_held(shot: Shot, before: Character, eased: Character, touch: Contacts,
             stands = touch.standing(parts[2]) if parts[2] in touch.planted else np.zeros(shot.count, bool)
             slid = np.flatnonzero(moves & stands & (speed < SWINGS * before.leg_length))
             away = np.abs(np.arange(shot.count)[:, None] - slid).min(1, initial=shot.count) / shot.rate
-            weight = _smooth(1 - away / LANDING)
+            weight = min_jerk(1 - away / LANDING)
         if weight.any():
             eased = edit.reach(eased, limb, eased.head(parts[2]) + weight[:, None] * back)
     return eased

@@ -1,21 +1,26 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """All kinds of planted faults, one after the other."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from .plant_bends import bends
+from .plant_carries import carries
+from .plant_edges import edges
+from .plant_flights import caught, floats, posts, throws
 from .plant_freezes import freezes
 from .plant_gaps import gaps
 from .plant_marches import marches
 from .plant_pulls import pulls
 from .plant_skates import skates
 from .plant_stops import stops
+from .plant_tilts import tilts
 from .plants import Case, Clean
 
-KINDS = (bends, pulls, skates, marches, gaps, stops, freezes)
+KINDS = (bends, pulls, skates, marches, gaps, edges, floats, throws, posts, caught, carries, tilts, stops, freezes)
 
 
-def cases(clean: Clean) -> Iterator[Case]:
-    """Every case that can be planted in a clean shot."""
+def cases(clean: Clean, families: Sequence[str] = ()) -> Iterator[Case]:
+    """Every case that can be planted in a clean shot, of the named kinds ('bends') or of all where none is named."""
     for kind in KINDS:
-        yield from kind(clean)
+        if not families or kind.__name__ in families:
+            yield from kind(clean)

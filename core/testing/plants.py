@@ -9,6 +9,7 @@ read from the checks' own measures. Used by tests and by the corpus run.
 import zlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from .. import body
 from ..catalogue import chosen
 from ..measures.contacts import Contacts, contacts
 from ..note import Note, Result
+from ..numeric import ease
 from ..numeric.rotation import angle_between, dot, turned, unit
 from ..runner import finish
 from ..shot import Character, Shot
@@ -24,6 +26,8 @@ from .mend import CannotMend, mend
 
 Array = np.ndarray
 Window = tuple[int, int]
+#: What a maker makes: a case, or a list of them.
+Made = TypeVar("Made")
 
 SIZES = ("small", "middle", "large")
 #: Seconds of a planted bend or pull, and of its top: 13 and 3 frames of 24.
@@ -71,13 +75,14 @@ class Case:
 class Verdict:
     """What a review said about a case. note: the one found; others: new notes of other checks, or further ones of this
     check, in the window; silenced: whether the remedy made the note go away (None: no remedy to apply); raised: new
-    notes of medium severity or above that it brought."""
+    notes of medium severity or above that it brought; tried: such notes on trial."""
 
     case: Case
     note: Note | None
     others: tuple[Note, ...]
     silenced: bool | None
     raised: tuple[Note, ...]
+    tried: tuple[Note, ...] = ()
 
     @property
     def severity_right(self) -> bool:
@@ -126,9 +131,9 @@ def judge(case: Case, clean: Result) -> Verdict:
         return Verdict(case, note, others, None, ())
     left = [n for n in mended if n.check == case.check and case.part in n.parts and not _known(n, clean.notes)
             and n.start <= note.end and note.start <= n.end]
-    raised = tuple(n for n in mended if n.severity.rank >= 1 and not n.trial and not _known(n, notes)
-                   and not _known(n, clean.notes))
-    return Verdict(case, note, others, not left, raised)
+    loud = [n for n in mended if n.severity.rank >= 1 and not _known(n, notes) and not _known(n, clean.notes)]
+    return Verdict(case, note, others, not left, tuple(n for n in loud if not n.trial),
+                   tuple(n for n in loud if n.trial))
 
 
 def _known(note: Note, others: Sequence[Note]) -> bool:
@@ -147,9 +152,7 @@ def quiet(clean: Result, shot: Shot, window: Window, parts: Sequence[str]) -> bo
 # ---- time --------------------------------------------------------------------------------------------------
 
 
-def min_jerk(s: Array) -> Array:
-    s = np.clip(s, 0.0, 1.0)
-    return np.asarray(s**3 * (10 - 15 * s + 6 * s**2))
+min_jerk = ease.min_jerk
 
 
 def bump(shot: Shot, centre: int, whole: float = WHOLE, top: float = TOP) -> Array:
@@ -181,8 +184,8 @@ def centres(shot: Shot, whole: float = WHOLE, most: int = 40) -> list[int]:
     return [int(i) for i in rng.permutation(every)]
 
 
-def spaced(found: Iterator[tuple[int, Callable[[str], Case]]], shot: Shot, gap: float = WHOLE,
-           places: int = PLACES) -> list[Callable[[str], Case]]:
+def spaced(found: Iterator[tuple[int, Callable[[str], Made]]], shot: Shot, gap: float = WHOLE,
+           places: int = PLACES) -> list[Callable[[str], Made]]:
     """The first makers of cases whose centers are ``gap`` seconds apart."""
     taken: list[int] = []
     out = []

@@ -17,7 +17,7 @@ from .asking import check, checked
 
 @pytest.fixture(autouse=True)
 def keeper(request: Any, face: None) -> None:
-    """The keeper's shot with its five faults, checked, where a test asks for no other."""
+    """The keeper's shot with its planted faults, checked, where a test asks for no other."""
     if "sliding" not in request.fixturenames:
         keeper_faults.build()
         check()

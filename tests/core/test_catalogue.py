@@ -41,7 +41,7 @@ def test_limit_has_steps_a_unit_and_a_source(name: str) -> None:
     check = catalogue()[name]
     steps = [check.limit.step(severity) for severity in Severity]
     assert steps in (sorted(steps), sorted(steps, reverse=True))
-    assert check.limit.unit in ("m", "m/s", "s", "deg", "frames", "px", "1"), check.limit.unit
+    assert check.limit.unit in ("m", "m/s", "s", "deg", "frames", "px", "1", "g", "BW"), check.limit.unit
     assert len(check.limit.source) > 10
     assert check.lane in LANES
 

@@ -17,6 +17,7 @@ LEG = 0.85
 #: check -> who published it, as the number is printed, its value in the limit's own unit (slip: meters on an adult),
 #: and the step that it stands for.
 PUBLISHED = {
+    "airborne": ("Jorges and others 2018", "13 to 30 %", 1 - 0.13, Severity.LOW),
     "overextension": ("Harrison 2004, ACM TOG 23:569-573", "3 %", 0.03, Severity.MEDIUM),
     "slip": ("Prazak, Hoyet and O'Sullivan 2011", "21 mm", 0.021, Severity.LOW),
 }

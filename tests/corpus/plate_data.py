@@ -13,8 +13,8 @@ from pathlib import Path
 
 import numpy as np
 from plumbline.core.numeric import rotation as rot
+from plumbline.core.numeric.between import between
 from plumbline.core.shot import Character, Shot, Sole
-from plumbline.core.testing.clips import _smooth
 
 from .plate_joints import fitted, joints_by_laboratory, joints_of_legs, joints_of_one_person, middle
 
@@ -85,7 +85,7 @@ class Trial:
         at = (now - self.times[0]) * rate
 
         def read(rows: Array) -> Array:
-            return _smooth(rows, at)
+            return between(rows, at)
 
         return figure(self, read, len(now), fps), now
 

@@ -6,7 +6,8 @@
 DIR holds the hand-keyed files. A slide: the foot's own skin (of captured skeletons: its joints) as Blender moves it;
 step by step the touching vertex that moves least, so that a pivot reads zero. A pulled limb: how far its IK
 constraint's target stands from the chain's tip, or, where motion is baked, how much longer than at rest the chain is.
-An even move: how little the bone's turn against its parent differs from frame to frame.
+An even move: how little the bone's turn against its parent differs from frame to frame. Flights and pushes:
+remeasure_weight.py.
 Prints a line for each row of accepted.json, and ends with 1 where a fault is not there.
 """
 
@@ -22,7 +23,7 @@ from plumbline.core.shot import Character, Shot
 from plumbline.core.testing import clips, corpus
 from plumbline.core.testing.corpus import Accepted
 
-from . import files
+from . import files, remeasure_weight
 
 Array = np.ndarray
 
@@ -31,6 +32,7 @@ LOW_JOINT = 0.04  # of a leg over its lowest in the row's frames: the floor of c
 LEAST_SLIDE = 0.04  # of a leg; medium begins at 0.042
 LEAST_PULL = 0.015  # of the limb
 MOST_UNEVEN = 0.05  # of the mean turn a frame
+LEAST = {"slip": LEAST_SLIDE, "overextension": LEAST_PULL, "linear-span": 1 - MOST_UNEVEN}
 WALKS = 0.5  # legs a second: faster, the feet of the whole clip go with a belt
 
 
@@ -187,7 +189,11 @@ def main(folder: Path) -> int:
     missing, opened, clip = 0, Path(), ""
     for row in corpus.accepted():
         if row.clip in clips.names():
-            share, words = captured(row)
+            if row.check in remeasure_weight.BY_CHECK:
+                there, words = remeasure_weight.BY_CHECK[row.check](row, remeasure_weight.shot_of(row))
+            else:
+                share, words = captured(row)
+                there = share >= LEAST[row.check]
         else:
             path = file_of(folder, row.clip)
             if path != opened:
@@ -195,9 +201,12 @@ def main(folder: Path) -> int:
                 opened, clip = path, ""
             if row.clip != clip:
                 scene, clip = Scene(path, row.clip), row.clip
-            measure = {"slip": scene.slide, "overextension": scene.pull, "linear-span": scene.even}[row.check]
-            share, words = measure(row)
-        there = share >= {"slip": LEAST_SLIDE, "overextension": LEAST_PULL, "linear-span": 1 - MOST_UNEVEN}[row.check]
+            if row.check in remeasure_weight.BY_CHECK:
+                there, words = remeasure_weight.BY_CHECK[row.check](row, scene.shot)
+            else:
+                measure = {"slip": scene.slide, "overextension": scene.pull, "linear-span": scene.even}[row.check]
+                share, words = measure(row)
+                there = share >= LEAST[row.check]
         missing += not there
         print(f"{'there  ' if there else 'MISSING'} {row.clip}, frames {row.first} to {row.last}: {words}", flush=True)
     print(f"{len(corpus.accepted())} faults, {missing} missing")

@@ -1,12 +1,14 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Runs the checks over real motion, and over faults planted in it, and counts.
 
-    build.py corpus [--more DIR] [--only TEXT]
+    build.py corpus [--more DIR] [--only TEXT] [--planted KINDS]
 
 Clean clips first: every note of medium severity or above that tests/corpus/accepted.json does not hold is printed and
 counted as false. Then the planted faults. A third of the clips, told by a fixed hash of their names, is held back:
 limits are chosen on the others, and both are counted apart. --more adds the BVH and hand-keyed files of a folder. The
-tables go to docs/corpus.md, those of slip's limits to docs/corpus_slip.md, tangent's own to docs/corpus_tangent.md.
+tables go to docs/corpus.md, those of slip's limits to docs/corpus_slip.md, of balance and flight to
+docs/corpus_weight.md, tangent's own to docs/corpus_tangent.md. --planted plants the named kinds of faults alone, as
+carries,tilts, says what is found and what remedies do, and writes nothing.
 Exit code 1 where a false note is left.
 """
 
@@ -14,7 +16,7 @@ import os
 import sys
 import time
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from plumbline.core.note import Result
@@ -23,21 +25,29 @@ from plumbline.core.shot import Shot
 from plumbline.core.testing import clips, corpus, planting
 from plumbline.core.testing.plants import Clean, Verdict, judge, prepared, review
 
-from . import files, slip_page, tangent_page
-from .tables import Row, Tally, clean_table, page, planted_table
+from . import files, slip_page, tangent_page, weight_page
+from .tables import Row, Tally, clean_table, law_table, page, planted_table
 
 DOCS = Path(__file__).resolve().parents[2] / "docs" / "corpus.md"
 
 
 def main(words: list[str]) -> int:
     told = dict(zip(words[::2], words[1::2], strict=False))
-    if len(words) % 2 or set(told) - {"--more", "--only"} or not Path(told.get("--more", ".")).is_dir():
-        print("usage: build.py corpus [--more DIR] [--only TEXT], DIR a folder with BVH, .blend and .glb files, TEXT "
-              "what the names of the clips to run hold", file=sys.stderr)
+    families = told.get("--planted", "").split(",")
+    if (len(words) % 2 or set(told) - {"--more", "--only", "--planted"} or not Path(told.get("--more", ".")).is_dir()
+            or ("--planted" in told and set(families) - {kind.__name__ for kind in planting.KINDS})):
+        print("usage: build.py corpus [--more DIR] [--only TEXT] [--planted KINDS], DIR a folder with BVH, .blend and "
+              ".glb files, TEXT what the names of the clips to run hold, KINDS of faults to plant and nothing else: "
+              f"{','.join(kind.__name__ for kind in planting.KINDS)}", file=sys.stderr)
         return 2
     more, only = Path(told["--more"]) if "--more" in told else None, told.get("--only", "")
     start = time.monotonic()
     progress = Progress(sys.stderr, "corpus", sys.stderr.isatty())
+    if "--planted" in told:
+        tallies = planted(clean(None, progress, only, hosts_only=True), progress, families)
+        progress.clear()
+        print(f"{planted_table(tallies)}\n\n{law_table(tallies)}\n{time.monotonic() - start:.0f} s")
+        return int(not tallies)
     rows = clean(more, progress, only)
     if only:
         progress.clear()
@@ -50,6 +60,7 @@ def main(words: list[str]) -> int:
     print(planted_table(tallies))
     DOCS.write_text(text, "utf-8")
     slip_page.run(more, progress)
+    weight_page.run(more, progress, tallies)
     wrong = tangent_page.run(more, progress)
     print(f"{time.monotonic() - start:.0f} s")
     return int(wrong > 0 or any(row.false for row in rows))
@@ -64,12 +75,14 @@ def subjects(more: Path | None, only: str = "") -> Iterator[tuple[corpus.Subject
         yield from files.subjects(more, only)
 
 
-def clean(more: Path | None, progress: Progress, only: str = "") -> list[Row]:
-    """One row a clip and rate; only shots of this run that faults are planted in are kept."""
+def clean(more: Path | None, progress: Progress, only: str = "", hosts_only: bool = False) -> list[Row]:
+    """One row a clip and rate; of those alone that faults are planted in where ``hosts_only`` says so."""
     rows = []
     total = len(list(corpus.captured(more))) + len(list(corpus.proxies())) + 1
     for k, (subject, why) in enumerate(subjects(more, only)):
         progress.part(f"{subject.clip} at {subject.rate}", 0.4 * min(1.0, k / total))
+        if hosts_only and not hosting(subject):
+            continue
         if why:
             rows.append(Row(subject, 0.0, 0, (), (), (), why))
             continue
@@ -93,16 +106,22 @@ def row_of(subject: corpus.Subject, shot: Shot, result: Result) -> Row:
                skipped, corpus.faulty_proxies().get(subject.clip, "") if faulty else "", trial)
 
 
-def planted(rows: list[Row], progress: Progress) -> list[Tally]:
-    """Faults planted in captured clips at 24 and in keyed ones, where the clip itself raised nothing unaccepted."""
-    own = {a.clip for a in corpus.accepted()}
-    carried = {*clips.names(), "keeper"}
-    hosts = [r.subject for r in rows if not r.why and not r.false and r.subject.clip in carried - own
-             and ((r.subject.kind == "captured" and r.subject.rate == "24") or r.subject.kind == "keyed")]
+def hosting(subject: corpus.Subject) -> bool:
+    """Whether faults are planted in it, if it is clean: captured clips at 24 and keyed ones that anybody has."""
+    return subject.clip in {*clips.names(), "keeper"} and (
+        (subject.kind == "captured" and subject.rate == "24") or subject.kind == "keyed")
+
+
+def planted(rows: list[Row], progress: Progress, families: Sequence[str] = ()) -> list[Tally]:
+    """Faults of some kinds, all where none is named, planted where the clip itself raised nothing unaccepted."""
+    own = {kind: {a.clip for a in corpus.accepted() if kind == "keyed" or not a.keyed}
+           for kind in ("captured", "keyed")}
+    hosts = [r.subject for r in rows if not r.why and not r.false and hosting(r.subject)
+             and r.subject.clip not in own[r.subject.kind]]
     counts: dict[tuple[str, str, str], Tally] = defaultdict(Tally)
     for k, subject in enumerate(hosts):
         host: Clean = prepared(subject.make())
-        for case in planting.cases(host):
+        for case in planting.cases(host, families):
             progress.part(f"{subject.clip}: {case.kind}", 0.4 + 0.6 * k / len(hosts))
             verdict: Verdict = judge(case, host.result)
             tally = counts[(case.kind, subject.kind, case.size)]

@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Real motion raises no note of medium severity or above but the clips' own, listed faults."""
 
+from collections.abc import Iterable
+
 import pytest
 from plumbline.core.note import Note
 from plumbline.core.shot import Shot
@@ -12,6 +14,12 @@ def told(found: list[Note]) -> list[str]:
     return [f"{n.severity} {n.check} {n.part} {n.start}-{n.end}: {n.text}" for n in found]
 
 
+def on_trial(name: str, shot: Shot, notes: Iterable[Note]) -> list[Note]:
+    """Notes of balance and flight of medium severity or above that the list does not hold: silent though on trial."""
+    return [n for n in notes if n.lane == "Balance" and n.severity.rank >= 1
+            and not any(a.covers(name, shot, n) for a in corpus.accepted())]
+
+
 def test_the_clips_are_there() -> None:
     assert len(clips.names()) == 22, "python3 build.py test fetches them into .cache/clips"
 
@@ -20,22 +28,25 @@ def test_the_clips_are_there() -> None:
 def test_captured_clips_at_their_own_rate_and_at_24_and_30(name: str) -> None:
     for fps in corpus.rates_of(clips.clip(name).fps):
         shot = clips.load(name, fps)
-        assert not told(corpus.unaccepted(name, shot, review(shot).notes)), f"at {fps:g}"
+        notes = review(shot).notes
+        assert not told(corpus.unaccepted(name, shot, notes)), f"at {fps:g}"
+        assert not told(on_trial(name, shot, notes)), f"at {fps:g}"
 
 
 @pytest.mark.parametrize("name", [n for n in clips.names() if n not in corpus.faulty_proxies()])
 def test_keyed_proxies(name: str) -> None:
     shot = corpus.proxy(name)
     loud = [n for n in review(shot).notes if n.severity.rank >= 1]
-    assert not told(loud)
+    assert not told([n for n in loud if not any(a.covers(name, shot, n) for a in corpus.accepted())])
 
 
 def test_every_accepted_note_is_still_raised() -> None:
     """An entry that no note needs any more would hide the next false one."""
     for entry in (e for e in corpus.accepted() if e.clip in clips.names()):
         found = []
-        for fps in corpus.rates_of(clips.clip(entry.clip).fps):
-            shot: Shot = clips.load(entry.clip, fps)
+        shots = [corpus.proxy(entry.clip)] if entry.keyed else [
+            clips.load(entry.clip, fps) for fps in corpus.rates_of(clips.clip(entry.clip).fps)]
+        for shot in shots:
             found += [n for n in review(shot).notes if n.severity.rank >= 1 and entry.covers(entry.clip, shot, n)]
         assert found, f"{entry.clip}: {entry.check}, {entry.reason}"
         assert len(entry.reason.split()) > 5

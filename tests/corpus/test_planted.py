@@ -22,7 +22,7 @@ from plumbline.core.testing.plants import Case, Clean, Verdict, judge, prepared
 CLIPS = {
     "bends": ("humanoid3d_getup_faceup", "humanoid3d_kick", "humanoid3d_spinkick", "humanoid3d_cartwheel",
               "humanoid3d_roll", "test_freebvh", "turn_left0", "humanoid3d_dance_a", "humanoid3d_getup_facedown",
-              "test_mocapbank"),
+              "test_mocapbank", "humanoid3d_dance_b"),
     "pulls": ("humanoid3d_spinkick", "humanoid3d_dance_b", "0walk_forward", "humanoid3d_cartwheel",
               "humanoid3d_spin"),
     "skates": ("humanoid3d_walk", "turn_left0", "turn_left1", "turn_right1", "test_freebvh", "humanoid3d_jump",

@@ -272,7 +272,7 @@ def steps() -> Iterator[float]:
     hands.install()
     yield from hands.open_shot()
     yield from hands.check()
-    assert len(hands.checked().notes) == 5, f"{len(hands.checked().notes)} notes"
+    assert len(hands.checked().notes) == 8, f"{len(hands.checked().notes)} notes"
     yield 0.5
     yield from marks_answer_the_mouse()
     yield from evidence_lies_where_blender_shows_it()

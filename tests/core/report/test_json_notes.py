@@ -35,9 +35,12 @@ REMEDIES = (
     r.Move("foot.L", (0.1, 0.0, 0.02), SPAN, toward="back"),
     r.Turn("shin.L", (1.0, 0.0, 0.0), -12.0, SPAN),
     r.Turn("shin.L", (B, C, B), (1.0, 2.0, 3.0), SPAN),
+    r.Turn("foot.L", (B, C, B), (1.0, 2.0, 3.0), SPAN, toward="toes down", about=(A, B, C), pivot="heel"),
     r.Pin("foot.R", (A, B, C), SPAN),
     r.Pin("foot.R", (A, B, C), SPAN, body=(A, C, C)),
     r.Ease(("hand.R",), SPAN, ease_in=False, paths=("foot.L",)),
+    r.Fly("pelvis", SPAN, -2, (A, B, C), 0.2),
+    r.Give("pelvis", SPAN, 0.2, 4, (A, B, C)),
     r.Settle(("hand.R", "head"), SPAN, ((A, B, A), (A, C, A))),
     r.Drift(("head",), B, (0.0, 3.0, 0.0), SPAN),
 )

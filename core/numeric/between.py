@@ -1,0 +1,17 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Sampled rows read between their samples."""
+
+import numpy as np
+
+Array = np.ndarray
+
+
+def between(rows: Array, at: Array) -> Array:
+    """Rows (F, ...) read at places ``at`` (N,) between them, speeds continuous (a cubic through four rows each, Catmull
+    and Rom); beyond the ends the last row is repeated."""
+    last = len(rows) - 1
+    at = np.clip(at, 0, last)
+    i = np.clip(at.astype(int), 0, max(last - 1, 0))
+    t = (at - i).reshape(-1, *[1] * (rows.ndim - 1))
+    a, b, c, d = (rows[np.clip(i + k, 0, last)] for k in (-1, 0, 1, 2))
+    return np.asarray(b + 0.5 * t * (c - a + t * (2 * a - 5 * b + 4 * c - d + t * (3 * (b - c) + d - a))))

@@ -1,0 +1,276 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Planted flights: jumps whose time in the air is stretched, and landings that stop within frames.
+
+Stretched are flights that a clip itself makes within 7 % of gravity, sideways under 0.12 g, and figures thrown up out
+of any upright motion: by 10, 25 and 50 % in time, so that they read 1 / share^2 of gravity.
+
+A landing is stopped evenly within 3, 2 and 1 frames of 24, of a clip's own jump by holding the hips over feet that
+stay, of a figure thrown up and caught again by letting them sink so long: the work of the fall over what the center of
+mass still sinks gives the force that is asked for.
+"""
+
+from collections.abc import Callable, Iterator
+from functools import partial
+from itertools import islice
+
+import numpy as np
+
+from ..checks.airborne import FLOATS
+from ..checks.hard_landing import HardLanding
+from ..measures.flights import Flight, flights
+from ..measures.mass import Masses, masses_of
+from ..note import Severity
+from ..shot import Character
+from ..study import Study
+from ..tables.segments import FEMALE
+from . import edit
+from .plants import SIZES, Case, Clean, Window, centres, min_jerk, quiet, review, spaced
+from .replay import stretched
+
+Array = np.ndarray
+
+SHARES = dict(zip(SIZES, (1.1, 1.25, 1.5), strict=True))
+FRAMES = dict(zip(SIZES, (3, 2, 1), strict=True))
+#: A host's own flight is this near to gravity's, and sideways.
+TRUE, STRAIGHT = 0.07, 0.12
+#: s in the air of a thrown figure, before it is stretched.
+THROWN = 0.5
+#: s for which a foot stands before it is thrown and after it.
+FOOTING = 0.2
+#: s in the air of a figure whose landing is stopped, tried one after the other; m of even push before that; s of the
+#: crouch into it, and of the way back up after the landing.
+JUMPS, PUSH, CROUCH, RISES = (0.46, 0.5, 0.42, 0.54), 0.2, 0.45, 0.6
+#: s before and after the jump that the clip must last: the crouch and the way up may be cut.
+AROUND = 0.2
+#: s: a force is asked for its severity where a touch so much sooner and so much later would have the same.
+SOONER, LATER = 0.003, 0.007
+#: s: what the moment of a touch is known to; forces with so much of fall added to the give.
+LATE = 0.010
+WITHIN = (LATE, 2 * LATE, 0.0)
+PARTS = ("pelvis", "foot.L", "foot.R")
+
+
+def floats(clean: Clean) -> Iterator[Case]:
+    """All stretched flights of a clean shot."""
+    shot = clean.shot
+    for flight in _true(clean):
+        first, last = shot.frame(flight.first - 1), shot.frame(flight.last + 1)
+        for size, share in SHARES.items():
+            added = round((share - 1) * (last - first))
+            now = flight.pull / ((last - first + added) / (last - first)) ** 2
+            window = (flight.first, flight.last + added)
+            yield Case("flight stretched", size, stretched(shot, clean.character.name, first, last, added), "airborne",
+                       "pelvis", _floating(now), now, 0.1 * now, window, (first, last + added), "floats")
+
+
+def throws(clean: Clean) -> Iterator[Case]:
+    """The whole figure thrown up and caught again, limbs as they move in the clip, on a parabola that 0.5 s under
+    gravity would draw, stretched in time."""
+    shot, c = clean.shot, clean.character
+
+    def found() -> Iterator[tuple[int, Callable[[str], Case]]]:
+        for centre in centres(shot, THROWN * SHARES["large"]):
+            most = _window(clean, centre, SHARES["large"])
+            if clean.upright(most) and _stands(clean, most) and quiet(clean.result, shot, most, c.parts):
+                yield centre, partial(_thrown_case, clean, centre)
+
+    for make in spaced(found(), shot, 2 * THROWN):
+        for size in SIZES:
+            yield make(size)
+
+
+def _stands(clean: Clean, window: Window) -> bool:
+    """Whether a foot stands before the window, and one after it."""
+    some = np.zeros(clean.shot.count, bool)
+    for part in clean.touch.planted:
+        some |= clean.touch.standing(part)
+    wide = round(FOOTING * clean.shot.rate)
+    first, last = window
+    return first >= wide and bool(some[first - wide:first + 1].all() and some[last:last + wide + 1].all())
+
+
+def thrown(clean: Clean, window: Window, pull: float) -> Character:
+    """The character moved as a whole so that its center of mass draws a parabola over the window, of ``pull`` times the
+    scene's gravity, from where it is to where it will be."""
+    shot, c = clean.shot, clean.character
+    center = centers(c)
+    first, last = window
+    s = (np.arange(shot.count) - first) / (last - first)
+    seconds = (last - first) / shot.rate
+    line = center[first] + np.clip(s, 0, 1)[:, None] * (center[last] - center[first])
+    path = line - pull * shot.gravity * (s * (1 - s))[:, None] * seconds**2 / 2
+    return edit.shift(c, np.where(((s > 0) & (s < 1))[:, None], path - center, 0.0))
+
+
+def _window(clean: Clean, centre: int, share: float) -> Window:
+    half = round(THROWN * share * clean.shot.rate / 2)
+    return centre - half, centre + half
+
+
+def _thrown_case(clean: Clean, centre: int, size: str) -> Case:
+    """Known is the figure thrown as gravity has it, from the same frame on: with no crouch it leaves and lands as
+    hard."""
+    shot = clean.shot
+    window = _window(clean, centre, SHARES[size])
+    lands = window[0] + round((window[1] - window[0]) / SHARES[size])
+    honest = review(clean.with_(thrown(clean, (window[0], lands), 1.0)))
+    now = SHARES[size] ** -2
+    frames = shot.frame(window[0]), shot.frame(window[1])
+    return Case("flight thrown", size, clean.with_(thrown(clean, window, now)), "airborne", "pelvis", _floating(now),
+                now, 0.1 * now, window, frames, "floats", known=honest)
+
+
+def posts(clean: Clean) -> Iterator[Case]:
+    """All landings of a clean shot, stopped."""
+    shot = clean.shot
+    for flight in _true(clean):
+        if flight.on is None:
+            continue
+        for size, frames in FRAMES.items():
+            planted = stopped(clean, flight, frames / 24)
+            if planted is None:
+                continue
+            fall = _stop(shot.rate, shot.times, planted, flight)
+            force, least, most = (_mean(*fall, late) for late in WITHIN)
+            if not _sure(*fall):
+                continue
+            severity = HardLanding.limit.severity(force)
+            stop = min(int(flight.on + np.ceil(frames / 24 * shot.rate)) + 1, shot.count - 1)
+            at = shot.frame(flight.last + 1)
+            yield Case("landing stopped", size, clean.with_(planted), "hard-landing", "pelvis",
+                       None if severity is None else severity.value, force, max(most - least, 0.5),
+                       (flight.last + 1, stop), (at, at), "landing")
+
+
+def caught(clean: Clean) -> Iterator[Case]:
+    """The whole figure thrown up out of a crouch and falling as gravity has it, its landing stopped."""
+    shot = clean.shot
+    around = JUMPS[0] + 2 * AROUND
+
+    def found() -> Iterator[tuple[int, Callable[[str], list[Case]]]]:
+        for centre in centres(shot, around):
+            window = _jump(clean, centre, JUMPS[0])
+            if clean.upright(window) and _stands(clean, window) and quiet(clean.result, shot, window, PARTS):
+                yield centre, partial(_caught_cases, clean, centre)
+
+    for make in spaced(found(), shot, around):
+        for size in SIZES:
+            yield from make(size)
+
+
+def landed(clean: Clean, window: Window, seconds: float) -> Character:
+    """The figure thrown up over the window by gravity, the hips braked evenly within ``seconds`` of its end."""
+    shot, c = clean.shot, clean.character
+    up = thrown(clean, window, 1.0)
+    speed = _fall(clean, window)
+    t = np.arange(shot.count) / shot.rate
+    after = np.clip(t - window[1] / shot.rate, 0.0, None)
+    before = np.clip(window[0] / shot.rate - t, 0.0, None)
+    hips = _given(after, speed, speed * seconds / 2, RISES) + _given(before, speed, PUSH, CROUCH)
+    return edit.carry_root(up, hips[:, None] * c.up)
+
+
+def _given(since: Array, speed: float, give: float, back: float) -> Array:
+    """Height (F,) m of hips that are stopped evenly from ``speed`` over ``give``, and are back within ``back`` s."""
+    lasts = 2 * give / speed
+    s = np.clip(since, 0.0, lasts)
+    return np.asarray((speed**2 / (4 * give) * s**2 - speed * s) * (1 - min_jerk((since - lasts) / back)))
+
+
+def _fall(clean: Clean, window: Window) -> float:
+    """m/s downward at the window's end."""
+    height = centers(clean.character) @ clean.character.up
+    seconds = (window[1] - window[0]) / clean.shot.rate
+    return float(np.linalg.norm(clean.shot.gravity) * seconds / 2 - (height[window[1]] - height[window[0]]) / seconds)
+
+
+def _jump(clean: Clean, centre: int, seconds: float) -> Window:
+    first = centre - round(seconds * clean.shot.rate / 2)
+    return first, first + round(seconds * clean.shot.rate)
+
+
+def _caught_cases(clean: Clean, centre: int, size: str) -> list[Case]:
+    """The case of the first flight that asks for a force clear of any step; none where there is no such flight."""
+    made = (_caught_case(clean, _jump(clean, centre, seconds), size) for seconds in JUMPS)
+    return list(islice((case for case in made if case is not None), 1))
+
+
+def _sure(speed: float, sinks: float) -> bool:
+    """Whether a touch a little sooner or later would have the landing asked for the same, or for silence above low."""
+    told = [HardLanding.limit.severity(_mean(speed, sinks, late)) for late in (LATE - SOONER, LATE, LATE + LATER)]
+    return told[0] == told[1] == told[2] or (told[1] is None and told[0] in (None, Severity.LOW))
+
+
+def _mean(speed: float, sinks: float, late: float) -> float:
+    """Body weights on the mean by the work of the fall, with ``late`` s of fall added to the give."""
+    return float(1 + speed**2 / (2 * 9.81 * (max(sinks, 0.01) + late * speed)))
+
+
+def _caught_case(clean: Clean, window: Window, size: str) -> Case | None:
+    shot = clean.shot
+    planted = landed(clean, window, FRAMES[size] / 24)
+    height = centers(planted) @ planted.up
+    stop = min(window[1] + round(0.6 * shot.rate), shot.count - 1)
+    speed, sinks = _fall(clean, window), float(height[window[1]] - height[window[1]:stop].min())
+    force, least, most = (_mean(speed, sinks, late) for late in WITHIN)
+    severity = HardLanding.limit.severity(force)
+    if not _sure(speed, sinks):
+        return None
+    at = shot.frame(window[1])
+    last = min(window[1] + FRAMES[size] * round(shot.rate / 24) + 1, shot.count - 1)
+    return Case("landing of the thrown", size, clean.with_(planted), "hard-landing", "pelvis",
+                None if severity is None else severity.value, force, max(most - least, 0.5),
+                (window[1], last), (at, at), "landing")
+
+
+def _true(clean: Clean) -> Iterator[Flight]:
+    shot, c = clean.shot, clean.character
+    for flight in Study(shot).of(flights, c).found:
+        whole = flight.first > 0 and flight.last < shot.count - 1
+        fits = abs(flight.pull - 1) < TRUE and flight.push < STRAIGHT
+        if whole and fits and quiet(clean.result, shot, (flight.first, flight.last), PARTS):
+            yield flight
+
+
+def _floating(pull: float) -> str | None:
+    severity = FLOATS.severity(pull)
+    return None if severity is None else severity.value
+
+
+def centers(character: Character) -> Array:
+    """(F, 3) m: the center of mass, by women's table: the check's own is the mean of men's and women's."""
+    found: Masses = masses_of(character, FEMALE)
+    return np.asarray(np.tensordot(found.centers(character), found.mass / found.total, ([1], [0])).T)
+
+
+def stopped(clean: Clean, flight: Flight, seconds: float) -> Character | None:
+    """The character whose hips are braked evenly to rest within ``seconds`` of the touch and go on where the clip's own
+    come up to them; None where they never do."""
+    shot, c = clean.shot, clean.character
+    assert flight.on is not None
+    t = shot.times - flight.on / shot.rate
+    height = c.head("pelvis") @ c.up
+    speed = -float(flight.velocity(np.array(flight.on / shot.rate)) @ c.up)
+    start = float(np.interp(flight.on, np.arange(shot.count), height))
+    s = np.clip(t, 0.0, seconds)
+    braked = start - speed * s + speed / (2 * seconds) * s**2
+    after = t > 0
+    lower = after & (height < braked)
+    if not lower.any():
+        return None
+    up = np.where(lower, braked - height, 0.0)
+    ends = np.flatnonzero(after & ~lower & (t > seconds))
+    if len(ends):
+        up[ends[0]:] = 0.0
+    legs = ("leg.L", "leg.R")
+    return edit.carry_root(c, up[:, None] * c.up, legs)
+
+
+def _stop(rate: float, times: Array, character: Character, flight: Flight) -> tuple[float, float]:
+    """How fast the center of mass falls at the touch, m/s, and how far it sinks from there, m."""
+    assert flight.on is not None
+    touch = np.array(flight.on / rate)
+    speed = -float(flight.velocity(touch) @ character.up)
+    rows = (times > touch) & (times < touch + 0.6)
+    sinks = float(flight.place(touch) @ character.up) - float((centers(character)[rows] @ character.up).min())
+    return speed, sinks

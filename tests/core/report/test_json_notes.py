@@ -40,6 +40,8 @@ REMEDIES = (
     r.Ease(("hand.R",), SPAN, ease_in=False, paths=("foot.L",)),
     r.Settle(("hand.R", "head"), SPAN, ((A, B, A), (A, C, A))),
     r.Drift(("head",), B, (0.0, 3.0, 0.0), SPAN),
+    r.Shift(("head", "hand.R"), (1, 3), SPAN),
+    r.Follow(("neck", "head"), SPAN, "chest"),
 )
 
 

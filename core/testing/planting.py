@@ -4,15 +4,17 @@
 from collections.abc import Iterator
 
 from .plant_bends import bends
+from .plant_blocks import blocks
 from .plant_freezes import freezes
 from .plant_gaps import gaps
+from .plant_locks import locks
 from .plant_marches import marches
 from .plant_pulls import pulls
 from .plant_skates import skates
 from .plant_stops import stops
 from .plants import Case, Clean
 
-KINDS = (bends, pulls, skates, marches, gaps, stops, freezes)
+KINDS = (bends, pulls, skates, marches, gaps, stops, freezes, locks, blocks)
 
 
 def cases(clean: Clean) -> Iterator[Case]:

@@ -2,8 +2,8 @@
 """One fault, one note: which check owns what several of them see.
 
 The first rule below that fits decides. The note that gives way is named with its number in the text of the one that
-stays, which takes the greater severity of the two. Rules 1 to 6 look within one limb, 7 to 10 at a part and what hangs from it; all reach
-two frames of 24 beyond a note's own.
+stays, which takes the greater severity of the two. Rules 1 to 6 look within one limb, 7 to 10 at a part and what hangs
+from it; all reach two frames of 24 beyond a note's own.
 
 1. A reversed knee or elbow (``joint-limit`` hyperextension) owns the limb's ``overextension`` and ``pop``: a joint that
    is bent backward has crossed straight twice.

@@ -10,9 +10,14 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from .. import body
+from ..measures.contacts import Contacts, contacts
+from ..measures.hits import Hits, hits
 from ..measures.local import local_axes
 from ..measures.turn import lever
 from ..numeric.rotation import exp, log, norm, relative
+from ..shot import Character
+from ..study import Study
 from . import edit
 from .plants import SIZES, Case, Clean, min_jerk
 from .retime import retimed
@@ -31,6 +36,8 @@ WHOLE = 8
 BEFORE, MOVES, AFTER = 8, (8, 12), 14
 #: Each part's peak speed, legs a second, is brought to this at least; what turns less is turned on the same way.
 PEAK = 0.45
+#: Places that are tried for each block.
+TRIED = 40
 #: Degrees that a part is turned at most.
 MOST = 60.0
 
@@ -48,26 +55,41 @@ def blocks(clean: Clean) -> Iterator[Case]:
         for move in MOVES:
             before, count, after = (round(n * scale) for n in (BEFORE, move, AFTER))
             length = before + count + after
-            starts = [i for i in order.permutation(np.arange(1, shot.count - length - 1)).tolist() if _stands(clean, i)]
-            if not starts:
-                continue
-            start = starts[0]
-            at = np.arange(shot.count, dtype=float)
-            at[start : start + length] = start
-            at[start + length :] = start + at[start + length :] - (start + length)      # and then it goes on
-            at = np.minimum(at, shot.count - 1)
-            host = retimed(c, at)
-            first = start + before
-            share = min_jerk((np.arange(shot.count) - first) / count)[:, None]
-            share[start + length :] = np.linspace(1, 0, max(1, shot.count - start - length))[:, None] ** 2
-            ahead = min(shot.count - 1, start + round(0.5 * shot.rate))
-            for part in parts:
-                host = edit.with_turn(host, part, local_axes(host, part) @ exp(share * _turn(clean, part, start, ahead,
-                                                                                             count)))
-            frame = shot.frame(first + count)
-            window = (first, first + count)
-            yield Case(f"block of {len(parts)}, {move} frames", size, clean.with_(host), "twinned-stop", "chest",
-                       severity, len(parts) / WHOLE, 0.01, window, (frame - round(scale), frame))
+            for start in order.permutation(np.arange(1, max(1, shot.count - length - 1))).tolist()[:TRIED]:
+                host = _block(clean, parts, start, before, count, after) if _stands(clean, start) else None
+                if host is None:
+                    continue
+                first = start + before
+                frame = shot.frame(first + count)
+                yield Case(f"block of {len(parts)}, {move} frames", size, clean.with_(host), "twinned-stop", "chest",
+                           severity, len(parts) / WHOLE, 0.01, (first, first + count), (frame - round(scale), frame))
+                break
+
+
+def _block(
+    clean: Clean, parts: tuple[str, ...], start: int, before: int, count: int, after: int
+) -> Character | None:
+    """The figure held from sample ``start``, its parts turned to another pose; None where that brings a hand to touch
+    something, or the pose is one in which a foot lands: such a stop is due."""
+    shot = clean.shot
+    length = before + count + after
+    at = np.arange(shot.count, dtype=float)
+    at[start : start + length] = start
+    at[start + length :] -= length                                          # and then it goes on
+    host = retimed(clean.character, at)
+    first = start + before
+    share = min_jerk((np.arange(shot.count) - first) / count)[:, None]
+    share[start + length :] = np.linspace(1, 0, max(1, shot.count - start - length))[:, None] ** 2
+    ahead = min(shot.count - 1, start + round(0.5 * shot.rate))
+    for part in parts:
+        turn = exp(share * _turn(clean, part, start, ahead, count))
+        host = edit.with_turn(host, part, local_axes(host, part) @ turn)
+    planted = Study(clean.with_(host))
+    touching: Hits = planted.of(hits, host)
+    touch: Contacts = planted.of(contacts, host)
+    lands = any(abs(s.first - first - count) <= before and s.first > 0 for some in touch.stances.values() for s in some)
+    hands = [f"hand.{s}" for s in body.SIDES if host.has(f"hand.{s}")]
+    return None if lands or any(touching.of(p, first + count) for p in hands) else host
 
 
 def _stands(clean: Clean, i: int) -> bool:

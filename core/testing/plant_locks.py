@@ -7,6 +7,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from ..measures.hits import hits
+from ..study import Study
 from . import edit
 from .plants import SIZES, Case, Clean, min_jerk, quiet
 
@@ -50,8 +52,11 @@ def locks(clean: Clean) -> Iterator[Case]:
                 continue
             still = np.broadcast_to(np.eye(3), (shot.count, 3, 3))
             planted = edit.transform(c, edit.below(c, "head"), still, np.zeros_like(offset), offset)
+            held = clean.with_(planted)
+            if Study(held).of(hits, planted).touching("head", i + count // 2):
+                continue                                    # a head that lies or leans on something may stay there
             taken.append(i)
-            yield Case(f"head locked {HELD[size]} frames", size, clean.with_(planted), "stuck-in-space", "head",
+            yield Case(f"head locked {HELD[size]} frames", size, held, "stuck-in-space", "head",
                        severity, travel * c.leg_length, 0.01 * c.leg_length, window,
                        (shot.frame(i + count) - 1, shot.frame(i + count) + 1))
             if len(taken) == PLACES:

@@ -20,9 +20,9 @@ CATCHES = 3
 #: Net travel of the chest, legs, that each severity is asked for, clear of the next one's limit.
 TRAVEL = {"low": (0.043, 0.056), "medium": (0.064, 0.112), "high": (0.128, 0.4)}
 #: The chest leaves all the while, legs a second.
-LEAVES = 0.2
+LEAVES = 0.17
 #: A head is left behind by this many legs at most.
-LEFT = 0.3
+LEFT = 0.45
 PLACES = 2
 
 

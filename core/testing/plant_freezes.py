@@ -58,7 +58,7 @@ def _sweeps(shot: Shot, seconds: float) -> int:
     """How often the motion must be played for a freeze to be no more than SHARE of it: once, or an odd number of
     sweeps, so that it ends where it ends."""
     short = (seconds / SHARE) * shot.rate / max(1, shot.count - 1)
-    return 1 if short <= 1 else 2 * ceil((short / SLOWER - 1) / 2) + 1
+    return 1 if short <= 1 else 2 * max(1, ceil((short / SLOWER - 1) / 2)) + 1
 
 
 def _played(clean: Clean, sweeps: int) -> Shot:

@@ -74,10 +74,8 @@ def _candidates(clean: Clean, parts: tuple[str, ...]) -> Iterator[tuple[int, flo
     least, after = (LEAST_FRAMES + 1) * stride, round((STANDS + CATCHES + 0.1) * shot.rate)
     paths = {p: c.end(p) if p in ("head", "chest") else c.head(p) for p in parts}
     for i in order.permutation(np.arange(least, shot.count - after)).tolist():
-        speeds = {
-            part: (np.linalg.norm(np.diff(path[i::-stride], axis=0), axis=-1) * shot.rate / stride / c.leg_length).tolist()
-            for part, path in paths.items()
-        }
+        legs = {part: np.diff(path[i::-stride], axis=0) / c.leg_length for part, path in paths.items()}
+        speeds = {part: (np.linalg.norm(some, axis=-1) * shot.rate / stride).tolist() for part, some in legs.items()}
         hardest = max(_size(some)[1] for some in speeds.values())
         for wanted in reversed(SIZES):
             rate = min(1.0, SHARES[wanted] / max(hardest, 1e-9))

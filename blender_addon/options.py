@@ -75,7 +75,8 @@ def parser(version: str, program: str = "plumbline") -> argparse.ArgumentParser:
         help="print a shot's timing chart: moves, holds and their lengths in frames",
         allow_abbrev=False,
         description="Prints, for each body part, its moves, holds and moving holds in scene frames and in the shot's "
-        "own count, with their lengths, and the still tail. Scripts in the file stay off, and nothing is written to it.",
+        "own count, with their lengths, and the still tail. Scripts in the file stay off, and nothing is written to "
+        "it.",
         epilog="exit codes: 0 printed; 2 bad input or usage, or a shot that cannot be measured; 3 Plumbline or "
         "Blender failed",
     )

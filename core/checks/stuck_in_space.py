@@ -50,7 +50,9 @@ class StuckInSpace(Check):
     the head under 25 % of the chest's speed (over 0.15 leg/s), and within 0.35 s after them a catch-up over 1.5 times
     the chest's speed. The number told is how far the chest travels in the span, net.
     Limit: a travel of 0.04 leg low, 0.06 medium, 0.12 high. On captured motion no head holds its place while the
-    chest travels so far: heads are steadied in their turn and against bobbing, never in travel.
+    chest travels so far: heads are steadied in their turn and against bobbing, never in travel. No note on 6 minutes of
+    clean captured and hand-keyed motion; planted locks of 10 and 16 frames on keyed motion are all found, of 6 frames
+    93 % (docs/corpus_spacing.md). On trial until its remedy is an operator that is proven in Blender.
     Silent when: the head does not catch up; it touches the ground, a prop or another figure; the shot is stepped (said
     among what was skipped).
     Cannot see: a dodge that is meant (set it aside); a head left behind by less than 0.2 s.

@@ -6,7 +6,8 @@
 Clean clips first: every note of medium severity or above that tests/corpus/accepted.json does not hold is printed and
 counted as false. Then the planted faults. A third of the clips, told by a fixed hash of their names, is held back:
 limits are chosen on the others, and both are counted apart. --more adds the BVH and hand-keyed files of a folder. The
-tables go to docs/corpus.md, those of slip's limits to docs/corpus_slip.md, tangent's own to docs/corpus_tangent.md.
+tables go to docs/corpus.md, those of slip's limits to docs/corpus_slip.md, of stops, freezes, locks and blocks to
+docs/corpus_spacing.md, tangent's own to docs/corpus_tangent.md.
 Exit code 1 where a false note is left.
 """
 
@@ -23,7 +24,7 @@ from plumbline.core.shot import Shot
 from plumbline.core.testing import clips, corpus, planting
 from plumbline.core.testing.plants import Clean, Verdict, judge, prepared, review
 
-from . import files, slip_page, tangent_page
+from . import files, slip_page, spacing_page, tangent_page
 from .tables import Row, Tally, clean_table, page, planted_table
 
 DOCS = Path(__file__).resolve().parents[2] / "docs" / "corpus.md"
@@ -50,6 +51,7 @@ def main(words: list[str]) -> int:
     print(planted_table(tallies))
     DOCS.write_text(text, "utf-8")
     slip_page.run(more, progress)
+    spacing_page.run(more, progress)
     wrong = tangent_page.run(more, progress)
     print(f"{time.monotonic() - start:.0f} s")
     return int(wrong > 0 or any(row.false for row in rows))

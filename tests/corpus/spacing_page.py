@@ -151,16 +151,17 @@ def page(counted: tuple[dict[tuple[str, str], float], Counts], tallies: dict[tup
     return (
         f"<!-- Written by `python -m tests.corpus.spacing_page{extra}`. -->\n"
         "# Stops, freezes, locked heads and blocks on real motion\n\n"
-        "## Notes a minute on clean clips\n\nLow / medium / high, before precedence with other lanes. Captured clips at "
-        "their own rate and resampled, the same keyed anew with sparse keys at 24"
-        + (", and hand-keyed files" if more else "") + ".\n\n"
+        "## Notes a minute on clean clips\n\n"
+        "Low / medium / high, before precedence with other lanes. Captured clips at their own rate and resampled, the "
+        f"same keyed anew with sparse keys at 24{', and hand-keyed files' if more else ''}.\n\n"
         + "\n".join(clean_table(*counted))
         + "\n\n## Planted faults\n\n"
-        "dead-stop: a hand or the whole body stops in one frame, its last step slowed to 52 to 63 %, 67 to 78 % and over "
-        "82 % of the peak. frozen-part: head, upper arm, forearm or hand held dead for 0.75, 1.4 and 2.6 s; what a clip is "
-        "too short for is planted in its motion played to and fro. stuck-in-space: the head held in the world for 6, 10 "
-        "and 16 frames of 24 while the chest travels. twinned-stop: 2, 3 and 6 parts of the upper body turned as one "
-        "block in 8 and 12 frames. Asked: what was set out to be found on keyed motion.\n\n"
+        "dead-stop: a hand or the whole body stops in one frame, its last step slowed to 52 to 63 %, 67 to 78 % and "
+        "over 82 % of the peak. frozen-part: head, upper arm, forearm or hand held dead for 0.75, 1.4 and 2.6 s; what "
+        "a clip is too short for is planted in its motion played to and fro. stuck-in-space: the head held in the "
+        "world for 6, 10 and 16 frames of 24 while the chest travels. twinned-stop: 2, 3 and 6 parts of the upper "
+        "body turned as one block in 8 and 12 frames. Asked: what was set out to be found on keyed motion. Size: "
+        "within 0.05 of the share, 0.13 s, 1 % of the leg, one part.\n\n"
         + "\n".join(planted_table(tallies)) + "\n"
     )
 

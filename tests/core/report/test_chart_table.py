@@ -8,8 +8,10 @@ from plumbline.core.chart import Chart, Row, Stretch
 from plumbline.core.report.chart_table import chart_lines
 from plumbline.core.testing.puppet import act
 
-SHOT = replace(act({}, np.zeros((48, 3))), frames=np.arange(101.0, 149.0), first=101, last=148, file="/shots/tower.blend")
-ARM = Row("upper_arm.L", "turn", 1, (Stretch("hold", 101, 113), Stretch("move", 113, 121), Stretch("moving hold", 121, 148)))
+FRAMES = np.arange(101.0, 149.0)
+SHOT = replace(act({}, np.zeros((48, 3))), frames=FRAMES, first=101, last=148, file="/shots/tower.blend")
+ARM = Row("upper_arm.L", "turn", 1, (Stretch("hold", 101, 113), Stretch("move", 113, 121),
+                                     Stretch("moving hold", 121, 148)))
 POSES = Row("hand.R", "turn", -1, (Stretch("pose", 101, 101), Stretch("pose", 102, 148)))
 
 

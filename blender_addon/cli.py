@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""``plumbline check`` and ``plumbline explain``, at the command line and as ``blender --command plumbline``.
+"""``plumbline check``, ``chart`` and ``explain``, at the command line and as ``blender --command plumbline``.
 
 Exit codes: 0 nothing at or above --fail-on; 1 such notes; 2 bad input or usage, or a shot that cannot be measured; 3
 our own failure: a check failed, Blender crashed, anything uncaught. Importing this module needs no Blender.
@@ -17,6 +17,7 @@ from typing import TextIO
 
 from .. import __version__
 from ..core.report import notes_file
+from ..core.report.chart_table import chart_lines
 from ..core.report.progress import Progress
 from ..core.report.text import lines, page, printable, style_here
 from .options import BadInput, Job, job_of, joined, known, parser
@@ -116,10 +117,15 @@ def _settle(code: int, job: Job, part: Path | None) -> int:
 
 
 def _review(job: Job, part: Path | None) -> int:
-    from .review import review, write_notes
+    from .review import charts, review, write_notes
 
     progress = Progress(sys.stderr, job.shot.name, sys.stderr.isatty())
     try:
+        if job.word == "chart":
+            shot, found = charts(job, progress)
+            progress.clear()
+            _print(sys.stdout, "\n".join(chart_lines(shot, found)) + "\n")
+            return 0
         outcome = review(job, progress)
     except ImportError as error:
         if (error.name or "").partition(".")[0] not in ("bpy", ""):

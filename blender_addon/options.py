@@ -4,7 +4,7 @@
 import argparse
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -22,7 +22,8 @@ class BadInput(ValueError):
 
 @dataclass(frozen=True)
 class Job:
-    """One shot to check. cards: character -> card, '' for every character. checks: None for all."""
+    """One shot to check, or to chart where ``word`` says so. cards: character -> card, '' for every character. checks:
+    None for all."""
 
     shot: Path
     first: int | None = None
@@ -33,6 +34,7 @@ class Job:
     checks: tuple[str, ...] | None = None
     notes: Path | None = None
     fail_on: str = "high"
+    word: str = "check"
 
 
 class _Parser(argparse.ArgumentParser):
@@ -41,7 +43,7 @@ class _Parser(argparse.ArgumentParser):
 
 
 def parser(version: str, program: str = "plumbline") -> argparse.ArgumentParser:
-    """The command line: check, explain, --version, --help."""
+    """The command line: check, chart, explain, --version, --help."""
     top = _Parser(
         prog=program,
         description="Measures the body mechanics of an animated Blender shot and says where, what, how "
@@ -58,23 +60,7 @@ def parser(version: str, program: str = "plumbline") -> argparse.ArgumentParser:
         epilog="exit codes: 0 no note at or above --fail-on; 1 such notes; 2 bad input or usage, or a shot that "
         "cannot be measured; 3 Plumbline or Blender failed",
     )
-    check.add_argument("shot", metavar="SHOT.blend", type=Path)
-    check.add_argument(
-        "--range",
-        metavar="A-B",
-        help="scene frames to judge, both inside; else the preview range when it is on, else the scene's",
-    )
-    check.add_argument("--scene", metavar="NAME", help="the scene; else the one that is active in the file")
-    check.add_argument(
-        "--character", metavar="NAME", action="append", default=[], help="only this character; may be repeated"
-    )
-    check.add_argument(
-        "--card",
-        metavar="[NAME=]FILE",
-        action="append",
-        default=[],
-        help="a character card, for the character NAME or for all; may be repeated",
-    )
+    _of_a_shot(check, "judge")
     check.add_argument("--checks", metavar="a,b", help="only these checks")
     check.add_argument("--json", metavar="FILE", type=Path, help="write the notes file here")
     check.add_argument(
@@ -84,9 +70,41 @@ def parser(version: str, program: str = "plumbline") -> argparse.ArgumentParser:
         default="high",
         help="exit with 1 at notes of this severity or above (default: high)",
     )
+    chart = words.add_parser(
+        "chart",
+        help="print a shot's timing chart: moves, holds and their lengths in frames",
+        allow_abbrev=False,
+        description="Prints, for each body part, its moves, holds and moving holds in scene frames and in the shot's "
+        "own count, with their lengths, and the still tail. Scripts in the file stay off, and nothing is written to "
+        "it.",
+        epilog="exit codes: 0 printed; 2 bad input or usage, or a shot that cannot be measured; 3 Plumbline or "
+        "Blender failed",
+    )
+    _of_a_shot(chart, "chart")
     explain = words.add_parser("explain", help="tell what a check sees, its limit and its remedy", allow_abbrev=False)
     explain.add_argument("check", metavar="CHECK")
     return top
+
+
+def _of_a_shot(word: argparse.ArgumentParser, does: str) -> None:
+    """What every word takes that opens a shot."""
+    word.add_argument("shot", metavar="SHOT.blend", type=Path)
+    word.add_argument(
+        "--range",
+        metavar="A-B",
+        help=f"scene frames to {does}, both inside; else the preview range when it is on, else the scene's",
+    )
+    word.add_argument("--scene", metavar="NAME", help="the scene; else the one that is active in the file")
+    word.add_argument(
+        "--character", metavar="NAME", action="append", default=[], help="only this character; may be repeated"
+    )
+    word.add_argument(
+        "--card",
+        metavar="[NAME=]FILE",
+        action="append",
+        default=[],
+        help="a character card, for the character NAME or for all; may be repeated",
+    )
 
 
 def joined(argv: Sequence[str]) -> list[str]:
@@ -101,15 +119,21 @@ def joined(argv: Sequence[str]) -> list[str]:
 
 
 def job_of(options: argparse.Namespace) -> Job:
-    """The job that ``check``'s options ask for. Raises BadInput with a sentence."""
+    """The job that the options of ``check`` or ``chart`` ask for. Raises BadInput with a sentence."""
     first, last = _range(options.range) if options.range is not None else (None, None)
-    return Job(
+    job = Job(
         shot=_shot(options.shot),
         first=first,
         last=last,
         scene=options.scene,
         characters=tuple(dict.fromkeys(options.character)),
         cards=_cards(options.card),
+        word=options.word,
+    )
+    if job.word == "chart":
+        return job
+    return replace(
+        job,
         checks=_checks(options.checks),
         notes=options.json,
         fail_on=options.fail_on,

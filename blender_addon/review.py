@@ -11,9 +11,11 @@ from typing import Any
 import numpy as np
 
 from ..core.catalogue import chosen
+from ..core.chart import Chart, chart
 from ..core.check import Check
 from ..core.measures.belt import belt
 from ..core.measures.contact_rows import ContactRow, contact_rows
+from ..core.need import Need
 from ..core.note import Result, Severity
 from ..core.report.blend_header import Version, saved_by
 from ..core.report.json_notes import dump, notes_data, sound
@@ -40,14 +42,32 @@ class Outcome:
 
 def review(job: Job, progress: Progress) -> Outcome:
     """Opens the file, measures and checks. Raises BadInput for whatever exit code 2 stands for."""
+    progress.part("opening", 0.0)
+    checks = chosen(None if job.checks is None else list(job.checks))
+    scene, shot = _swept(job, needs_of(checks), progress)
+    study = Study(shot)
+    result = kept_aside.applied(sound(finished(run(shot, checks, study), partial(progress.part, "checking"))), scene)
+    contacts = finished(contacts_of(study, checks))
+    progress.clear()
+    return Outcome(exit_code(result, job.fail_on), shot, result, belts_of(study, checks), contacts)
+
+
+def charts(job: Job, progress: Progress) -> tuple[Shot, tuple[Chart, ...]]:
+    """Opens the file and charts its characters. Raises BadInput for whatever exit code 2 stands for."""
+    progress.part("opening", 0.0)
+    _, shot = _swept(job, chart.needs(), progress)
+    study = Study(shot)
+    return shot, tuple(study.of(chart, character) for character in shot.characters)
+
+
+def _swept(job: Job, needs: Need, progress: Progress) -> tuple[Any, Shot]:
+    """The scene of the file and what was sampled of it."""
     from .sampling.sweep import CannotMeasure, Request, sweep
 
-    progress.part("opening", 0.0)
     complaints = open_shot(job.shot)
     scene, said = the_scene(job.scene)
-    checks = chosen(None if job.checks is None else list(job.checks))
     request = Request(
-        needs=needs_of(checks), first=job.first, last=job.last, characters=job.characters or None, cards=job.cards
+        needs=needs, first=job.first, last=job.last, characters=job.characters or None, cards=job.cards
     )
     for sentence in (*complaints, *said):
         progress.say(sentence)
@@ -55,12 +75,7 @@ def review(job: Job, progress: Progress) -> Outcome:
         shot = finished(sweep(scene, request), partial(progress.part, "reading frames"))
     except CannotMeasure as error:
         raise BadInput(str(error)) from None
-    shot = replace(shot, file=os.fspath(job.shot), remarks=(*said, *shot.remarks))
-    study = Study(shot)
-    result = kept_aside.applied(sound(finished(run(shot, checks, study), partial(progress.part, "checking"))), scene)
-    contacts = finished(contacts_of(study, checks))
-    progress.clear()
-    return Outcome(exit_code(result, job.fail_on), shot, result, belts_of(study, checks), contacts)
+    return scene, replace(shot, file=os.fspath(job.shot), remarks=(*said, *shot.remarks))
 
 
 def write_notes(outcome: Outcome, part: Path) -> None:

@@ -1,22 +1,33 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """One fault, one note: which check owns what several of them see.
 
-Within one limb and two frames of 24, the first rule below that fits decides. The note that gives way is named in the
-text of the one that stays, which takes the greater severity of the two.
+The first rule below that fits decides. The note that gives way is named with its number in the text of the one that
+stays, which takes the greater severity of the two. Rules 1 to 6 look within one limb, 7 to 10 at a part and what hangs
+from it; all reach two frames of 24 beyond a note's own.
 
-1. A reversed knee or elbow (``joint-limit`` hyperextension) owns the limb's ``overextension``: a joint that is bent
-   backward has crossed straight twice.
-2. ``overextension`` by stretch or by a goal out of reach owns the same limb's flat joint, the ``slip`` of a foot that
-   it pulls along, and its ``ground-gap`` where it pulls the foot off the ground.
-3. A note on the proximal part of a limb owns the ``joint-limit`` of its end where that end is held by a contact: with a
-   foot planted under a reversed knee, the ankle's angle is the consequence.
-4. A joint that is flat and nothing else owns only what is low: it is never more than low itself.
+1. A reversed knee or elbow (``joint-limit`` hyperextension) owns the limb's ``overextension`` and ``pop``: a joint that
+   is bent backward has crossed straight twice.
+2. ``overextension`` by stretch or by a goal out of reach owns the same limb's flat joint and ``pop``, the ``slip`` of a
+   foot that it pulls along, its ``ground-gap`` where it pulls the foot off the ground, and what breaks the path of the
+   limb's end (``dead-stop``, ``jitter``, ``uneven-spacing``, ``arc-break``).
+3. A ``pop`` owns the limb's flat joint and what breaks the path of the limb's end.
+4. A note on the proximal part of a limb owns the ``joint-limit`` of its end where that end is held by a contact: with a
+   foot planted under a reversed knee, the ankle's angle is the consequence. A joint that is flat and nothing else owns
+   only what is low: it is never more than low itself.
 5. A foot that floats over its ground (``ground-gap``) owns that foot's ``slip``: what hangs is not held.
-6. Both sides of one joint over the same frames are one note that lists both parts.
+6. A ``slip`` owns what breaks the foot's path.
+7. ``linear-span`` owns the corners at its two ends: what breaks the path of a part that it moves.
+8. ``stuck-in-space`` owns what breaks the head's path in its catch-up, and the head's ``frozen-part``.
+9. ``jitter`` owns the ``uneven-spacing`` and ``arc-break`` of what it moves, inside its run.
+10. A ``dead-stop`` owns ``uneven-spacing`` and ``arc-break`` in the frame of the stop. A block (``twinned-stop``) owns
+    the ``dead-stop`` of two or more of its parts; a ``dead-stop`` of one part owns the block that is low.
+11. Both sides of one joint over the same frames are one note that lists both parts.
+
+A note on trial decides nothing: it owns only notes on trial, and leaves the severity of any other as it was.
 """
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,52 +39,142 @@ from .study import Study
 SLACK_SECONDS = 2 / 24
 #: Two notes are over the same frames where what they share is this much of the longer one.
 SAME_FRAMES = 0.8
-
-
-def settle(study: Study, notes: list[Note]) -> list[Note]:
-    """The notes that stay, those that gave way named in their text."""
-    for owns in (_reversed_owns_straight, _pulled_owns_what_it_pulls, _proximal_owns_held_end, _floating_owns_slip):
-        notes = _absorbed(study, notes, owns)
-    return _both_sides(study, notes)
-
-
-Rule = Callable[[Study, Note, Note], bool]
-#: Checks whose notes may have a twin on the other side, and those that may own another's.
+#: Checks whose notes may have a twin on the other side, and those that judge a path frame by frame.
 _TWINNED = ("joint-limit", "overextension")
-_OWNERS = (*_TWINNED, "ground-gap")
-
+_BREAKS = ("uneven-spacing", "arc-break")
+_PATHS = ("dead-stop", "jitter", *_BREAKS)
 
 _LIMB_OF = {part: limb for limb, parts in body.LIMBS.items() for part in parts}
 
 
-def _limb(note: Note) -> str | None:
-    return _LIMB_OF.get(note.part)
+@dataclass(frozen=True)
+class Rule:
+    """Notes of the checks ``owners`` own those of ``others`` on the same character where ``fits`` says so."""
+
+    owners: tuple[str, ...]
+    others: tuple[str, ...]
+    fits: Callable[[Study, Note, Note], bool]
+
+
+def settle(study: Study, notes: list[Note]) -> list[Note]:
+    """The notes that stay, those that gave way named in their text."""
+    for rule in RULES:
+        notes = _absorbed(study, notes, rule)
+    return _both_sides(study, notes)
+
+
+# ---- the rules ---------------------------------------------------------------------------------------------
 
 
 def _reversed_owns_straight(study: Study, owner: Note, other: Note) -> bool:
-    return owner.check == "joint-limit" and owner.kind == "hyperextension" and other.check == "overextension"
+    return owner.kind == "hyperextension" and _on_limb(owner, other) and _near(study, owner, other)
 
 
 def _pulled_owns_what_it_pulls(study: Study, owner: Note, other: Note) -> bool:
-    pulled = owner.check == "overextension" and owner.kind in ("stretch", "gap")
-    return pulled and (
-        other.check == "slip"
-        or (other.check == "overextension" and other.kind == "flat")
-        or (other.check == "ground-gap" and other.kind == "over")
-    )
+    if owner.kind not in ("stretch", "gap") or other.kind not in _PULLED.get(other.check, (other.kind,)):
+        return False
+    return _on_limb(owner, other) and _near(study, owner, other)
 
 
-def _floating_owns_slip(study: Study, owner: Note, other: Note) -> bool:
-    return owner.check == "ground-gap" and owner.kind == "over" and other.check == "slip"
+#: Of these checks a pulled limb owns only what is of such a kind.
+_PULLED = {"overextension": ("flat",), "ground-gap": ("over",)}
+
+
+def _snap_owns_flat(study: Study, owner: Note, other: Note) -> bool:
+    return other.kind == "flat" and _on_limb(owner, other) and _near(study, owner, other)
+
+
+def _limb_owns_path(study: Study, owner: Note, other: Note) -> bool:
+    strained = owner.check != "overextension" or owner.kind in ("stretch", "gap")
+    return strained and _on_limb(owner, other) and _during(study, other.worst, owner)
 
 
 def _proximal_owns_held_end(study: Study, owner: Note, other: Note) -> bool:
-    limb = _limb(owner)
-    if owner.check not in _TWINNED or limb is None or other.check != "joint-limit" or other.part != body.LIMBS[limb][2]:
+    limb = _LIMB_OF.get(owner.part)
+    if limb is None or other.part != body.LIMBS[limb][2] or owner.part == other.part:
         return False
     if owner.kind == "flat" and other.severity != Severity.LOW:
         return False
-    return owner.part != other.part and _held(study, other)
+    return _near(study, owner, other) and _held(study, other)
+
+
+def _floating_owns_slip(study: Study, owner: Note, other: Note) -> bool:
+    return owner.kind == "over" and _on_limb(owner, other) and _near(study, owner, other)
+
+
+def _march_owns_corners(study: Study, owner: Note, other: Note) -> bool:
+    ends = (owner.start, owner.end)
+    return _moves(owner, other) and any(abs(other.worst - end) <= _slack(study) for end in ends)
+
+
+def _run_owns_what_it_moves(study: Study, owner: Note, other: Note) -> bool:
+    return _moves(owner, other) and _during(study, other.worst, owner)
+
+
+def _stop_owns_breaks(study: Study, owner: Note, other: Note) -> bool:
+    return _moves(owner, other) and _together(study, owner, other)
+
+
+def _block_owns_stops(study: Study, owner: Note, other: Note) -> bool:
+    return _several(owner, other) and _together(study, owner, other)
+
+
+def _stop_owns_low_block(study: Study, owner: Note, other: Note) -> bool:
+    return other.severity == Severity.LOW and _moves(other, owner) and _together(study, owner, other)
+
+
+RULES = (
+    Rule(("joint-limit",), ("overextension", "pop"), _reversed_owns_straight),
+    Rule(("overextension",), ("overextension", "pop", "slip", "ground-gap"), _pulled_owns_what_it_pulls),
+    Rule(("pop",), ("overextension",), _snap_owns_flat),
+    Rule(("overextension", "pop", "slip"), _PATHS, _limb_owns_path),
+    Rule(_TWINNED, ("joint-limit",), _proximal_owns_held_end),
+    Rule(("ground-gap",), ("slip",), _floating_owns_slip),
+    Rule(("linear-span",), _PATHS, _march_owns_corners),
+    Rule(("stuck-in-space",), (*_PATHS, "frozen-part"), _run_owns_what_it_moves),
+    Rule(("jitter",), _BREAKS, _run_owns_what_it_moves),
+    Rule(("dead-stop",), _BREAKS, _stop_owns_breaks),
+    Rule(("twinned-stop",), ("dead-stop",), _block_owns_stops),
+    Rule(("dead-stop",), ("twinned-stop",), _stop_owns_low_block),
+)
+
+
+# ---- where and when ----------------------------------------------------------------------------------------
+
+
+def _on_limb(a: Note, b: Note) -> bool:
+    limb = _LIMB_OF.get(a.part)
+    return limb is not None and limb == _LIMB_OF.get(b.part)
+
+
+def _moves(owner: Note, other: Note) -> bool:
+    """Whether the other's part is one of the owner's, or hangs from one."""
+    return _carried(owner, other.part)
+
+
+def _several(block: Note, stop: Note) -> bool:
+    """Whether two or more of the parts that stop are moved by the block."""
+    return sum(_carried(block, part) for part in stop.parts) >= 2
+
+
+def _carried(owner: Note, part: str) -> bool:
+    return any(part == p or p in body.PARTS and part in body.descendants(p) for p in owner.parts)
+
+
+def _slack(study: Study) -> int:
+    return round(SLACK_SECONDS * study.shot.fps)
+
+
+def _during(study: Study, frame: int, note: Note) -> bool:
+    return note.start - _slack(study) <= frame <= note.end + _slack(study)
+
+
+def _near(study: Study, a: Note, b: Note) -> bool:
+    return a.start <= b.end + _slack(study) and b.start <= a.end + _slack(study)
+
+
+def _together(study: Study, a: Note, b: Note) -> bool:
+    return abs(a.worst - b.worst) <= _slack(study)
 
 
 def _held(study: Study, note: Note) -> bool:
@@ -85,29 +186,24 @@ def _held(study: Study, note: Note) -> bool:
     return bool(study.of(contacts, character).standing(note.part)[i])
 
 
-def _near(study: Study, a: Note, b: Note) -> bool:
-    slack = round(SLACK_SECONDS * study.shot.fps)
-    return a.character == b.character and a.start <= b.end + slack and b.start <= a.end + slack
+# ---- giving way --------------------------------------------------------------------------------------------
 
 
-def _absorbed(study: Study, notes: list[Note], owns: Rule) -> list[Note]:
+def _absorbed(study: Study, notes: list[Note], rule: Rule) -> list[Note]:
     gone: set[int] = set()
     named: dict[int, list[Note]] = {}
-    on_limb: dict[tuple[str, str | None], list[int]] = {}
+    others: dict[str, list[int]] = {}
     for i, note in enumerate(notes):
-        on_limb.setdefault((note.character, _limb(note)), []).append(i)
+        if note.check in rule.others:
+            others.setdefault(note.character, []).append(i)
     for i, owner in enumerate(notes):
-        limb = _limb(owner)
-        if limb is None or i in gone or owner.check not in _OWNERS:
+        if owner.check not in rule.owners or i in gone:
             continue
-        for k in on_limb[owner.character, limb]:
+        for k in others.get(owner.character, ()):
             other = notes[k]
-            if (
-                k != i
-                and k not in gone
-                and _near(study, owner, other)
-                and owns(study, owner, other)
-            ):
+            if k == i or k in gone or owner.trial and not other.trial:
+                continue
+            if rule.fits(study, owner, other):
                 gone.add(k)
                 named.setdefault(i, []).append(other)
     return [_naming(note, named.get(i, [])) for i, note in enumerate(notes) if i not in gone]
@@ -115,18 +211,17 @@ def _absorbed(study: Study, notes: list[Note], owns: Rule) -> list[Note]:
 
 def _naming(owner: Note, others: list[Note]) -> Note:
     for other in others:
-        owner = replace(
-            owner, text=f"{owner.text}; with it {_short(other)}", severity=_greater(owner.severity, other.severity)
-        )
+        decides = owner.trial or not other.trial
+        severity = max(owner.severity, other.severity, key=lambda s: s.rank) if decides else owner.severity
+        owner = replace(owner, text=f"{owner.text}; with it {_short(other)}", severity=severity)
     return owner
 
 
-def _greater(a: Severity, b: Severity) -> Severity:
-    return a if a.rank >= b.rank else b
-
-
 def _short(note: Note) -> str:
-    return f"{note.check} of the {body.spoken(note.part)}, frames {note.start} to {note.end}"
+    return f"{note.check} of the {body.spoken(note.part)}, {_amount(note)}, frames {note.start} to {note.end}"
+
+
+# ---- both sides --------------------------------------------------------------------------------------------
 
 
 def _both_sides(study: Study, notes: list[Note]) -> list[Note]:

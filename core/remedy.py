@@ -8,7 +8,7 @@
 
 from dataclasses import dataclass
 
-from .body import PARTS, spoken
+from .body import PARTS, in_a_row, spoken
 
 Span = tuple[int, int]
 
@@ -197,4 +197,35 @@ class Drift:
         return f"Let the {who} drift by {max(self.angle):.0f} degrees and back {_when(self.frames)}"
 
 
-Remedy = Move | Turn | Pin | Ease | Fly | Give | Settle | Drift
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """Offset parts of a block down the chain: each part's turn from the first to the last frame comes ``later`` frames
+    after its keys of now, and the last of ``frames`` is where the latest has arrived."""
+
+    targets: tuple[str, ...]
+    later: tuple[int, ...]
+    frames: Span
+
+    def sentence(self) -> str:
+        told = [
+            f"the {_name(target)} by {count} frame{'s' if count != 1 else ''}"
+            for target, count in zip(self.targets, self.later, strict=True)
+        ]
+        return f"Offset {in_a_row(told)} {_when(self.frames)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Follow:
+    """Let parts travel with what carries them: between the first and last frame their turn goes from the one to the
+    other pose in one eased move."""
+
+    targets: tuple[str, ...]
+    frames: Span
+    carrier: str
+
+    def sentence(self) -> str:
+        who = " and ".join(_name(t) for t in self.targets)
+        return f"Let the {who} travel with the {_name(self.carrier)} {_when(self.frames)}"
+
+
+Remedy = Move | Turn | Pin | Ease | Fly | Give | Settle | Drift | Shift | Follow

@@ -131,6 +131,11 @@ def _filled(changes: Array, step: int, count: int) -> Array:
     return np.concatenate([np.arange(a, b, step) for a, b in zip(changes, ends, strict=True)])
 
 
+def exposure_word(step: int) -> str:
+    """'on ones', 'on twos', 'on 6 frames a drawing', 'stepped' (-1), 'never turns' (0)."""
+    return {-1: "stepped", 0: "never turns"}.get(step) or f"on {_WORDS.get(step, f'{step} frames a drawing')}"
+
+
 def _sentence(step: int, stepped: bool, parts: dict[str, int]) -> str:
     if stepped:
         return "stepped: the poses stand without motion between them, so contacts, spacing and arcs are not judged"

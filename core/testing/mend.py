@@ -13,8 +13,8 @@ from ..measures.supports import Supports, supports
 from ..measures.turn import local_axes, parent_on
 from ..numeric.ease import ease_places, ease_rotations, end_speeds, min_jerk
 from ..numeric.fcurve import BEZIER
-from ..numeric.rotation import exp, log, relative, shortest
-from ..remedy import Drift, Ease, Fly, Give, Move, Pin, Remedy, Settle, Turn
+from ..numeric.rotation import exp, log, relative, seen_from, shortest, turned
+from ..remedy import Drift, Ease, Fly, Follow, Give, Move, Pin, Remedy, Settle, Shift, Turn
 from ..shot import Character, Shot, with_character
 from ..study import Study
 from . import edit
@@ -80,6 +80,10 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
         for part in remedy.targets:
             character = edit.turn(character, part, drift)
         return character
+    if isinstance(remedy, Shift):
+        return _shifted(shot, remedy, character)
+    if isinstance(remedy, Follow):
+        return _following(shot, remedy, character)
     assert isinstance(remedy, Ease)
     return _eased(shot, remedy, character)
 
@@ -177,6 +181,38 @@ def _settled(shot: Shot, remedy: Settle, character: Character) -> Character:
         joint = character.head(target)
         turn = shortest(character.end(target) - joint, before.end(target) + step - joint)
         character = edit.turn(character, target, turn)
+    return character
+
+
+def _shifted(shot: Shot, remedy: Shift, character: Character) -> Character:
+    first, last = (int(i) for i in np.clip(np.searchsorted(shot.frames, remedy.frames), 0, shot.count - 1))
+    for part, frames in zip(remedy.targets, remedy.later, strict=True):
+        local = local_axes(character, part)
+        taken = np.arange(shot.count)
+        taken[first : last + 1] = np.maximum(first, taken[first : last + 1] - round(frames * shot.rate / shot.fps))
+        character = edit.with_turn(character, part, local[taken])
+    return character
+
+
+def _following(shot: Shot, remedy: Follow, character: Character) -> Character:
+    first, last = (int(i) for i in np.clip(np.searchsorted(shot.frames, remedy.frames), 0, shot.count - 1))
+    share = _smooth(np.linspace(0, 1, last - first + 1))[:, None]
+    rows = slice(first, last + 1)
+    for part in remedy.targets:
+        local = local_axes(character, part).copy()
+        local[rows] = local[first] @ exp(share * log(relative(local[first], local[last])))
+        character = edit.with_turn(character, part, local)
+        above = parent_on(character, part)
+        if above is None or character.axes is None:
+            continue
+        # a head that left its neck comes back to it as well
+        carrier, joint = character.axes[:, character.index[above]], character.head(above)
+        place = seen_from(carrier, character.head(part) - joint)
+        wanted = place.copy()
+        wanted[rows] = place[first] + share * (place[last] - place[first])
+        still = np.broadcast_to(np.eye(3), carrier.shape)
+        below = edit.below(character, part)
+        character = edit.transform(character, below, still, joint, turned(carrier, wanted - place))
     return character
 
 

@@ -3,6 +3,8 @@
 
 import zlib
 from collections.abc import Iterator
+from dataclasses import replace
+from math import ceil
 
 import numpy as np
 
@@ -13,8 +15,8 @@ from ..numeric.rotation import log, norm, relative
 from ..shot import Character, Shot
 from ..study import Study
 from . import edit
-from .plants import SIZES, Case, Clean, min_jerk, quiet
-from .retime import turns_at
+from .plants import SIZES, Case, Clean, min_jerk, prepared, quiet
+from .retime import retimed, turns_at
 
 Array = np.ndarray
 
@@ -29,51 +31,84 @@ TURNS = {"head": ("neck", "head")} | {
 #: The part's joint is carried at this speed on average, legs a second, and the part itself turns, degrees a second.
 CARRIED, TURNING = 0.35, 8.0
 #: At most this share of the shot is held: beyond, a part is not animated yet.
-SHARE = 0.55
+SHARE = 0.5
+#: A motion that is played to and fro takes this many times its length for each sweep, so that it is nowhere faster;
+#: more sweeps than these are one motion over and over.
+SLOWER, MOST_SWEEPS = np.pi / 2, 3
 #: Places for each part and size.
 PLACES = 1
 
 
 def freezes(clean: Clean) -> Iterator[Case]:
-    """All planted frozen parts of a clean shot: one place for each part and size."""
-    shot, c = clean.shot, clean.character
-    for part, turns in TURNS.items():
-        if not c.has(part, "chest"):
+    """All planted frozen parts of a clean shot: one place for each part and size. What the shot is too short for is
+    planted in the same motion played to and fro."""
+    hosts: dict[int, Clean] = {}
+    for size in SIZES:
+        sweeps = _sweeps(clean.shot, HELD[size][0])
+        if sweeps > MOST_SWEEPS:
             continue
-        speed = np.linalg.norm(np.diff(c.head(part), axis=0), axis=-1) * shot.rate / c.leg_length
-        local = local_axes(c, part)
-        turning = np.degrees(norm(log(relative(local[:-1], local[1:])))) * shot.rate
-        order = np.random.default_rng(zlib.crc32(f"{shot.name}{part}frozen".encode()))
-        for size in SIZES:
-            seconds, severity = HELD[size]
-            count, back = round(seconds * shot.rate), round(CATCHES * shot.rate)
-            if count > SHARE * (shot.count - 1):
-                continue
-            starts = order.permutation(np.arange(2, shot.count - count - back - 2))
-            places = 0
-            for i in starts.tolist():
-                if speed[i : i + count].mean() < CARRIED or turning[i : i + count].mean() < TURNING:
-                    continue
-                window = (i, i + count + back)
-                # an arm that bore weight would leave it to the feet
-                if not quiet(clean.result, shot, window, (part, *turns)) or not clean.upright(window):
-                    continue
-                planted = c
-                at = np.arange(shot.count, dtype=float)
-                late = (at >= i) & (at <= i + count + back)
-                at[late] = i + min_jerk((at[late] - i - count) / back) * (at[late] - i)
-                for p in turns:
-                    if c.has(p):
-                        planted = edit.with_turn(planted, p, turns_at(local_axes(c, p), at))
-                held = clean.with_(planted)
-                if _touches(held, planted, part, i + count // 2):
-                    continue
-                yield Case(f"held dead {seconds:g} s", size, held, "frozen-part", part,
-                           "low" if part.startswith("hand") else severity, seconds, 0.13, window,
-                           (shot.frame(i), shot.frame(i + count)))
-                places += 1
-                if places == PLACES:
-                    break
+        if sweeps not in hosts:
+            hosts[sweeps] = clean if sweeps == 1 else prepared(_played(clean, sweeps))
+        for part in TURNS:
+            if clean.character.has(part, "chest"):
+                yield from _held(hosts[sweeps], part, size)
+
+
+def _sweeps(shot: Shot, seconds: float) -> int:
+    """How often the motion must be played for a freeze to be no more than SHARE of it: once, or an odd number of
+    sweeps, so that it ends where it ends."""
+    short = (seconds / SHARE) * shot.rate / max(1, shot.count - 1)
+    return 1 if short <= 1 else 2 * max(1, ceil((short / SLOWER - 1) / 2)) + 1
+
+
+def _played(clean: Clean, sweeps: int) -> Shot:
+    played = to_and_fro(clean.character, sweeps)
+    frames = clean.shot.frames[0] + np.arange(len(played.heads)) * (clean.shot.fps / clean.shot.rate)
+    return replace(clean.shot, frames=frames, first=None, last=None, characters=(played,))
+
+
+def to_and_fro(character: Character, sweeps: int) -> Character:
+    """The figure's motion played forward, backward and so on, never faster than it is, turning round softly."""
+    count = len(character.heads) - 1
+    every = np.arange(round(SLOWER * count) * sweeps + 1)
+    at = count * (1 - np.cos(np.pi * every / round(SLOWER * count))) / 2
+    return retimed(character, np.clip(at, 0, count))
+
+
+def _held(clean: Clean, part: str, size: str) -> Iterator[Case]:
+    shot, c = clean.shot, clean.character
+    turns = TURNS[part]
+    speed = np.linalg.norm(np.diff(c.head(part), axis=0), axis=-1) * shot.rate / c.leg_length
+    local = local_axes(c, part)
+    turning = np.degrees(norm(log(relative(local[:-1], local[1:])))) * shot.rate
+    order = np.random.default_rng(zlib.crc32(f"{shot.name}{part}frozen{size}".encode()))
+    seconds, severity = HELD[size]
+    count, back = round(seconds * shot.rate), round(CATCHES * shot.rate)
+    starts = order.permutation(np.arange(2, max(2, shot.count - count - back - 2)))
+    places = 0
+    for i in starts.tolist():
+        if speed[i : i + count].mean() < CARRIED or turning[i : i + count].mean() < TURNING:
+            continue
+        window = (i, i + count + back)
+        # an arm that bore weight would leave it to the feet
+        if not quiet(clean.result, shot, window, (part, *turns)) or not clean.upright(window):
+            continue
+        planted = c
+        at = np.arange(shot.count, dtype=float)
+        late = (at >= i) & (at <= i + count + back)
+        at[late] = i + min_jerk((at[late] - i - count) / back) * (at[late] - i)
+        for p in turns:
+            if c.has(p):
+                planted = edit.with_turn(planted, p, turns_at(local_axes(c, p), at))
+        held = clean.with_(planted)
+        if _touches(held, planted, part, i + count // 2):
+            continue
+        yield Case(f"held dead {seconds:g} s", size, held, "frozen-part", part,
+                   "low" if part.startswith("hand") else severity, seconds, 0.13, window,
+                   (shot.frame(i), shot.frame(i + count)), known=clean.result)
+        places += 1
+        if places == PLACES:
+            return
 
 
 def _touches(shot: Shot, character: Character, part: str, sample: int) -> bool:

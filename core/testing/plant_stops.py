@@ -10,6 +10,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from .. import body
+from ..measures.moves import stride_of
 from ..numeric.rotation import angle_between
 from ..shot import Character
 from . import edit
@@ -20,6 +21,8 @@ Array = np.ndarray
 
 #: Seconds that it stands, and in which it catches up.
 STANDS, CATCHES = 0.35, 0.4
+#: The share of its peak that the last step of a stop is slowed to, by its size; a large one is as fast as it is.
+SHARES = {"small": 0.575, "middle": 0.725, "large": 1.0}
 #: The severity that a stop must be noted at by its size.
 SEVERITY = dict(zip(SIZES, ("low", "medium", "high"), strict=True))
 #: Least peak of a stop, legs a second; of a large one, and what is too near to that to be asked for.
@@ -47,44 +50,41 @@ def stops(clean: Clean) -> Iterator[Case]:
         hands = [p for p in parts if p.startswith("hand")]
         if not c.has(*parts, *(p for h in hands for p in body.LIMBS[f"arm.{body.side(h)}"][:2])):
             continue
-        taken: list[int] = []
-        counts = dict.fromkeys(SIZES, 0)
-        for i, part, size, share in _candidates(clean, parts):
-            if counts[size] >= PLACES or any(abs(i - k) < gap for k in taken):
+        taken: dict[str, list[int]] = {size: [] for size in SIZES}
+        for i, rate, part, size, share in _candidates(clean, parts):
+            if len(taken[size]) == PLACES or any(abs(i - k) < gap for k in taken[size]):
                 continue
             window = (i - 3, i + gap)
-            planted = _held(clean, part, parts, i) if quiet(clean.result, shot, window, parts) else None
+            planted = _held(clean, part, parts, i, rate) if quiet(clean.result, shot, window, parts) else None
             if planted is None:
                 continue
-            taken.append(i)
-            counts[size] += 1
+            taken[size].append(i)
             frame = shot.frame(i)
             kind = "hard stop of the body" if parts is ENDS else "hard stop of a hand"
             yield Case(kind, size, clean.with_(planted), "dead-stop", part, SEVERITY[size],
                        share if parts is not ENDS else None, 0.05, window, (frame, frame))
 
 
-def _candidates(clean: Clean, parts: tuple[str, ...]) -> Iterator[tuple[int, str, str, float]]:
-    """Samples at which a stop may be planted, in an order that depends on names alone: the hardest part, size and
-    share."""
+def _candidates(clean: Clean, parts: tuple[str, ...]) -> Iterator[tuple[int, float, str, str, float]]:
+    """Samples at which a stop may be planted, in an order that depends on names alone: what its last step is slowed
+    to, the hardest part, size and share."""
     shot, c = clean.shot, clean.character
-    stride = max(1, int(np.ceil(shot.rate / 24 - 0.5 - 1e-6)))
+    stride = stride_of(shot.times)
     order = np.random.default_rng(zlib.crc32(f"{shot.name}{parts[0]}".encode()))
     least, after = (LEAST_FRAMES + 1) * stride, round((STANDS + CATCHES + 0.1) * shot.rate)
     paths = {p: c.end(p) if p in ("head", "chest") else c.head(p) for p in parts}
     for i in order.permutation(np.arange(least, shot.count - after)).tolist():
-        found = []
-        for part, path in paths.items():
-            speed = np.linalg.norm(np.diff(path[i::-stride], axis=0), axis=-1) * shot.rate / stride / c.leg_length
-            size, share, peak = _size(speed.tolist())
-            if size is None:
-                break                                       # too near to a limit to be asked for
-            if size:
-                found.append((SIZES.index(size), peak, part, share))
-        else:
-            if found:
-                rank, _, part, share = max(found)
-                yield i, part, SIZES[rank], share
+        legs = {part: np.diff(path[i::-stride], axis=0) / c.leg_length for part, path in paths.items()}
+        speeds = {part: (np.linalg.norm(some, axis=-1) * shot.rate / stride).tolist() for part, some in legs.items()}
+        hardest = max(_size(some)[1] for some in speeds.values())
+        for wanted in reversed(SIZES):
+            rate = min(1.0, SHARES[wanted] / max(hardest, 1e-9))
+            told = {part: _size([some[0] * rate, *some[1:]]) for part, some in speeds.items()}
+            if any(size is None for size, _, _ in told.values()):
+                continue                                    # too near to a limit to be asked for
+            found = [(SIZES.index(size), peak, part, share) for part, (size, share, peak) in told.items() if size]
+            if found and SIZES[max(found)[0]] == wanted:
+                yield i, rate, max(found)[2], wanted, max(found)[3]
 
 
 def _size(speeds: list[float]) -> tuple[str | None, float, float]:
@@ -106,8 +106,9 @@ def _size(speeds: list[float]) -> tuple[str | None, float, float]:
     return ("small" if 0.52 <= share <= 0.63 else None), share, peak
 
 
-def _held(clean: Clean, part: str, parts: tuple[str, ...], i: int) -> Character | None:
-    """The character with the parts standing from sample i on, or None where the place does not lend itself."""
+def _held(clean: Clean, part: str, parts: tuple[str, ...], i: int, rate: float) -> Character | None:
+    """The character with the parts standing from sample i on, come there with its last step slowed to ``rate``, or None
+    where the place does not lend itself."""
     shot, c = clean.shot, clean.character
     hand = part.startswith("hand")
     if clean.near_floor(part, (i, i), CLEAR) or hand and not _clear(clean, part, c.head(part)[i], i):
@@ -116,8 +117,10 @@ def _held(clean: Clean, part: str, parts: tuple[str, ...], i: int) -> Character 
     if parts is ENDS:
         if not all(_steady(clean, foot, i) for foot in clean.touch.planted):
             return None
-        return _frozen(c, i, stands, catches)
-    path = c.head(part)
+        return _frozen(c, i, rate, stride_of(shot.times), stands, catches)
+    stride = stride_of(shot.times)
+    path = c.head(part).copy()
+    path[i - stride + 1 : i + 1] = _slowed(path, i, rate, stride)
     back = min_jerk((np.arange(shot.count) - i - stands) / catches)[:, None]
     place = np.where((np.arange(shot.count) >= i)[:, None], path[i] * (1 - back) + path * back, path)
     limb = f"arm.{body.side(part)}"
@@ -128,6 +131,7 @@ def _held(clean: Clean, part: str, parts: tuple[str, ...], i: int) -> Character 
         return None
     active = np.zeros(shot.count, bool)
     active[rows] = True
+    active[i - stride + 1 : i] = True
     planted = edit.reach(c, limb, place, solve=active)
     bends = [_wrist(who, part) for who in (c, planted)]
     return planted if bends[1][rows].max() <= bends[0].max() + WRIST else None
@@ -148,13 +152,23 @@ def _steady(clean: Clean, foot: str, i: int) -> bool:
     return bool(stands[near].all()) or bool(not stands[near].any() and low[i] > usual + SWINGS * c.leg_length)
 
 
-def _frozen(c: Character, i: int, stands: int, starts: int) -> Character:
+def _frozen(c: Character, i: int, rate: float, stride: int, stands: int, starts: int) -> Character:
     """The whole figure with its time held from sample i, and going on after by a soft start."""
     at = np.arange(len(c.heads), dtype=float)
-    after = np.clip(at - i - stands, 0, None)
+    last = i - stride
+    at[last:] = last + rate * (np.minimum(at[last:], i) - last)
+    after = np.clip(np.arange(len(at)) - i - stands, 0, None)
     soft = np.minimum(after, starts)
-    at[i:] = (i + soft**2 / (2 * starts) + (after - soft))[i:]
+    at[i:] = np.minimum(at[i] + (soft**2 / (2 * starts) + (after - soft))[i:], len(at) - 1)
     return retimed(c, at)
+
+
+def _slowed(path: Array, i: int, rate: float, stride: int) -> Array:
+    """The places (stride, 3) of the last 24th of a second up to sample i, come there at that rate."""
+    at = i - stride + rate * np.arange(1, stride + 1)
+    low = np.floor(at).astype(int)
+    share = (at - low)[:, None]
+    return np.asarray(path[low] * (1 - share) + path[np.minimum(low + 1, i)] * share)
 
 
 def _clear(clean: Clean, part: str, place: Array, i: int) -> bool:

@@ -12,7 +12,7 @@ Array = np.ndarray
 
 
 def retimed(character: Character, at: Array) -> Character:
-    """The figure with sample i showing what it did at sample ``at[i]`` (F,), between samples along straight lines and
+    """The figure with sample i showing what it did at sample ``at[i]`` (N,), between samples along straight lines and
     even turns; its keys are left out, which tell other times."""
 
     def places(rows: Array) -> Array:
@@ -22,10 +22,12 @@ def retimed(character: Character, at: Array) -> Character:
 
     axes = None if character.axes is None else turns_at(character.axes, at)
     twist = None if character.twist_axes is None else turns_at(character.twist_axes, at)
-    goals = tuple(replace(g, place=places(g.place), reach=places(g.reach)) for g in character.goals)
+    goals = tuple(
+        replace(g, place=places(g.place), reach=places(g.reach), influence=places(g.influence)) for g in character.goals
+    )
     return replace(
         character, heads=places(character.heads), tails=places(character.tails), axes=axes, twist_axes=twist,
-        goals=goals, keys=None,
+        scale=places(character.scale), goals=goals, keys=None,
     )
 
 

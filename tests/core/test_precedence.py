@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """One fault, one note: who owns what within a limb."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from plumbline.core.note import Note, Severity
@@ -49,7 +51,7 @@ def test_a_reversed_knee_owns_the_straight_leg(study):
         note("joint-limit", "shin.L", 10, 20, "hyperextension"),
     )
     assert [(n.check, n.kind) for n in kept] == [("joint-limit", "hyperextension")]
-    assert "overextension of the left shin, frames 12 to 14" in kept[0].text
+    assert "overextension of the left shin, 1 degrees, frames 12 to 14" in kept[0].text
 
 
 def test_a_pulled_goal_owns_the_flat_joint_and_the_slip_that_it_causes(study):
@@ -120,3 +122,116 @@ def test_both_sides_over_other_frames_stay_two(study):
         len(left(study, note("joint-limit", "hand.L", 10, 20, "tilt"), note("joint-limit", "hand.R", 17, 40, "tilt")))
         == 2
     )
+
+
+# ---- paths and spacing -------------------------------------------------------------------------------------
+
+
+def moment(check, part, at, **more):
+    """A note on one frame, as of a stop or a kink."""
+    return note(check, part, at, at, **more)
+
+
+PATH_CHECKS = ("dead-stop", "jitter", "uneven-spacing", "arc-break")
+
+
+def checks(notes):
+    return sorted(n.check for n in notes)
+
+
+@pytest.mark.parametrize("strained", [("joint-limit", "hyperextension"), ("overextension", "stretch"),
+                                      ("overextension", "gap")])
+def test_a_strained_joint_owns_its_pop_and_a_flat_one_is_owned_by_it(study, strained):
+    pop = note("pop", "forearm.L", 11, 12, "in")
+    assert checks(left(study, pop, note(strained[0], "forearm.L", 10, 20, strained[1]))) == [strained[0]]
+    kept = left(study, note("overextension", "forearm.L", 10, 20, "flat", "low"), pop)
+    assert checks(kept) == ["pop"] and "overextension of the left forearm" in kept[0].text
+
+
+@pytest.mark.parametrize("broken", PATH_CHECKS)
+@pytest.mark.parametrize("owner", [("pop", "in"), ("overextension", "gap"), ("overextension", "stretch")])
+def test_a_snap_or_a_pull_owns_what_it_does_to_the_hands_path(study, owner, broken):
+    pulled = note(owner[0], "forearm.L", 10, 12, owner[1])
+    assert checks(left(study, moment(broken, "hand.L", 14), pulled)) == [owner[0]]
+    assert len(left(study, moment(broken, "hand.L", 15), pulled)) == 2
+    assert len(left(study, moment(broken, "hand.R", 11), pulled)) == 2
+
+
+def test_a_flat_joint_owns_no_path(study):
+    flat = note("overextension", "forearm.L", 10, 12, "flat", "low")
+    assert len(left(study, flat, moment("arc-break", "hand.L", 11))) == 2
+
+
+@pytest.mark.parametrize("broken", PATH_CHECKS)
+def test_a_slip_owns_the_path_of_its_foot(study, broken):
+    slip = note("slip", "foot.L", 10, 20)
+    assert checks(left(study, moment(broken, "foot.L", 15), slip)) == ["slip"]
+    assert len(left(study, moment(broken, "foot.R", 15), slip)) == 2
+
+
+@pytest.mark.parametrize("broken", PATH_CHECKS)
+def test_a_march_owns_the_corners_at_its_ends_of_what_it_moves(study, broken):
+    march = note("linear-span", "upper_arm.L", 10, 24)
+    for at, owned in ((8, True), (10, True), (17, False), (26, True), (27, False)):
+        assert len(left(study, march, moment(broken, "hand.L", at))) == 2 - owned, at
+    assert len(left(study, march, moment(broken, "head", 24))) == 2, "an arm does not move the head"
+    assert len(left(study, note("linear-span", "pelvis", 10, 24), moment(broken, "head", 24))) == 1
+
+
+def test_a_locked_head_owns_its_catch_up_and_its_stiffness(study):
+    lock = note("stuck-in-space", "head", 10, 24)
+    for broken in PATH_CHECKS:
+        assert checks(left(study, moment(broken, "head", 25), lock)) == ["stuck-in-space"]
+        assert len(left(study, moment(broken, "chest", 24), lock)) == 2
+    assert checks(left(study, note("frozen-part", "head", 8, 28), lock)) == ["stuck-in-space"]
+    assert len(left(study, note("frozen-part", "head", 20, 60), lock)) == 2, "it goes on long after"
+
+
+@pytest.mark.parametrize("broken", ["uneven-spacing", "arc-break"])
+def test_a_wiggle_owns_single_breaks_inside_its_run(study, broken):
+    wiggle = note("jitter", "hand.L", 10, 20)
+    assert checks(left(study, moment(broken, "hand.L", 14), moment(broken, "hand.L", 19), wiggle)) == ["jitter"]
+    assert len(left(study, moment(broken, "hand.L", 23), wiggle)) == 2
+    assert len(left(study, moment("dead-stop", "hand.L", 14), wiggle)) == 2
+
+
+@pytest.mark.parametrize("broken", ["uneven-spacing", "arc-break"])
+def test_a_hard_stop_owns_the_break_that_it_makes(study, broken):
+    stop = stopping("head", 5, 20)
+    assert checks(left(study, moment(broken, "head", 21), stop)) == ["dead-stop"]
+    assert len(left(study, moment(broken, "head", 12), stop)) == 2, "the move before it is not the stop"
+    assert len(left(study, moment(broken, "hand.L", 20), stop)) == 2
+
+
+def stopping(part, start, at, parts=(), severity="medium"):
+    return replace(note("dead-stop", part, start, at, severity=severity, unit="1"), worst=at, parts=(part, *parts))
+
+
+def block(at, parts, severity):
+    return replace(note("twinned-stop", "chest", at - 10, at, severity=severity, unit="1"), worst=at, parts=parts)
+
+
+def test_a_block_owns_the_hard_stop_of_its_parts(study):
+    one = block(30, ("chest", "head", "upper_arm.L"), "medium")
+    kept = left(study, stopping("chest", 20, 31, ("head", "hand.L"), "high"), one)
+    assert checks(kept) == ["twinned-stop"] and kept[0].severity == Severity.HIGH
+    assert "dead-stop of the chest, 100.0 percent, frames 20 to 31" in kept[0].text
+    assert len(left(study, stopping("chest", 10, 24, ("head",)), one)) == 2, "another stop"
+    assert len(left(study, stopping("pelvis", 20, 30), one)) == 2, "the block does not move the pelvis"
+
+
+def test_the_hard_stop_of_one_part_owns_a_low_block_and_stands_beside_another(study):
+    stop = stopping("head", 20, 30)
+    assert checks(left(study, block(30, ("chest", "head"), "low"), stop)) == ["dead-stop"]
+    assert len(left(study, block(30, ("chest", "head", "upper_arm.L"), "medium"), stop)) == 2
+
+
+def test_a_note_on_trial_decides_nothing(study):
+    sure, trial = note("linear-span", "head", 10, 24, severity="low"), stopping("head", 12, 24, severity="high")
+    kept = left(study, sure, replace(trial, trial=True))
+    assert checks(kept) == ["linear-span"] and kept[0].severity == Severity.LOW and "dead-stop" in kept[0].text
+    flat = note("overextension", "forearm.L", 10, 20, "flat", "low")
+    assert len(left(study, flat, replace(note("pop", "forearm.L", 11, 12), trial=True))) == 2
+    both = [replace(n, trial=True) for n in (flat, note("pop", "forearm.L", 11, 12, severity="high"))]
+    kept = left(study, *both)
+    assert checks(kept) == ["pop"] and kept[0].severity == Severity.HIGH

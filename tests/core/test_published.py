@@ -22,7 +22,8 @@ PUBLISHED = {
     "slip": ("Prazak, Hoyet and O'Sullivan 2011", "21 mm", 0.021, Severity.LOW),
 }
 #: From a check's limit to the numbers in its docstring's Limit.
-WRITTEN = {"overextension": 100.0, "dead-stop": 100.0, "linear-span": 1.0 / LEG}
+WRITTEN = {"overextension": 100.0, "dead-stop": 100.0, "linear-span": 1.0 / LEG, "stuck-in-space": 1.0 / LEG,
+           "twinned-stop": 100.0}
 
 
 @pytest.mark.parametrize("name", NAMES)

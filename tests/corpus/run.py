@@ -7,8 +7,9 @@ Clean clips first: every note of medium severity or above that tests/corpus/acce
 counted as false. Then the planted faults. A third of the clips, told by a fixed hash of their names, is held back:
 limits are chosen on the others, and both are counted apart. --more adds the BVH and hand-keyed files of a folder. The
 tables go to docs/corpus.md, those of slip's limits to docs/corpus_slip.md, of balance and flight to
-docs/corpus_weight.md, tangent's own to docs/corpus_tangent.md. --planted plants the named kinds of faults alone, as
-carries,tilts, says what is found and what remedies do, and writes nothing.
+docs/corpus_weight.md, of stops, freezes, locks and blocks to docs/corpus_spacing.md, tangent's own to
+docs/corpus_tangent.md. --planted plants the named kinds of faults alone, as carries,tilts, says what is found and what
+remedies do, and writes nothing.
 Exit code 1 where a false note is left.
 """
 
@@ -25,7 +26,7 @@ from plumbline.core.shot import Shot
 from plumbline.core.testing import clips, corpus, planting
 from plumbline.core.testing.plants import Clean, Verdict, judge, prepared, review
 
-from . import files, slip_page, tangent_page, weight_page
+from . import files, slip_page, spacing_page, tangent_page, weight_page
 from .tables import Row, Tally, clean_table, law_table, page, planted_table
 
 DOCS = Path(__file__).resolve().parents[2] / "docs" / "corpus.md"
@@ -61,6 +62,7 @@ def main(words: list[str]) -> int:
     DOCS.write_text(text, "utf-8")
     slip_page.run(more, progress)
     weight_page.run(more, progress, tallies)
+    spacing_page.run(more, progress)
     wrong = tangent_page.run(more, progress)
     print(f"{time.monotonic() - start:.0f} s")
     return int(wrong > 0 or any(row.false for row in rows))

@@ -43,6 +43,8 @@ REMEDIES = (
     r.Give("pelvis", SPAN, 0.2, 4, (A, B, C)),
     r.Settle(("hand.R", "head"), SPAN, ((A, B, A), (A, C, A))),
     r.Drift(("head",), B, (0.0, 3.0, 0.0), SPAN),
+    r.Shift(("head", "hand.R"), (1, 3), SPAN),
+    r.Follow(("neck", "head"), SPAN, "chest"),
 )
 
 

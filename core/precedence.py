@@ -12,7 +12,10 @@ text of the one that stays, which takes the greater severity of the two.
    foot planted under a reversed knee, the ankle's angle is the consequence.
 4. A joint that is flat and nothing else owns only what is low: it is never more than low itself.
 5. A foot that floats over its ground (``ground-gap``) owns that foot's ``slip``: what hangs is not held.
-6. Both sides of one joint over the same frames are one note that lists both parts.
+6. A joint that is reversed, stretched or out of its goal's reach owns its ``pop``; a ``pop`` owns the flat joint.
+7. Both sides of one joint over the same frames are one note that lists both parts.
+
+A note on trial that gives way to one that is not never raises it.
 """
 
 from collections.abc import Callable
@@ -32,14 +35,16 @@ SAME_FRAMES = 0.8
 
 def settle(study: Study, notes: list[Note]) -> list[Note]:
     """The notes that stay, those that gave way named in their text."""
-    for owns in (_reversed_owns_straight, _pulled_owns_what_it_pulls, _proximal_owns_held_end, _floating_owns_slip):
+    for owns in (_reversed_owns_straight, _pulled_owns_what_it_pulls, _proximal_owns_held_end, _floating_owns_slip,
+                 _strained_owns_pop, _pop_owns_flat):
         notes = _absorbed(study, notes, owns)
     return _both_sides(study, notes)
 
 
 Rule = Callable[[Study, Note, Note], bool]
-#: Checks whose notes may have a twin on the other side, and those that may own another's.
-_TWINNED = ("joint-limit", "overextension")
+#: Checks of a limb's joints, those whose notes may have a twin on the other side, and those that may own another's.
+_JOINTS = ("joint-limit", "overextension")
+_TWINNED = (*_JOINTS, "pop")
 _OWNERS = (*_TWINNED, "ground-gap")
 
 
@@ -69,11 +74,24 @@ def _floating_owns_slip(study: Study, owner: Note, other: Note) -> bool:
 
 def _proximal_owns_held_end(study: Study, owner: Note, other: Note) -> bool:
     limb = _limb(owner)
-    if owner.check not in _TWINNED or limb is None or other.check != "joint-limit" or other.part != body.LIMBS[limb][2]:
+    if owner.check not in _JOINTS or limb is None or other.check != "joint-limit" or other.part != body.LIMBS[limb][2]:
         return False
     if owner.kind == "flat" and other.severity != Severity.LOW:
         return False
     return owner.part != other.part and _held(study, other)
+
+
+def _strained_owns_pop(study: Study, owner: Note, other: Note) -> bool:
+    return other.check == "pop" and _strained(owner)
+
+
+def _pop_owns_flat(study: Study, owner: Note, other: Note) -> bool:
+    return owner.check == "pop" and other.check == "overextension" and other.kind == "flat"
+
+
+def _strained(note: Note) -> bool:
+    """Whether the joint is reversed, or the limb stretched or pulled."""
+    return note.kind == "hyperextension" or (note.check == "overextension" and note.kind in ("stretch", "gap"))
 
 
 def _held(study: Study, note: Note) -> bool:
@@ -115,9 +133,8 @@ def _absorbed(study: Study, notes: list[Note], owns: Rule) -> list[Note]:
 
 def _naming(owner: Note, others: list[Note]) -> Note:
     for other in others:
-        owner = replace(
-            owner, text=f"{owner.text}; with it {_short(other)}", severity=_greater(owner.severity, other.severity)
-        )
+        raised = owner.severity if other.trial and not owner.trial else _greater(owner.severity, other.severity)
+        owner = replace(owner, text=f"{owner.text}; with it {_short(other)}", severity=raised)
     return owner
 
 

@@ -9,10 +9,11 @@ from .plant_gaps import gaps
 from .plant_marches import marches
 from .plant_pulls import pulls
 from .plant_skates import skates
+from .plant_snaps import snaps
 from .plant_stops import stops
 from .plants import Case, Clean
 
-KINDS = (bends, pulls, skates, marches, gaps, stops, freezes)
+KINDS = (bends, pulls, skates, marches, gaps, stops, freezes, snaps)
 
 
 def cases(clean: Clean) -> Iterator[Case]:

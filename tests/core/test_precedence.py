@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """One fault, one note: who owns what within a limb."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from plumbline.core.note import Note, Severity
@@ -50,6 +52,27 @@ def test_a_reversed_knee_owns_the_straight_leg(study):
     )
     assert [(n.check, n.kind) for n in kept] == [("joint-limit", "hyperextension")]
     assert "overextension of the left shin, frames 12 to 14" in kept[0].text
+
+
+@pytest.mark.parametrize(("check", "kind"), [("joint-limit", "hyperextension"), ("overextension", "stretch"),
+                                             ("overextension", "gap")])
+def test_a_strained_joint_owns_its_pop_and_a_pop_the_flat_joint(study, check, kind):
+    flat = note("overextension", "forearm.L", 14, 20, "flat", "low")
+    pop = replace(note("pop", "forearm.L", 13, 21, "in", "high"), trial=True)
+    kept, = left(study, flat, pop)
+    assert kept.check == "pop" and "overextension of the left forearm" in kept.text
+    kept, = left(study, note(check, "forearm.L", 10, 20, kind, "low"), flat, pop)
+    assert kept.check == check and "pop of the left forearm, frames 13 to 21" in kept.text
+    # on trial it never raises what is not
+    assert kept.severity == "low"
+    assert len(left(study, note(check, "forearm.R", 10, 20, kind), pop)) == 2
+    assert len(left(study, note(check, "forearm.L", 24, 30, kind), pop)) == 2
+
+
+def test_both_knees_that_pop_in_one_frame_are_one_note(study):
+    kept, = left(study, note("pop", "shin.L", 13, 14, "in"), note("pop", "shin.R", 13, 14, "in", "low"))
+    assert kept.parts == ("shin.L", "shin.R") and kept.severity == "medium"
+    assert len(left(study, note("pop", "shin.L", 13, 14, "in"), note("pop", "shin.R", 13, 14, "out", "low"))) == 2
 
 
 def test_a_pulled_goal_owns_the_flat_joint_and_the_slip_that_it_causes(study):

@@ -148,7 +148,8 @@ def pops(bend: Array, drawings: Array, times: Array, least: float) -> list[Spell
         rate = 1.0 / float(np.median(np.diff(times[at])))
         span = max(1, int(np.median(np.diff(at))))
         for first, last, *sizes in snaps(bend[at]):
-            pop = Spell(int(at[first]), int(at[last]), *(size * rate / RATE for size in sizes), stride=span)
+            into, out, spike = (size * rate / RATE for size in sizes)
+            pop = Spell(int(at[first]), int(at[last]), into, out, spike, span)
             if pop.snap >= least:
                 found.append(pop)
     kept: list[Spell] = []

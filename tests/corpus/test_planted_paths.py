@@ -18,8 +18,8 @@ from plumbline.core.testing.plants import Case, prepared
 
 CLIPS = ("humanoid3d_walk", "humanoid3d_punch", "test_freebvh", "humanoid3d_cartwheel")
 HOSTS = ("captured", "keyed")
-#: Family -> least share found of middle and large faults, on captured and on keyed motion: the issue's, or where that is
-#: out of reach what docs/corpus.md holds for all clips, less the luck of few.
+#: Family -> least share found of middle and large faults, on captured and on keyed motion: the issue's, or where that
+#: is out of reach what all clips together show, less the luck of few.
 FAMILIES = {"snaps": (snaps, {"captured": (0.9, 1.0), "keyed": (1.0, 1.0)})}
 
 

@@ -50,8 +50,8 @@ def swing(t: Array, low: float, high: float = 50.0) -> Array:
 
 
 def chain(t: Array, fps: float, into: float, out: float, stays: float = 0.25, slope: float = 36.0) -> Array:
-    """A bend that falls evenly by ``slope`` degrees a second, in one frame lacks ``into`` degrees a frame of 24 more and
-    is straight, and so on the way out; both are told at the rate that is read."""
+    """A bend that falls evenly by ``slope`` degrees a second, in one frame loses ``into`` degrees a frame of 24 more and
+    is straight, and so on the way out by ``out``; both are told at the rate that is read."""
     rate = read(fps)
     jump, leap = (slope / rate + more * 24 / rate for more in (into, out))
     first = np.round(AT * rate) / rate
@@ -86,8 +86,9 @@ class TestPop(CheckTest):
             end = np.round(AT * rate) / rate + np.round(0.25 * rate) / rate
             # the flat of 0.3 degrees takes its share
             measured = max(into, out) - 0.3 * rate / 24
-            yield Planted(f"{limb} by {into:g} and {out:g}", shot, f"{MID[limb[:3]]}.{limb[-1]}", severity, measured, 0.3,
-                          AT, end, AT if into >= out else end, slack=1 / rate)
+            part = f"{MID[limb[:3]]}.{limb[-1]}"
+            yield Planted(f"{limb} by {into:g} and {out:g}", shot, part, severity, measured, 0.3, AT, end,
+                          AT if into >= out else end, slack=1 / rate)
 
     def test_one_frame_that_is_off_is_told_by_half_of_what_it_is_off(self) -> None:
         t = times(24.0)
@@ -123,7 +124,8 @@ class TestPop(CheckTest):
         bend[at] = 3.0
         swings = bent("leg.L", bend, 24.0)
         note, = self.notes(swings)
-        assert isinstance(note.remedy, Move) and note.remedy.target == "foot.L" and note.remedy.toward == "toward the hip"
+        assert isinstance(note.remedy, Move)
+        assert (note.remedy.target, note.remedy.toward) == ("foot.L", "toward the hip")
         # the same leg with its foot held where it is: the body rises for one frame
         who = swings.characters[0]
         held = edit.shift(who, who.head("foot.L")[at - 1] - who.head("foot.L"))

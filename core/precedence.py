@@ -13,7 +13,9 @@ text of the one that stays, which takes the greater severity of the two.
 4. A joint that is flat and nothing else owns only what is low: it is never more than low itself.
 5. A foot that floats over its ground (``ground-gap``) owns that foot's ``slip``: what hangs is not held.
 6. A joint that is reversed, stretched or out of its goal's reach owns its ``pop``; a ``pop`` owns the flat joint.
-7. Both sides of one joint over the same frames are one note that lists both parts.
+7. What breaks a part's path drawing by drawing (``jitter``) is owned by what moves it there: a note of 6 on the limb; a
+   ``linear-span`` or ``dead-stop`` of the part or of what carries it, at its ends.
+8. Both sides of one joint over the same frames are one note that lists both parts.
 
 A note on trial that gives way to one that is not never raises it.
 """
@@ -25,6 +27,7 @@ import numpy as np
 
 from . import body
 from .measures.contacts import contacts
+from .measures.ticks import MOVED_BY
 from .note import Note, Severity
 from .study import Study
 
@@ -38,6 +41,8 @@ def settle(study: Study, notes: list[Note]) -> list[Note]:
     for owns in (_reversed_owns_straight, _pulled_owns_what_it_pulls, _proximal_owns_held_end, _floating_owns_slip,
                  _strained_owns_pop, _pop_owns_flat):
         notes = _absorbed(study, notes, owns)
+    for check in _PATH_OWNERS:
+        notes = _paths_absorbed(study, notes, check)
     return _both_sides(study, notes)
 
 
@@ -46,6 +51,9 @@ Rule = Callable[[Study, Note, Note], bool]
 _JOINTS = ("joint-limit", "overextension")
 _TWINNED = (*_JOINTS, "pop")
 _OWNERS = (*_TWINNED, "ground-gap")
+#: Checks that judge a path drawing by drawing, and what may own their notes, in this order.
+_PATHS = ("jitter",)
+_PATH_OWNERS = (*_JOINTS, "pop", "linear-span", "dead-stop")
 
 
 _LIMB_OF = {part: limb for limb, parts in body.LIMBS.items() for part in parts}
@@ -92,6 +100,31 @@ def _pop_owns_flat(study: Study, owner: Note, other: Note) -> bool:
 def _strained(note: Note) -> bool:
     """Whether the joint is reversed, or the limb stretched or pulled."""
     return note.kind == "hyperextension" or (note.check == "overextension" and note.kind in ("stretch", "gap"))
+
+
+def _owns_path(study: Study, owner: Note, other: Note) -> bool:
+    """Whether the owner's fault is what breaks the other's path."""
+    if owner.check in _TWINNED:
+        return (owner.check == "pop" or _strained(owner)) and _limb(owner) == _limb(other)
+    if not any(other.part == p or other.part in body.descendants(p) or p in MOVED_BY[other.part] for p in owner.parts):
+        return False
+    if owner.check == "linear-span":
+        slack = round(SLACK_SECONDS * study.shot.fps)
+        return any(other.start - slack <= end <= other.end + slack for end in (owner.start, owner.end))
+    return True
+
+
+def _paths_absorbed(study: Study, notes: list[Note], check: str) -> list[Note]:
+    """The notes on paths given to those of ``check`` that own them."""
+    gone: set[int] = set()
+    named: dict[int, list[Note]] = {}
+    paths = [k for k, note in enumerate(notes) if note.check in _PATHS]
+    for i, owner in enumerate(notes):
+        for k in paths if owner.check == check else ():
+            if k != i and k not in gone and _near(study, owner, notes[k]) and _owns_path(study, owner, notes[k]):
+                gone.add(k)
+                named.setdefault(i, []).append(notes[k])
+    return [_naming(note, named.get(i, [])) for i, note in enumerate(notes) if i not in gone]
 
 
 def _held(study: Study, note: Note) -> bool:

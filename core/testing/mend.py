@@ -12,7 +12,7 @@ from ..measures.turn import local_axes, parent_on
 from ..numeric.ease import ease_places, ease_rotations, end_speeds
 from ..numeric.fcurve import BEZIER
 from ..numeric.rotation import exp, log, relative, shortest
-from ..remedy import Drift, Ease, Move, Pin, Remedy, Settle, Turn
+from ..remedy import Drift, Ease, Move, Pin, Remedy, Settle, Smooth, Turn
 from ..shot import Character, Shot, with_character
 from ..study import Study
 from . import edit
@@ -71,6 +71,8 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
         return _pinned(shot, remedy, character)
     if isinstance(remedy, Settle):
         return _settled(shot, remedy, character)
+    if isinstance(remedy, Smooth):
+        return _settled(shot, Settle((remedy.target,), remedy.frames, (remedy.offsets,)), character)
     if isinstance(remedy, Drift):
         drift = exp(np.outer(np.radians(_per_frame(shot, remedy.frames, remedy.angle)), remedy.axis))
         for part in remedy.targets:

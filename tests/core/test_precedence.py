@@ -69,6 +69,23 @@ def test_a_strained_joint_owns_its_pop_and_a_pop_the_flat_joint(study, check, ki
     assert len(left(study, note(check, "forearm.L", 24, 30, kind), pop)) == 2
 
 
+PATHS = ["jitter"]
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_what_moves_a_part_owns_what_breaks_its_path(study, path):
+    hand = note(path, "hand.L", 14, 20, "", "low")
+    for owner in (note("pop", "forearm.L", 13, 14), note("overextension", "forearm.L", 10, 20, "gap"),
+                  note("dead-stop", "chest", 14, 15), note("dead-stop", "hand.L", 14, 15),
+                  note("linear-span", "upper_arm.L", 5, 13), note("linear-span", "chest", 20, 30)):
+        kept, = left(study, owner, hand)
+        assert kept.check == owner.check and f"{path} of the left hand, frames 14 to 20" in kept.text
+    for other in (note("pop", "forearm.R", 13, 14), note("pop", "shin.L", 13, 14), note("dead-stop", "head", 14, 15),
+                  note("overextension", "forearm.L", 10, 20, "flat"), note("linear-span", "upper_arm.L", 5, 40),
+                  note("dead-stop", "hand.L", 40, 41), note("dead-stop", "hand.R", 14, 15)):
+        assert len(left(study, other, hand)) == 2, other.text
+
+
 def test_both_knees_that_pop_in_one_frame_are_one_note(study):
     kept, = left(study, note("pop", "shin.L", 13, 14, "in"), note("pop", "shin.R", 13, 14, "in", "low"))
     assert kept.parts == ("shin.L", "shin.R") and kept.severity == "medium"

@@ -13,6 +13,7 @@ from plumbline.core.runner import finish
 from plumbline.core.shot import Shot
 from plumbline.core.testing import corpus
 from plumbline.core.testing.mend import mend
+from plumbline.core.testing.plant_paths import wiggles
 from plumbline.core.testing.plant_snaps import snaps
 from plumbline.core.testing.plants import Case, prepared
 
@@ -20,7 +21,10 @@ CLIPS = ("humanoid3d_walk", "humanoid3d_punch", "test_freebvh", "humanoid3d_cart
 HOSTS = ("captured", "keyed")
 #: Family -> least share found of middle and large faults, on captured and on keyed motion: the issue's, or where that
 #: is out of reach what all clips together show, less the luck of few.
-FAMILIES = {"snaps": (snaps, {"captured": (0.9, 1.0), "keyed": (1.0, 1.0)})}
+FAMILIES = {
+    "snaps": (snaps, {"captured": (0.9, 1.0), "keyed": (1.0, 1.0)}),
+    "wiggles": (wiggles, {"captured": (0.85, 0.95), "keyed": (0.88, 0.99)}),
+}
 
 
 @cache

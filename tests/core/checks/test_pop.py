@@ -50,8 +50,8 @@ def swing(t: Array, low: float, high: float = 50.0) -> Array:
 
 
 def chain(t: Array, fps: float, into: float, out: float, stays: float = 0.25, slope: float = 36.0) -> Array:
-    """A bend that falls evenly by ``slope`` degrees a second, in one frame loses ``into`` degrees a frame of 24 more and
-    is straight, and so on the way out by ``out``; both are told at the rate that is read."""
+    """A bend that falls evenly by ``slope`` degrees a second, in one frame by ``into`` degrees a frame of 24 more to
+    straight, and so on the way out by ``out``; both are told at the rate that is read."""
     rate = read(fps)
     jump, leap = (slope / rate + more * 24 / rate for more in (into, out))
     first = np.round(AT * rate) / rate

@@ -40,6 +40,7 @@ REMEDIES = (
     r.Ease(("hand.R",), SPAN, ease_in=False, paths=("foot.L",)),
     r.Settle(("hand.R", "head"), SPAN, ((A, B, A), (A, C, A))),
     r.Drift(("head",), B, (0.0, 3.0, 0.0), SPAN),
+    r.Smooth("hand.R", SPAN, (A, B, A)),
 )
 
 

@@ -69,7 +69,7 @@ def test_a_strained_joint_owns_its_pop_and_a_pop_the_flat_joint(study, check, ki
     assert len(left(study, note(check, "forearm.L", 24, 30, kind), pop)) == 2
 
 
-PATHS = ["jitter"]
+PATHS = ["jitter", "arc-break"]
 
 
 @pytest.mark.parametrize("path", PATHS)
@@ -84,6 +84,15 @@ def test_what_moves_a_part_owns_what_breaks_its_path(study, path):
                   note("overextension", "forearm.L", 10, 20, "flat"), note("linear-span", "upper_arm.L", 5, 40),
                   note("dead-stop", "hand.L", 40, 41), note("dead-stop", "hand.R", 14, 15)):
         assert len(left(study, other, hand)) == 2, other.text
+
+
+@pytest.mark.parametrize("path", PATHS[1:])
+def test_a_wiggle_owns_the_single_breaks_in_its_run(study, path):
+    run = note("jitter", "hand.L", 10, 20)
+    kept, = left(study, run, note(path, "hand.L", 12, 12, "", "low"), note(path, "hand.L", 21, 21, "", "low"))
+    assert kept.check == "jitter" and f"{path} of the left hand, frames 12 to 12" in kept.text
+    assert len(left(study, run, note(path, "hand.R", 12, 12))) == 2
+    assert len(left(study, run, note("jitter", "head", 12, 20))) == 2
 
 
 def test_both_knees_that_pop_in_one_frame_are_one_note(study):

@@ -13,9 +13,9 @@ text of the one that stays, which takes the greater severity of the two.
 4. A joint that is flat and nothing else owns only what is low: it is never more than low itself.
 5. A foot that floats over its ground (``ground-gap``) owns that foot's ``slip``: what hangs is not held.
 6. A joint that is reversed, stretched or out of its goal's reach owns its ``pop``; a ``pop`` owns the flat joint.
-7. What breaks a part's path drawing by drawing (``jitter``, ``arc-break``) is owned by what moves it there: a note of 6
-   on the limb; a ``linear-span`` or ``dead-stop`` of the part or of what carries it, at its ends; a ``jitter`` owns all
-   single breaks in its run.
+7. What breaks a part's path drawing by drawing (``jitter``, ``uneven-spacing``, ``arc-break``) is owned by what moves
+   it there: a note of 6 on the limb; a ``linear-span`` or ``dead-stop`` of the part or of what carries it, at its ends;
+   a ``jitter`` owns all single breaks in its run.
 8. Both sides of one joint over the same frames are one note that lists both parts.
 
 A note on trial that gives way to one that is not never raises it.
@@ -53,7 +53,7 @@ _JOINTS = ("joint-limit", "overextension")
 _TWINNED = (*_JOINTS, "pop")
 _OWNERS = (*_TWINNED, "ground-gap")
 #: Checks that judge a path drawing by drawing, and what may own their notes, in this order.
-_PATHS = ("jitter", "arc-break")
+_PATHS = ("jitter", "uneven-spacing", "arc-break")
 _PATH_OWNERS = (*_JOINTS, "pop", "linear-span", "dead-stop", "jitter")
 
 

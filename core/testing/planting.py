@@ -7,14 +7,14 @@ from .plant_bends import bends
 from .plant_freezes import freezes
 from .plant_gaps import gaps
 from .plant_marches import marches
-from .plant_paths import kinks, wiggles
+from .plant_paths import kinks, shoves, wiggles
 from .plant_pulls import pulls
 from .plant_skates import skates
 from .plant_snaps import snaps
 from .plant_stops import stops
 from .plants import Case, Clean
 
-KINDS = (bends, pulls, skates, marches, gaps, stops, freezes, snaps, wiggles, kinks)
+KINDS = (bends, pulls, skates, marches, gaps, stops, freezes, snaps, wiggles, kinks, shoves)
 
 
 def cases(clean: Clean) -> Iterator[Case]:

@@ -69,7 +69,7 @@ def test_a_strained_joint_owns_its_pop_and_a_pop_the_flat_joint(study, check, ki
     assert len(left(study, note(check, "forearm.L", 24, 30, kind), pop)) == 2
 
 
-PATHS = ["jitter", "arc-break"]
+PATHS = ["jitter", "uneven-spacing", "arc-break"]
 
 
 @pytest.mark.parametrize("path", PATHS)

@@ -21,7 +21,8 @@ PUBLISHED = {
     "slip": ("Prazak, Hoyet and O'Sullivan 2011", "21 mm", 0.021, Severity.LOW),
 }
 #: From a check's limit to the numbers in its docstring's Limit.
-WRITTEN = {"overextension": 100.0, "dead-stop": 100.0, "jitter": 1000.0, "linear-span": 1.0 / LEG}
+WRITTEN = {"overextension": 100.0, "dead-stop": 100.0, "jitter": 1000.0, "uneven-spacing": 100.0,
+           "linear-span": 1.0 / LEG}
 
 
 @pytest.mark.parametrize("name", NAMES)

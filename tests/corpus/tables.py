@@ -123,7 +123,7 @@ def page(rows: Iterable[Row], tallies: Iterable[Tally], more: bool) -> str:
         "at least 0.1, 0.25 and 0.5 leg/s; feet put 2, 5 and 10 cm over or into a floor; moves stopped in one frame at "
         "52 to 63, 67 to 78 and over 82 % of their peak; parts held dead for 0.75, 1.4 and 2.6 s; knees and "
         "elbows straightened by 8, 15 and 25 degrees in one frame; wiggles of 0.5, 1 and 3 cm over 8 frames; "
-        "paths kinked by 30, 60 and 90 degrees. "
+        "paths kinked by 30, 60 and 90 degrees; one frame moved 20, 40 and 80 % toward its neighbor. "
         "Each is planted where it moves no standing foot but the one it is about. "
         "Worst frame: within 1. Size: within 3 degrees, 10 %, or 1 cm. "
         "Right severity of a fault that only may be low: not above low.\n\n"

@@ -13,7 +13,7 @@ from plumbline.core.runner import finish
 from plumbline.core.shot import Shot
 from plumbline.core.testing import corpus
 from plumbline.core.testing.mend import mend
-from plumbline.core.testing.plant_paths import kinks, wiggles
+from plumbline.core.testing.plant_paths import kinks, shoves, wiggles
 from plumbline.core.testing.plant_snaps import snaps
 from plumbline.core.testing.plants import Case, Clean, prepared
 
@@ -26,6 +26,7 @@ FAMILIES = {
     "snaps": (snaps, {"captured": (0.9, 1.0), "keyed": (1.0, 1.0)}),
     "wiggles": (wiggles, {"captured": (0.85, 0.95), "keyed": (0.88, 0.99)}),
     "kinks": (kinks, {"captured": (0.55, 0.6), "keyed": (0.75, 0.8)}),
+    "shoves": (shoves, {"captured": (0.6, 0.8), "keyed": (0.78, 0.87)}),
 }
 
 

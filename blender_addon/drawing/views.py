@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from ...core.marks import Frame
+from ...core.numeric.affine import linear_inverse
 from ...core.numeric.camera import SHORT_SIDE, View, picture_size
 
 Array = np.ndarray
@@ -40,7 +41,7 @@ def seen(context: Any, number: int) -> Seen:
     origin = -np.linalg.solve(turn, matrix[:3, 3]) * meters
     shift = _BACK * meters if orthographic else 0.0
     if orthographic:
-        origin = origin + np.linalg.inv(turn)[:, 2] * shift
+        origin = origin + linear_inverse(turn)[:, 2] * shift
     scale = window[0, 0] * width / 2 / (meters if orthographic else 1.0)
     middle = window[:2, 3] if orthographic else -window[:2, 2]
     view = View(

@@ -14,6 +14,7 @@ from ...core.body_map.group import group
 from ...core.body_map.result import BodyMap, BodyMapError
 from ...core.body_map.skeleton import Skeleton
 from ...core.card import Card, CardError
+from ...core.numeric.affine import inverse
 from .kept_cards import text_of
 from .presence import idle, seen
 from .rigs import Rig, carriers_of, is_selected, missing_files, places_of, rigs_of, told_apart, unusable
@@ -51,7 +52,7 @@ class Member:
         """This member with its rest pose carried from where its armatures stood to ``worlds``, one (4, 4) a rig."""
         moves = {}
         for rig, old, world in zip(self.rigs, self.worlds, worlds, strict=True):
-            move = world @ np.linalg.inv(old)
+            move = world @ inverse(old)
             move[:3, 3] *= unit
             moves[rig.name] = move
         each = np.array([moves[name] for name in self.skeleton.armatures])

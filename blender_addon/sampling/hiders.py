@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from ...core.numeric.affine import inverse
 from ...core.numeric.camera import View
 from ...core.numeric.topology import Topology
 from .meshes import Evaluated, positions, triangles_of, world_of
@@ -86,8 +87,8 @@ def crosses(box: Array, world: Array, start: Array, stop: Array, about: Array) -
     size = np.linalg.norm(world[:, :3, :3], axis=1)
     if not (np.abs(np.linalg.det(world[:, :3, :3])) > 1e-12 * size.prod(axis=1)).all():
         return np.ones(len(start), bool)  # flattened: nothing can be told
-    inverse = np.linalg.inv(world)
-    a, b = ((inverse[:, :3, :3] @ p[:, :, None])[..., 0] + inverse[:, :3, 3] for p in (start, stop))
+    back = inverse(world)
+    a, b = ((back[:, :3, :3] @ p[:, :, None])[..., 0] + back[:, :3, 3] for p in (start, stop))
     room = about[:, None] / size
     low, high, along = box[0] - room - a, box[1] + room - a, b - a
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -11,6 +11,7 @@ from mathutils import Matrix
 
 from ...core import body
 from ...core.measures.sole import sole_of_vertices
+from ...core.numeric.rotation import dot
 from ...core.shot import Sole
 from .armatures import Member
 from .rigs import Rig
@@ -74,7 +75,7 @@ def skins_of(member: Member, worlds: Mapping[str, Array], unit: float, stands: S
 def standing_of(member: Member, skins: Sequence[Skin]) -> float | None:
     """The extent of all skins along the figure's up, meters; None without a skin."""
     up = np.asarray(member.map.up, float)
-    heights = [skin.vertices @ up for skin in skins]
+    heights = [dot(skin.vertices, up) for skin in skins]
     return float(max(h.max() for h in heights) - min(h.min() for h in heights)) if heights else None
 
 

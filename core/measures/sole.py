@@ -6,6 +6,7 @@ import numpy as np
 
 from .. import body
 from ..need import Need
+from ..numeric.rotation import dot
 from ..numeric.spans import sliding
 from ..shot import SOLE_POINTS, Character, Sole
 from ..study import Study, measure
@@ -156,7 +157,7 @@ def sole_of_vertices(side: str, vertices: Array, ankle: Array, ball: Array | Non
     if skin.ndim != 2 or skin.shape[1] != 3 or len(skin) < 4:
         raise ValueError(f"sole_of_vertices: expected at least four vertices (N, 3), got {skin.shape}")
     up = _unit(np.asarray(up, float), np.array([0.0, 0.0, 1.0]))
-    level = skin - (skin @ up)[:, None] * up
+    level = skin - dot(skin, up)[:, None] * up
     middle = level.mean(0)
     ahead = np.asarray(forward, float) - np.asarray(forward, float) @ up * up
     if ball is not None:
@@ -167,7 +168,7 @@ def sole_of_vertices(side: str, vertices: Array, ankle: Array, ball: Array | Non
     ahead = _unit(heading, _unit(ahead, np.array([0.0, -1.0, 0.0])))
     left = np.cross(up, ahead)
     inner = -left if side == "L" else left
-    height, along, across = skin @ up, skin @ ahead, skin @ inner
+    height, along, across = dot(skin, up), dot(skin, ahead), dot(skin, inner)
     below = height <= max(float(np.dot(ankle, up)), float(np.quantile(height, 0.3)))   # leave out the shaft of a boot
     height, along, across = height[below], along[below], across[below]
     back, front = float(along.min()), float(along.max())

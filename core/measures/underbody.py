@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..need import Need
+from ..numeric.rotation import dot
 from ..shot import Character
 from ..study import Study, measure
 from .footfalls import Footfalls, footfalls
@@ -81,7 +82,7 @@ def underbody(study: Study, character: Character) -> Underbody:
     base = np.where(known, best, level[:, None])
     names = tuple(RESTS[p.partition(".")[0]][0] + p[p.index("."):] if "." in p else RESTS[p][0] for p in parts)
     reach = np.array([RESTS[p.partition(".")[0]][1] for p in parts]) * leg
-    return Underbody(names, tuple(parts), points, points @ up - base, reach, known, motion, level)
+    return Underbody(names, tuple(parts), points, dot(points, up) - base, reach, known, motion, level)
 
 
 def _level(t: Tread, fallen: Footfalls, points: Array, up: Array, count: int) -> Array:
@@ -90,5 +91,5 @@ def _level(t: Tread, fallen: Footfalls, points: Array, up: Array, count: int) ->
     down = np.flatnonzero(np.isfinite(heights))
     if len(down):
         return np.asarray(np.interp(np.arange(count), t.samples[down], heights[down]))
-    low = float((points @ up).min()) if points.size else 0.0
+    low = float(dot(points, up).min()) if points.size else 0.0
     return np.full(count, low)

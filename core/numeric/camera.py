@@ -13,6 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .affine import linear_inverse
+
 Array = np.ndarray
 
 #: Shorter side of the picture in U.
@@ -78,7 +80,7 @@ class View:
     def across(self, direction: Array) -> Array:
         """World direction (3,), of unit length in the camera's own axes, of a direction (2,) in the picture."""
         d = np.asarray(direction, float)
-        axes = np.linalg.inv(self.camera_from_world)
+        axes = linear_inverse(self.camera_from_world)
         out: Array = axes[:, 0] * d[0] + axes[:, 1] * d[1]
         return out
 
@@ -86,7 +88,7 @@ class View:
         """World place (3,) that is seen at (x, y) U at this depth in meters."""
         per = float(self.meters_per_unit(depth))
         local = np.array([(x - self.centre[0]) * per, (y - self.centre[1]) * per, -depth])
-        out: Array = np.linalg.inv(self.camera_from_world) @ local + self.origin
+        out: Array = linear_inverse(self.camera_from_world) @ local + self.origin
         return out
 
 
@@ -156,7 +158,7 @@ def views(
     side = to_units * ax * across
     size = picture_size(resolution, pixel_aspect)
     scale = side / ortho_scale if kind == "ORTHO" else side * lens_mm / sensor
-    turns, origins, centres = np.linalg.inv(axes), matrix[:, :3, 3].copy(), size / 2.0 - side * shift
+    turns, origins, centres = linear_inverse(axes), matrix[:, :3, 3].copy(), size / 2.0 - side * shift
     return [
         View(turn, origin, one, centre, size, kind == "ORTHO")
         for turn, origin, one, centre in zip(turns, origins, scale.tolist(), centres, strict=True)

@@ -11,6 +11,8 @@ The fit is linear in the samples, so it is a banded matrix: made once for a clip
 
 import numpy as np
 
+from .affine import linear_inverse
+
 Array = np.ndarray
 
 #: Half-window in seconds, chosen on a walk over force plates: the pressure point is 2.4 cm rms off along the walk and
@@ -120,7 +122,7 @@ def _weights(t: Array, half_window: float) -> tuple[Array, Array]:
     weight = np.where((rows >= lo) & (rows < hi), np.maximum(1.0 - x * x, LEAST_WEIGHT) ** 2, 0.0)
     sums = [np.asarray((weight * x**k).sum(0)) for k in range(5)]
     normal = np.stack([np.stack([sums[i + j] for j in range(3)], -1) for i in range(3)], -2)
-    inverse = np.linalg.inv(normal)
+    inverse = linear_inverse(normal)
     basis = weight * np.stack([np.ones_like(x), x, x * x])  # (3, taps, F)
     fit = np.einsum("fij,jtf->itf", inverse, basis)
     fit[1] /= half_window

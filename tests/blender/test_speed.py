@@ -12,14 +12,16 @@ what is paid once a figure, such as finding the body map, its skin and its soles
 must be over before a guard speaks.
 """
 
+import time
 from collections.abc import Callable
 from typing import Any
 
 import pytest
+from plumbline.blender_addon.sampling import armatures
 from plumbline.blender_addon.sampling.probe import Probe
 from plumbline.blender_addon.sampling.sweep import Request, sweep_now
 from plumbline.core.catalogue import chosen
-from plumbline.core.runner import needs_of
+from plumbline.core.runner import finish, needs_of
 
 from .benchmarking import lanes, scenes, timing
 
@@ -103,6 +105,26 @@ def test_lanes_cost_the_core_little() -> None:
     """For 1,000 frames of one figure, with a quarter of room."""
     found = lanes.costs(scenes.build("crowd", Size(1_000, skin=2_000)))
     assert not {group: told for group, told in found.items() if told > ROOM * lanes.GOALS[group]}
+
+
+@pytest.mark.parametrize("skin", [1_200, 20_000])
+def test_no_thread_goes_on_behind_a_review(skin: int) -> None:
+    """A threaded product or inverse leaves threads behind that spin for 30 ms, as long as all checks of a short shot
+    take. Blender's own workers take a millisecond to go to rest."""
+    scene = scenes.build("light", Size(240, skin=skin))
+
+    def behind() -> float:
+        review()
+        started = time.process_time()
+        time.sleep(0.06)
+        return time.process_time() - started
+
+    def review() -> None:
+        armatures._found.clear()  # the body map is found anew
+        judged = chosen(list(timing.FOUNDING))
+        finish(sweep_now(scene, Request(needs=needs_of(judged))), judged)
+
+    assert min(behind() for _ in range(4)) < 0.005
 
 
 def test_a_slow_review_would_be_seen() -> None:

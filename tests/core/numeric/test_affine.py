@@ -3,7 +3,6 @@
 
 import numpy as np
 import pytest
-
 from plumbline.core.numeric.affine import inverse, linear_inverse
 
 

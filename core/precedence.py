@@ -10,7 +10,7 @@ from it; all reach two frames of 24 beyond a note's own.
 2. ``overextension`` by stretch or by a goal out of reach owns the same limb's flat joint and ``pop``, the ``slip`` of a
    foot that it pulls along, its ``ground-gap`` where it pulls the foot off the ground, and what breaks the path of the
    limb's end (``dead-stop``, ``jitter``, ``uneven-spacing``, ``arc-break``).
-3. A ``pop`` owns the limb's flat joint and what breaks the path of the limb's end.
+3. A ``pop``, as a reversed joint, owns what breaks the path of the limb's end, and the limb's flat joint.
 4. A note on the proximal part of a limb owns the ``joint-limit`` of its end where that end is held by a contact: with a
    foot planted under a reversed knee, the ankle's angle is the consequence. A joint that is flat and nothing else owns
    only what is low: it is never more than low itself.
@@ -19,8 +19,8 @@ from it; all reach two frames of 24 beyond a note's own.
 7. ``linear-span`` owns the corners at its two ends: what breaks the path of a part that it moves.
 8. ``stuck-in-space`` owns what breaks the head's path in its catch-up, and the head's ``frozen-part``.
 9. ``jitter`` owns the ``uneven-spacing`` and ``arc-break`` of what it moves, inside its run.
-10. A ``dead-stop`` owns ``uneven-spacing`` and ``arc-break`` in the frame of the stop. A block (``twinned-stop``) owns
-    the ``dead-stop`` of two or more of its parts; a ``dead-stop`` of one part owns the block that is low.
+10. A ``dead-stop`` owns ``uneven-spacing`` and ``arc-break`` over the frame of the stop. A block (``twinned-stop``)
+    owns the ``dead-stop`` of two or more of its parts; a ``dead-stop`` of one part owns the block that is low.
 11. Both sides of one joint over the same frames are one note that lists both parts.
 
 A note on trial decides nothing: it owns only notes on trial, and leaves the severity of any other as it was.
@@ -40,7 +40,8 @@ SLACK_SECONDS = 2 / 24
 #: Two notes are over the same frames where what they share is this much of the longer one.
 SAME_FRAMES = 0.8
 #: Checks whose notes may have a twin on the other side, and those that judge a path frame by frame.
-_TWINNED = ("joint-limit", "overextension")
+_JOINTS = ("joint-limit", "overextension")
+_TWINNED = (*_JOINTS, "pop")
 _BREAKS = ("uneven-spacing", "arc-break")
 _PATHS = ("dead-stop", "jitter", *_BREAKS)
 
@@ -85,8 +86,8 @@ def _snap_owns_flat(study: Study, owner: Note, other: Note) -> bool:
 
 
 def _limb_owns_path(study: Study, owner: Note, other: Note) -> bool:
-    strained = owner.check != "overextension" or owner.kind in ("stretch", "gap")
-    return strained and _on_limb(owner, other) and _during(study, other.worst, owner)
+    strained = owner.check not in _JOINTS or owner.kind in ("hyperextension", "stretch", "gap")
+    return strained and _on_limb(owner, other) and _near(study, owner, other)
 
 
 def _proximal_owns_held_end(study: Study, owner: Note, other: Note) -> bool:
@@ -103,8 +104,7 @@ def _floating_owns_slip(study: Study, owner: Note, other: Note) -> bool:
 
 
 def _march_owns_corners(study: Study, owner: Note, other: Note) -> bool:
-    ends = (owner.start, owner.end)
-    return _moves(owner, other) and any(abs(other.worst - end) <= _slack(study) for end in ends)
+    return _moves(owner, other) and any(_during(study, end, other) for end in (owner.start, owner.end))
 
 
 def _run_owns_what_it_moves(study: Study, owner: Note, other: Note) -> bool:
@@ -112,7 +112,7 @@ def _run_owns_what_it_moves(study: Study, owner: Note, other: Note) -> bool:
 
 
 def _stop_owns_breaks(study: Study, owner: Note, other: Note) -> bool:
-    return _moves(owner, other) and _together(study, owner, other)
+    return _moves(owner, other) and _during(study, owner.worst, other)
 
 
 def _block_owns_stops(study: Study, owner: Note, other: Note) -> bool:
@@ -127,8 +127,8 @@ RULES = (
     Rule(("joint-limit",), ("overextension", "pop"), _reversed_owns_straight),
     Rule(("overextension",), ("overextension", "pop", "slip", "ground-gap"), _pulled_owns_what_it_pulls),
     Rule(("pop",), ("overextension",), _snap_owns_flat),
-    Rule(("overextension", "pop", "slip"), _PATHS, _limb_owns_path),
-    Rule(_TWINNED, ("joint-limit",), _proximal_owns_held_end),
+    Rule((*_TWINNED, "slip"), _PATHS, _limb_owns_path),
+    Rule(_JOINTS, ("joint-limit",), _proximal_owns_held_end),
     Rule(("ground-gap",), ("slip",), _floating_owns_slip),
     Rule(("linear-span",), _PATHS, _march_owns_corners),
     Rule(("stuck-in-space",), (*_PATHS, "frozen-part"), _run_owns_what_it_moves),

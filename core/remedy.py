@@ -228,4 +228,20 @@ class Follow:
         return f"Let the {who} travel with the {_name(self.carrier)} {_when(self.frames)}"
 
 
-Remedy = Move | Turn | Pin | Ease | Fly | Give | Settle | Drift | Shift | Follow
+@dataclass(frozen=True, slots=True)
+class Smooth:
+    """Bring a part's path to where it should run: its offset in world meters on each whole frame of the span, and on
+    no other. Of one frame: where that frame should land."""
+
+    target: str
+    frames: Span
+    offsets: tuple[tuple[float, float, float], ...]
+
+    def sentence(self) -> str:
+        most = _size(max((x * x + y * y + z * z) ** 0.5 for x, y, z in self.offsets))
+        if len(self.offsets) == 1:
+            return f"Move the {_name(self.target)} {most} {_when(self.frames)}, to where its path should land"
+        return f"Smooth the path of the {_name(self.target)} {_when(self.frames)}, by up to {most}"
+
+
+Remedy = Move | Turn | Pin | Ease | Fly | Give | Settle | Drift | Shift | Follow | Smooth

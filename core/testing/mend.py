@@ -14,7 +14,7 @@ from ..measures.turn import local_axes, parent_on
 from ..numeric.ease import ease_places, ease_rotations, end_speeds, min_jerk
 from ..numeric.fcurve import BEZIER
 from ..numeric.rotation import exp, log, relative, seen_from, shortest, turned
-from ..remedy import Drift, Ease, Fly, Follow, Give, Move, Pin, Remedy, Settle, Shift, Turn
+from ..remedy import Drift, Ease, Fly, Follow, Give, Move, Pin, Remedy, Settle, Shift, Smooth, Turn
 from ..shot import Character, Shot, with_character
 from ..study import Study
 from . import edit
@@ -75,6 +75,8 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
         return moved(character, remedy.target, offset * inside[:, None])
     if isinstance(remedy, Settle):
         return _settled(shot, remedy, character)
+    if isinstance(remedy, Smooth):
+        return _settled(shot, Settle((remedy.target,), remedy.frames, (remedy.offsets,)), character)
     if isinstance(remedy, Drift):
         drift = exp(np.outer(np.radians(_per_frame(shot, remedy.frames, remedy.angle)), remedy.axis))
         for part in remedy.targets:
@@ -196,7 +198,7 @@ def _shifted(shot: Shot, remedy: Shift, character: Character) -> Character:
 
 def _following(shot: Shot, remedy: Follow, character: Character) -> Character:
     first, last = (int(i) for i in np.clip(np.searchsorted(shot.frames, remedy.frames), 0, shot.count - 1))
-    share = _smooth(np.linspace(0, 1, last - first + 1))[:, None]
+    share = min_jerk(np.linspace(0, 1, last - first + 1))[:, None]
     rows = slice(first, last + 1)
     for part in remedy.targets:
         local = local_axes(character, part).copy()

@@ -4,22 +4,25 @@
 from collections.abc import Iterator, Sequence
 
 from .plant_bends import bends
+from .plant_blocks import blocks
 from .plant_carries import carries
 from .plant_edges import edges
 from .plant_flights import caught, floats, posts, throws
-from .plant_blocks import blocks
 from .plant_freezes import freezes
 from .plant_gaps import gaps
 from .plant_locks import locks
 from .plant_marches import marches
+from .plant_paths import kinks, shoves, wiggles
 from .plant_pulls import pulls
 from .plant_skates import skates
+from .plant_snaps import snaps
 from .plant_stops import stops
 from .plant_tilts import tilts
 from .plants import Case, Clean
 
 KINDS = (
-    bends, pulls, skates, marches, gaps, edges, floats, throws, posts, caught, carries, tilts, stops, freezes, locks, blocks,
+    bends, pulls, skates, marches, gaps, edges, floats, throws, posts, caught, carries, tilts, stops, freezes, locks,
+    blocks, snaps, wiggles, kinks, shoves,
 )
 
 

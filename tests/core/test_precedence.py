@@ -54,6 +54,57 @@ def test_a_reversed_knee_owns_the_straight_leg(study):
     assert "overextension of the left shin, 1 degrees, frames 12 to 14" in kept[0].text
 
 
+@pytest.mark.parametrize(("check", "kind"), [("joint-limit", "hyperextension"), ("overextension", "stretch"),
+                                             ("overextension", "gap")])
+def test_a_strained_joint_owns_its_pop_and_a_pop_the_flat_joint(study, check, kind):
+    flat = note("overextension", "forearm.L", 14, 20, "flat", "low")
+    pop = note("pop", "forearm.L", 13, 21, "in", "high")
+    kept, = left(study, flat, pop)
+    assert kept.check == "pop" and "overextension of the left forearm" in kept.text
+    pop = replace(pop, trial=True)
+    kept, = left(study, note(check, "forearm.L", 10, 20, kind, "low"), flat, pop)
+    assert kept.check == check
+    assert "pop of the left forearm" in kept.text and "frames 13 to 21" in kept.text
+    # on trial it never raises what is not
+    assert kept.severity == "low"
+    assert len(left(study, note(check, "forearm.R", 10, 20, kind), pop)) == 2
+    assert len(left(study, note(check, "forearm.L", 24, 30, kind), pop)) == 2
+
+
+PATHS = ["jitter", "uneven-spacing", "arc-break"]
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_what_moves_a_part_owns_what_breaks_its_path(study, path):
+    hand = note(path, "hand.L", 14, 20, "", "low")
+    stops = () if path == "jitter" else (note("dead-stop", "chest", 14, 15), note("dead-stop", "hand.L", 14, 15))
+    for owner in (note("pop", "forearm.L", 13, 14), note("overextension", "forearm.L", 10, 20, "gap"), *stops,
+                  note("linear-span", "upper_arm.L", 5, 13), note("linear-span", "chest", 20, 30)):
+        kept, = left(study, owner, hand)
+        assert kept.check == owner.check
+        assert f"{path} of the left hand" in kept.text and "frames 14 to 20" in kept.text
+    for other in (note("pop", "forearm.R", 13, 14), note("pop", "shin.L", 13, 14), note("dead-stop", "head", 14, 15),
+                  note("overextension", "forearm.L", 10, 20, "flat"), note("linear-span", "upper_arm.L", 5, 40),
+                  note("dead-stop", "hand.L", 40, 41), note("dead-stop", "hand.R", 14, 15)):
+        assert len(left(study, other, hand)) == 2, other.text
+
+
+@pytest.mark.parametrize("path", PATHS[1:])
+def test_a_wiggle_owns_the_single_breaks_in_its_run(study, path):
+    run = note("jitter", "hand.L", 10, 20)
+    kept, = left(study, run, note(path, "hand.L", 12, 12, "", "low"), note(path, "hand.L", 21, 21, "", "low"))
+    assert kept.check == "jitter"
+    assert f"{path} of the left hand" in kept.text and "frames 12 to 12" in kept.text
+    assert len(left(study, run, note(path, "hand.R", 12, 12))) == 2
+    assert len(left(study, run, note("jitter", "head", 12, 20))) == 2
+
+
+def test_both_knees_that_pop_in_one_frame_are_one_note(study):
+    kept, = left(study, note("pop", "shin.L", 13, 14, "in"), note("pop", "shin.R", 13, 14, "in", "low"))
+    assert kept.parts == ("shin.L", "shin.R") and kept.severity == "medium"
+    assert len(left(study, note("pop", "shin.L", 13, 14, "in"), note("pop", "shin.R", 13, 14, "out", "low"))) == 2
+
+
 def test_a_pulled_goal_owns_the_flat_joint_and_the_slip_that_it_causes(study):
     kept = left(
         study,

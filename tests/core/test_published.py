@@ -23,7 +23,7 @@ PUBLISHED = {
 }
 #: From a check's limit to the numbers in its docstring's Limit.
 WRITTEN = {"overextension": 100.0, "dead-stop": 100.0, "linear-span": 1.0 / LEG, "stuck-in-space": 1.0 / LEG,
-           "twinned-stop": 100.0}
+           "twinned-stop": 100.0, "jitter": 1000.0, "uneven-spacing": 100.0}
 
 
 @pytest.mark.parametrize("name", NAMES)

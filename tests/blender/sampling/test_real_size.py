@@ -15,7 +15,8 @@ from plumbline.core.shot import Shot
 
 from .figure import boots, box, figure, walk
 
-METRIC = {"slip", "linear-span", "ground-gap", "dead-stop", "frozen-part"}
+METRIC = {"slip", "linear-span", "ground-gap", "dead-stop", "frozen-part", "jitter", "arc-break",
+          "uneven-spacing"}
 
 
 def measured(scene: Any, **request: Any) -> tuple[Shot, dict[str, list[str]]]:

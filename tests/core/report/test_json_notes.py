@@ -45,6 +45,7 @@ REMEDIES = (
     r.Drift(("head",), B, (0.0, 3.0, 0.0), SPAN),
     r.Shift(("head", "hand.R"), (1, 3), SPAN),
     r.Follow(("neck", "head"), SPAN, "chest"),
+    r.Smooth("hand.R", SPAN, (A, B, A)),
 )
 
 

@@ -1,0 +1,86 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Paths that turn in one frame without slowing down for it."""
+
+from collections.abc import Iterator
+
+from .. import body
+from ..check import Check
+from ..measures.breaks import Break, breaks
+from ..measures.exposure import exposure
+from ..measures.hits import hits
+from ..measures.landing import evidence_of, keys_at, remedy_of
+from ..measures.ticks import PATHS, Ticks, not_judged, ticks
+from ..need import Need
+from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
+from ..shot import Character
+from ..study import Study
+
+
+class ArcBreak(Check):
+    """A path turns in a single frame at full speed, or one frame stands beside its arc.
+
+    Seen as: a kink: the hand changes course as if it had bounced off nothing; one pose that is off the arc.
+    Measures: the paths of pelvis, chest, head and wrists in the world: the turn of the path at one frame, in degrees,
+    where both steps there are over 0.4 leg/s and not slower than 60 % of the smaller step beside them, where the turn
+    is at least half again as sharp as those before and after it, and where the frames around it show the trace of a
+    corner, or of one frame beside its path, and nothing as large within 0.75 s. Hands turn sharply all the time, but
+    slow down for it and spread the turn over frames. Above 36 frames a second each phase of every second (third, ...)
+    frame is read too.
+    Limit: 20 degrees low, 30 medium, 45 high; above low only where it is 8 times the motion's own restlessness and
+    twice the largest other departure near it. Clean keyed clips have none, hand-keyed ones 0 to 1 a minute; of captured
+    clips at 24, 8 to 10 low notes a minute, and above low one in two minutes: a hand that jumps.
+    Silent when: the part slows down for the turn or spreads it; motion on twos or stepped (said among what was
+    skipped); feet, which the ground leads. At most low where a hand, head or the trunk has just come to the ground, a
+    prop, another figure or the own body: right if it hits.
+    Cannot see: a turn spread over two frames or more; the first and last three frames of the shot; a hit on something
+    that the shot does not hold; a turn that only the camera sees.
+    Remedy: move the one frame to where its path lands: the corner is then spread over three frames.
+    """
+
+    lane = "Arcs"
+    uses = (breaks, ticks, exposure, hits)
+    own_needs = Need.JOINTS | Need.KEYS
+    limit = Limit(20.0, 30.0, 45.0, "deg", COMMON_PRACTICE)
+    metric = True
+    trial = True
+
+    def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
+        assert character is not None
+        why, off = not_judged(study, character)
+        if why:
+            yield self.skip(character, why)
+        if off is None:
+            return
+        for one in study.of(breaks, character):
+            severity = self.limit.severity(one.turn)
+            if one.kind != "along" and severity is not None and one.part not in off:
+                yield self._note_on(study, character, one, severity if one.sure else Severity.LOW)
+
+    def _note_on(self, study: Study, character: Character, one: Break, severity: Severity) -> Note:
+        known: Ticks = study.of(ticks, character)
+        at = int(known.drawings[one.drawing])
+        own = one.part if character.has(one.part) else PATHS[one.part]
+        hit = study.of(hits, character).of(own, at)
+        cm = 100 * one.size * character.leg_length * character.real_size
+        what = "turns" if one.kind == "corner" else "leaves its arc, turning"
+        text = (
+            f"The path of the {body.spoken(one.part)} {what} by {one.turn:.0f} deg in frame {study.shot.frame(at)} "
+            f"without slowing down, {cm:.1f} cm off the smooth path"
+        )
+        if hit:
+            text += f"; right if it hits the {hit}"
+        return self.note(
+            study,
+            character,
+            one.part,
+            (at, at),
+            at,
+            severity=Severity.LOW if hit else severity,
+            measured=one.turn,
+            text=text,
+            remedy=remedy_of(study, character, one),
+            evidence=evidence_of(study, character, one, f"{one.turn:.0f} deg in one frame"),
+            keys=keys_at(study, character, one),
+            kind=one.kind,
+            parts=one.parts,
+        )

@@ -1,0 +1,83 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""arc-break: the laws; turns that are slowed or spread; one frame beside its arc; hits; twos and stepped."""
+from collections.abc import Iterable
+from dataclasses import replace
+
+import numpy as np
+from plumbline.core.measures.paths import where
+from plumbline.core.note import Severity
+from plumbline.core.numeric.rotation import angle_between
+from plumbline.core.remedy import Smooth
+from plumbline.core.shot import Prop, Shot, with_character
+from plumbline.core.testing.courses import AT, carried, course, swung, times
+from plumbline.core.testing.laws import CheckTest, Planted
+from plumbline.core.testing.puppet import act
+
+Array = np.ndarray
+X, Y, Z = np.eye(3)
+
+
+class TestArcBreak(CheckTest):
+    check = "arc-break"
+
+    def clean(self, fps: float) -> Iterable[Shot]:
+        yield swung(fps, "upper_arm.L", "forearm.L", 1.6)
+        yield swung(fps, "upper_arm.R", "forearm.R", 1.6, 12.0)                # a small turn
+        yield swung(fps, "upper_arm.L", "forearm.L", 1.6, 70.0, dip=0.9)       # slows down for it
+        yield swung(fps, "upper_arm.R", "forearm.R", 0.3, 60.0)                # slow all the time
+        t = times(fps)
+        angle = np.radians(90) * np.clip((t - AT) / 0.3 + 0.5, 0, 1)           # spread over a third of a second
+        step = np.gradient(course(t))[:, None] * np.stack([np.cos(angle), np.sin(angle), 0 * angle], -1)
+        yield act({}, 1.3 * np.cumsum(step, axis=0), fps)
+
+    def planted(self, fps: float) -> Iterable[Planted]:
+        for part, drawn, told, degrees, severity in (
+            ("upper_arm.L", "forearm.L", "hand.L", 25.0, "low"), ("upper_arm.R", "forearm.R", "hand.R", 38.0, "medium"),
+            ("neck", "head", "head", 60.0, "high"), ("upper_arm.L", "forearm.L", "hand.L", 90.0, "high"),
+        ):
+            shot = swung(fps, part, drawn, 1.6, degrees)
+            # the arc's own turn adds to it, or takes from it
+            at, path = round(AT * fps), where(shot.characters[0], drawn)
+            turn = np.degrees(angle_between(path[at] - path[at - 1], path[at + 1] - path[at]))
+            assert abs(turn - degrees) < 15
+            yield Planted(f"{told} by {degrees:g}", shot, told, severity, float(turn), 1.0, AT, AT, AT)
+
+    def test_the_whole_body_turns_in_one_note(self) -> None:
+        note, = self.notes(carried(24.0, 1.6, 60.0))
+        assert note.part == "pelvis" and {"chest", "head", "hand.L"} <= set(note.parts)
+        assert "without slowing down" in note.text
+
+    def test_one_frame_beside_its_arc(self) -> None:
+        note, = self.notes(carried(24.0, 1.6, aside=0.5))
+        assert note.kind == "aside" and note.part == "pelvis" and "leaves its arc" in note.text
+        assert note.start == note.end == 1 + round(AT * 24)
+        # back by what it was off: half a step
+        assert isinstance(note.remedy, Smooth) and len(note.remedy.offsets) == 1
+        offset = np.array(note.remedy.offsets[0])
+        assert np.allclose(offset, -0.5 * 1.6 * 0.843 / 24 * Y, atol=0.002)
+
+    def test_a_turn_on_a_prop_is_low_at_most(self) -> None:
+        shot = swung(24.0, "upper_arm.L", "forearm.L", 1.6, 60.0)
+        note, = self.notes(shot)
+        assert note.severity is Severity.HIGH
+        at = where(shot.characters[0], "forearm.L")[note.worst - 1]
+        still = np.broadcast_to(at, (shot.count, 3))
+        rail = Prop("rail", "it moves", still, np.broadcast_to(np.eye(3), (shot.count, 3, 3)), 0.02)
+        note, = self.notes(replace(shot, props=(rail,)))
+        assert note.severity is Severity.LOW and "right if it hits the rail" in note.text
+
+    def test_what_kinks_all_the_time_is_low(self) -> None:
+        t = times(24.0)
+        path = 1.3 * course(t)[:, None] * X
+        path[::5] += 0.012 * Y
+        assert all(n.severity is Severity.LOW for n in self.notes(act({}, path, 24.0)))
+
+    def test_twos_and_stepped_are_silent_and_said(self) -> None:
+        shot = swung(24.0, "upper_arm.L", "forearm.L", 1.6, 60.0)
+        who = shot.characters[0]
+        for step, word in ((2, "on twos"), (8, "stepped")):
+            at = np.arange(shot.count) // step * step
+            held = replace(who, heads=who.heads[at], tails=who.tails[at], axes=who.axes[at],
+                           twist_axes=who.twist_axes[at])
+            result = self.result(with_character(shot, who, held))
+            assert not result.notes and any(word in s.why for s in result.skipped)

@@ -1,0 +1,72 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""uneven-spacing: the laws; which way a frame is off; what else makes large steps; twos and stepped."""
+from collections.abc import Iterable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from plumbline.core.note import Severity
+from plumbline.core.remedy import Smooth
+from plumbline.core.shot import Shot, with_character
+from plumbline.core.testing.courses import AT, LEG, carried, course, swung, times
+from plumbline.core.testing.laws import CheckTest, Planted
+from plumbline.core.testing.puppet import act
+
+Array = np.ndarray
+X, Y, Z = np.eye(3)
+
+
+class TestUnevenSpacing(CheckTest):
+    check = "uneven-spacing"
+
+    def clean(self, fps: float) -> Iterable[Shot]:
+        yield swung(fps, "upper_arm.L", "forearm.L", 1.6)
+        yield swung(fps, "upper_arm.R", "forearm.R", 1.6, shove=0.12)           # hides among changes of speed
+        yield swung(fps, "upper_arm.L", "forearm.L", 0.06, shove=0.9)           # moves too little
+        t = times(fps)
+        way = course(t)
+        yield act({}, 1.3 * np.minimum(way, 0.3 * way)[:, None] * X, fps)       # speeds change at once: no frame is off
+        yield act({}, 1.3 * (way + np.where(t > AT, 0.05, 0))[:, None] * X, fps)      # a jump that stays
+
+    def planted(self, fps: float) -> Iterable[Planted]:
+        for part, drawn, told, shove, severity in (
+            ("upper_arm.L", "forearm.L", "hand.L", 0.25, "low"), ("neck", "head", "head", 0.75, "high"),
+            ("upper_arm.R", "forearm.R", "hand.R", -0.42, "medium"),
+        ):
+            shot = swung(fps, part, drawn, 1.6, shove=shove)
+            yield Planted(f"{told} by {shove:g}", shot, told, severity, abs(shove), 0.04, AT, AT, AT)
+
+    def test_the_whole_body_is_one_note_and_lands_where_it_should(self) -> None:
+        note, = self.notes(carried(24.0, 1.6, shove=0.5))
+        assert note.part == "pelvis" and {"chest", "head", "hand.L"} <= set(note.parts)
+        step = 1.6 * LEG / 24
+        assert isinstance(note.remedy, Smooth)
+        assert np.array(note.remedy.offsets) == pytest.approx(-0.5 * step * X[None], abs=0.002)
+        assert "to where its path should land" in note.remedy.sentence()
+        assert f"{100 * 0.5 * step:.1f} cm off along its path" in note.text
+
+    def test_a_frame_that_is_off_to_the_side_is_not_a_matter_of_spacing(self) -> None:
+        assert not self.notes(carried(24.0, 1.6, aside=0.5))
+
+    def test_what_is_uneven_all_the_time_is_low(self) -> None:
+        way = course(times(24.0))
+        way[::5] += 0.3 / 24
+        assert all(n.severity is Severity.LOW for n in self.notes(act({}, 1.3 * way[:, None] * X, 24.0)))
+
+    def test_the_ends_of_the_shot_are_not_judged(self) -> None:
+        t = times(24.0)
+        for at in (1, len(t) - 2):
+            way = t.copy()
+            way[at] += 0.5 / 24
+            assert not self.notes(act({}, 1.3 * way[:, None] * X, 24.0))
+
+    def test_twos_and_stepped_are_silent_and_said(self) -> None:
+        shot = swung(24.0, "upper_arm.L", "forearm.L", 1.6, shove=0.6)
+        who = shot.characters[0]
+        assert self.notes(shot)
+        for step, word in ((2, "on twos"), (8, "stepped")):
+            at = np.arange(shot.count) // step * step
+            held = replace(who, heads=who.heads[at], tails=who.tails[at], axes=who.axes[at],
+                           twist_axes=who.twist_axes[at])
+            result = self.result(with_character(shot, who, held))
+            assert not result.notes and any(word in s.why for s in result.skipped)

@@ -59,6 +59,10 @@ class Check:
         """The groups whose parts are all in the character's body map."""
         return tuple(group for group in self.groups if character.has(*group))
 
+    def unjudged(self, study: Study, character: Character) -> str:
+        """Why this character is not judged at all, '' where it is: it is then skipped with that sentence."""
+        return ""
+
     def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
         """Yields the notes on this character (for a per-shot check: on the shot), and what it could not judge."""
         raise NotImplementedError

@@ -49,6 +49,10 @@ def run(shot: Shot, checks: Sequence[Check], study: Study | None = None) -> Gene
                     continue
             for _ in study.getting(check.uses, character):
                 yield done / len(jobs)
+            why = check.unjudged(study, character) if character is not None else ""
+            if why:
+                skipped.append(check.skip(character, why))
+                continue
             for found in check.run(study, character):
                 if isinstance(found, Skip):
                     skipped.append(found)

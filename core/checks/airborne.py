@@ -65,12 +65,11 @@ class Airborne(Check):
     trial = True
     limit: ClassVar[Limit] = FLOATS
 
+    def unjudged(self, study: Study, character: Character) -> str:
+        return unfit(study, character)
+
     def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
         assert character is not None
-        why = unfit(study, character)
-        if why:
-            yield self.skip(character, why)
-            return
         found: Flights = study.of(flights, character)
         shot = study.shot
         for first, last in found.carried:

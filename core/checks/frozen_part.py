@@ -69,12 +69,11 @@ class FrozenPart(Check):
     metric = True
     trial = True
 
+    def unjudged(self, study: Study, character: Character) -> str:
+        return unjudged(study, character)
+
     def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
         assert character is not None
-        why = unjudged(study, character)
-        if why:
-            yield self.skip(character, why)
-            return
         motion: Motion = study.of(turn, character)
         if _moving(motion) < ALIVE:
             yield self.skip(character, "fewer than half of the parts move in this shot, so none is called frozen yet")

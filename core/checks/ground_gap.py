@@ -77,12 +77,11 @@ class GroundGap(Check):
     #: In leg lengths; a note's limit is this times the character's leg, in meters.
     limit: ClassVar[Limit] = Limit(0.018, 0.047, 0.094, "m", "common practice, no source")
 
+    def unjudged(self, study: Study, character: Character) -> str:
+        return unjudged(study, character, "gaps to it are not measured")
+
     def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
         assert character is not None
-        why = unjudged(study, character, "gaps to it are not measured")
-        if why:
-            yield self.skip(character, why)
-            return
         told: Gap = study.of(gaps, character)
         if not any(np.isfinite(points).any() for points in told.points.values()):
             yield self.skip(character, "no mesh near its feet is taken for ground, so gaps to it are not measured; "

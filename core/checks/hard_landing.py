@@ -13,7 +13,7 @@ from ..measures.key_refs import keys_in
 from ..measures.mass import masses, no_more_than, told
 from ..measures.mass_motion import MassMotion, mass_motion
 from ..need import Need
-from ..note import Limit, Note, Severity, Skip
+from ..note import Limit, Note, Severity
 from ..numeric.ease import min_jerk
 from ..remedy import Give
 from ..shot import Character, Shot
@@ -94,12 +94,11 @@ class HardLanding(Check):
         "a jump's landing peaks at 5.8 body weights over a force plate (BMC laboratory), about twice its mean; "
         "the steps: common practice, no source")
 
-    def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
+    def unjudged(self, study: Study, character: Character) -> str:
+        return unfit(study, character)
+
+    def run(self, study: Study, character: Character | None) -> Iterator[Note]:
         assert character is not None
-        why = unfit(study, character)
-        if why:
-            yield self.skip(character, why)
-            return
         found: Flights = study.of(flights, character)
         for impact in impacts(study, character, found.found):
             severity = self.limit.severity(impact.force)

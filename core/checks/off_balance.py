@@ -10,7 +10,7 @@ from ..measures.mass import masses, told
 from ..measures.mass_motion import mass_motion
 from ..measures.outside import LIMIT, findings, outsides
 from ..need import Need
-from ..note import Limit, Note, Skip
+from ..note import Limit, Note
 from ..shot import Character
 from ..study import Study
 
@@ -46,12 +46,11 @@ class OffBalance(Check):
     trial = True
     limit: ClassVar[Limit] = LIMIT
 
-    def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
+    def unjudged(self, study: Study, character: Character) -> str:
+        return unfit(study, character)
+
+    def run(self, study: Study, character: Character | None) -> Iterator[Note]:
         assert character is not None
-        why = unfit(study, character)
-        if why:
-            yield self.skip(character, why)
-            return
         for found in findings(study, character, leans=True):
             yield self.note(
                 study, character, "pelvis", (found.span.first, found.span.last), found.span.worst,

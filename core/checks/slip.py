@@ -17,7 +17,7 @@ from ..measures.key_refs import keys_in
 from ..measures.sole import Soles, soles
 from ..measures.tread import Tread, tread
 from ..need import Need
-from ..note import Limit, Note, Skip
+from ..note import Limit, Note
 from ..numeric.rotation import norm
 from ..remedy import Pin
 from ..shot import SOLE_OUTLINE, Character
@@ -72,12 +72,11 @@ class Slip(Check):
         "low: slides under 21 mm are noticed in most conditions (Prazak, Hoyet and O'Sullivan 2011); "
         "medium and high: common practice, no source")
 
-    def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
+    def unjudged(self, study: Study, character: Character) -> str:
+        return unjudged(study, character, "slip against it is not measured")
+
+    def run(self, study: Study, character: Character | None) -> Iterator[Note]:
         assert character is not None
-        why = unjudged(study, character, "slip against it is not measured")
-        if why:
-            yield self.skip(character, why)
-            return
         told = stands(study.of(tread, character), study.of(contacts, character))
         for group in self.groups_on(character):
             yield from self._foot(study, character, group, told[body.side(group[-1])])

@@ -13,7 +13,7 @@ from ..measures.hits import Hits, hits
 from ..measures.key_refs import keys_in
 from ..measures.turn import LEVER_LEG
 from ..need import Need
-from ..note import COMMON_PRACTICE, Limit, Note, Skip
+from ..note import COMMON_PRACTICE, Limit, Note
 from ..numeric.rotation import norm
 from ..numeric.spans import joined, spans
 from ..remedy import Follow
@@ -73,12 +73,13 @@ class StuckInSpace(Check):
     metric = True
     trial = True
 
-    def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
+    def unjudged(self, study: Study, character: Character) -> str:
+        shown: Exposure = study.of(exposure, character)
+        return shown.sentence if shown.stepped else ""
+
+    def run(self, study: Study, character: Character | None) -> Iterator[Note]:
         assert character is not None
         shown: Exposure = study.of(exposure, character)
-        if shown.stepped:
-            yield self.skip(character, shown.sentence)
-            return
         if not self.groups_on(character):
             return
         for lock in locks(character, study.shot.times, shown.drawings):

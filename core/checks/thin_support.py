@@ -20,7 +20,7 @@ from ..measures.supports import Supports, supports
 from ..measures.tread import Tread, tread
 from ..measures.underfoot import Underfoot, underfoot
 from ..need import Need
-from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
+from ..note import COMMON_PRACTICE, Limit, Note, Severity
 from ..numeric.ease import min_jerk
 from ..numeric.spans import joined, spans
 from ..remedy import Turn
@@ -94,12 +94,11 @@ class ThinSupport(Check):
     trial = True
     limit: ClassVar[Limit] = Limit(0.25, 0.4, 0.8, "s", COMMON_PRACTICE)
 
-    def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
+    def unjudged(self, study: Study, character: Character) -> str:
+        return unjudged(study, character, "what stands on it is not known")
+
+    def run(self, study: Study, character: Character | None) -> Iterator[Note]:
         assert character is not None
-        why = unjudged(study, character, "what stands on it is not known")
-        if why:
-            yield self.skip(character, why)
-            return
         t: Tread = study.of(tread, character)
         faces = _thin(study, character)
         if not (faces != "").any() or not all(character.has(f"thigh.{side}") for side in t.sides):

@@ -15,7 +15,7 @@ from ..measures.hits import Hits, hits
 from ..measures.key_refs import keys_in
 from ..measures.moves import RATE, Moves, moves
 from ..need import Need
-from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
+from ..note import COMMON_PRACTICE, Limit, Note, Severity
 from ..numeric.moves import Move
 from ..remedy import Shift
 from ..shot import Character
@@ -87,13 +87,16 @@ class TwinnedStop(Check):
     metric = True
     trial = True
 
-    def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
+    def unjudged(self, study: Study, character: Character) -> str:
+        shown: Exposure = study.of(exposure, character)
+        if character.axes is not None and not shown.stepped and shown.step == 1:
+            return ""
+        why = shown.sentence or "the bones' turns were not read"
+        return f"{why}; parts that share their drawings start and stop together"
+
+    def run(self, study: Study, character: Character | None) -> Iterator[Note]:
         assert character is not None
         shown: Exposure = study.of(exposure, character)
-        if character.axes is None or shown.stepped or shown.step > 1:
-            why = shown.sentence or "the bones' turns were not read"
-            yield self.skip(character, f"{why}; parts that share their drawings start and stop together")
-            return
         if not self.groups_on(character):
             return
         known: Moves = study.of(moves, character)

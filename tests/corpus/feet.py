@@ -58,7 +58,7 @@ def measured(name: str, shot: Shot) -> list[Note]:
     study = Study(shot)
     out = []
     for character in shot.characters:
-        if character.size_is_known and check.groups_on(character):
+        if character.size_is_known and check.groups_on(character) and not check.unjudged(study, character):
             out += [n for n in check.run(study, character) if not isinstance(n, Skip)]
     return out
 

@@ -39,7 +39,7 @@ def grab(picture: Path, part: str) -> None:
         place = place or (BAR if picture.name.startswith("look-") else SEEN)
         words = [] if part == "all" else ["-crop", place, "+repage", "-resize", size or "100%"]
         words += (
-            [] if part == "all" else ["-depth", "8", "+dither", "-colors", "128", "-define", "png:compression-level=9"]
+            [] if part == "all" else ["-depth", "8", "+dither", "-colors", "256", "-define", "png:compression-level=9"]
         )
         subprocess.run([tool, "-window", "root", *words, str(picture)], check=False)
 

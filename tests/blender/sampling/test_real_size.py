@@ -15,8 +15,8 @@ from plumbline.core.shot import Shot
 
 from .figure import boots, box, figure, walk
 
-METRIC = {"slip", "linear-span", "ground-gap", "dead-stop", "frozen-part", "jitter", "arc-break",
-          "uneven-spacing"}
+#: All but those that speak in degrees, in shares of a limb, or in pixels.
+METRIC = {check.name for check in chosen(None)} - {"joint-limit", "overextension", "pop", "tangent"}
 
 
 def measured(scene: Any, **request: Any) -> tuple[Shot, dict[str, list[str]]]:

@@ -18,7 +18,7 @@ Array = np.ndarray
 AROUND = 1.0        # s before and after the fault over which the path may change
 INSIDE = 0.03       # of the leg: so far within the base the point is asked to come
 #: Weights of a change of the path's jerk, m / s3, and of its size, against a meter of the pressure point outside.
-JERK, SIZE = 0.0005, 0.02
+JERK, SIZE = 0.0005, 0.2
 KNOTS = 30.0        # a second: the change has no finer detail, however finely the shot is sampled
 FIXED = 100.0       # weight of no change at both ends
 ROUNDS = 150

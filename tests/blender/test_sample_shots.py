@@ -6,16 +6,24 @@ import pytest
 from plumbline.blender_addon.sampling.sweep import Request, sweep_now
 from plumbline.core.catalogue import chosen
 from plumbline.core.runner import finish, needs_of
+from plumbline.core.testing.mend import mend
 from plumbline.sample_scenes import keeper_faults, keeper_shot
 
 
-def notes_of(build):
+def sampled(build):
     bpy.ops.wm.read_factory_settings(use_empty=True)
     build()
-    checks = chosen(None)
-    result = finish(sweep_now(bpy.context.scene, Request(needs=needs_of(checks))), checks)
+    return sweep_now(bpy.context.scene, Request(needs=needs_of(chosen(None))))
+
+
+def judged(shot):
+    result = finish(shot, chosen(None))
     assert not result.failed
     return result
+
+
+def notes_of(build):
+    return judged(sampled(build))
 
 
 def test_the_clean_take_raises_no_note():
@@ -35,6 +43,20 @@ def test_the_faulty_take_raises_exactly_the_planted_notes():
         assert abs(note.worst - fault.worst) <= fault.slack, (fault.told, note.worst)
         notes.remove(note)
     assert not notes, [n.text for n in notes]
+
+
+def test_each_remedy_silences_its_note_and_raises_none():
+    """But of tangent, whose outlines need a new look, which no samples hold; and the hop has no crouch to land in."""
+    shot = sampled(keeper_faults.build)
+    known = judged(shot).notes
+    told = {(n.check, n.part) for n in known}
+    for note in known:
+        if note.check == "tangent":
+            continue
+        left = judged(mend(shot, note.remedy, note.character)).notes
+        assert not [n.text for n in left if (n.check, n.part) == (note.check, note.part)], note.text
+        raised = [n for n in left if n.severity.rank >= 1 and (n.check, n.part) not in told]
+        assert {n.check for n in raised} <= ({"hard-landing"} if note.check == "airborne" else set()), note.text
 
 
 def test_the_docs_table_is_that_of_the_script():

@@ -73,6 +73,12 @@ class TestUndrivenMove(CheckTest):
             note = self.notes(carried_by(stand(60.0), far))[0]
             assert 0.85 < note.measured / needed(far) < 1.0
 
+    def test_the_mended_path_stays_near_where_the_shot_begins(self):
+        """There nothing holds the change back but its own size."""
+        for start in (0.05, 0.15, 0.3):
+            note, = self.notes(carried_by(stand(24.0), 0.2, start=start))
+            assert np.linalg.norm(note.remedy.offsets, axis=1).max() < 0.25
+
     def test_a_wider_stance_bears_more(self):
         assert self.notes(carried_by(stand(24.0), 0.2))
         assert not self.notes(carried_by(stand(24.0, wide=0.15), 0.2))

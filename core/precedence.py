@@ -16,7 +16,8 @@ from it; all reach two frames of 24 beyond a note's own.
    only what is low: it is never more than low itself.
 5. A foot that floats over its ground (``ground-gap``) owns that foot's ``slip``: what hangs is not held.
 6. A ``slip`` owns what breaks the foot's path.
-7. ``linear-span`` owns the corners at its two ends: what breaks the path of a part that it moves.
+7. ``linear-span`` owns the corners at its two ends: what breaks the path of a part that it moves. One seen through
+   noise owns only what is low: it is never more than low itself.
 8. ``stuck-in-space`` owns what breaks the head's path in its catch-up, and the head's ``frozen-part``.
 9. ``jitter`` owns the ``uneven-spacing`` and ``arc-break`` of what it moves, inside its run.
 10. A ``dead-stop`` owns ``uneven-spacing`` and ``arc-break`` over the frame of the stop. A block (``twinned-stop``)
@@ -104,6 +105,8 @@ def _floating_owns_slip(study: Study, owner: Note, other: Note) -> bool:
 
 
 def _march_owns_corners(study: Study, owner: Note, other: Note) -> bool:
+    if owner.kind == "noisy" and other.severity != Severity.LOW:
+        return False
     return _moves(owner, other) and any(_during(study, end, other) for end in (owner.start, owner.end))
 
 

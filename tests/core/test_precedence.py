@@ -286,3 +286,10 @@ def test_a_note_on_trial_decides_nothing(study):
     both = [replace(n, trial=True) for n in (flat, note("pop", "forearm.L", 11, 12, severity="high"))]
     kept = left(study, *both)
     assert checks(kept) == ["pop"] and kept[0].severity == Severity.HIGH
+
+
+def test_a_march_seen_through_noise_stays_low(study):
+    march = note("linear-span", "hand.L", 5, 20, "noisy", "low")
+    assert checks(left(study, march, moment("arc-break", "hand.L", 20, severity="low"))) == ["linear-span"]
+    kept = left(study, march, moment("arc-break", "hand.L", 20, severity="high"))
+    assert [(n.check, n.severity) for n in kept] == [("arc-break", "high"), ("linear-span", "low")]

@@ -9,7 +9,7 @@ from ..measures.breaks import Break, breaks
 from ..measures.exposure import exposure
 from ..measures.hits import hits
 from ..measures.landing import evidence_of, keys_at, remedy_of
-from ..measures.ticks import PATHS, Ticks, not_judged, ticks
+from ..measures.ticks import PATHS, Ticks, held_paths, ticks, unjudged
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
 from ..shot import Character
@@ -44,13 +44,14 @@ class ArcBreak(Check):
     metric = True
     trial = True
 
+    def unjudged(self, study: Study, character: Character) -> str:
+        return unjudged(study, character)
+
     def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
         assert character is not None
-        why, off = not_judged(study, character)
+        why, off = held_paths(study, character)
         if why:
             yield self.skip(character, why)
-        if off is None:
-            return
         for one in study.of(breaks, character):
             severity = self.limit.severity(one.turn)
             if one.kind != "along" and severity is not None and one.part not in off:

@@ -12,7 +12,7 @@ from ..evidence import Evidence, Label, Polyline, places
 from ..measures.exposure import exposure
 from ..measures.key_refs import keys_in
 from ..measures.paths import where
-from ..measures.ticks import MOVED_BY, PATHS, Row, Ticks, not_judged, ticks
+from ..measures.ticks import MOVED_BY, PATHS, Row, Ticks, held_paths, ticks, unjudged
 from ..measures.turn import LEVER_LEG
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
@@ -85,13 +85,14 @@ class Jitter(Check):
     metric = True
     trial = True
 
+    def unjudged(self, study: Study, character: Character) -> str:
+        return unjudged(study, character)
+
     def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
         assert character is not None
-        why, off = not_judged(study, character)
+        why, off = held_paths(study, character)
         if why:
             yield self.skip(character, why)
-        if off is None:
-            return
         known: Ticks = study.of(ticks, character)
         found = [w for row in known.rows for w in wiggles(known, row, off, self.limit.scaled(1 / LEVER_LEG))]
         for one in _owned(found):

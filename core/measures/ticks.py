@@ -110,14 +110,18 @@ def ticks(study: Study, character: Character) -> Ticks:
     return Ticks(parts, places, taken, seconds, stride_of(times))
 
 
-def not_judged(study: Study, character: Character) -> tuple[str, frozenset[str] | None]:
-    """What cannot be judged frame by frame because of the exposure: a sentence ('' for nothing), and the parts of PATHS
-    that are left out; None where the whole character is."""
+def unjudged(study: Study, character: Character) -> str:
+    """Why no path of a character is judged drawing by drawing, '' where some are."""
     shown: Exposure = study.of(exposure, character)
-    if shown.stepped:
-        return shown.sentence, None
-    if shown.step > 1:
-        return f"{shown.sentence}; from drawing to drawing every path has corners", None
+    if shown.step > 1 and not shown.stepped:
+        return f"{shown.sentence}; from drawing to drawing every path has corners"
+    return shown.sentence if shown.stepped else ""
+
+
+def held_paths(study: Study, character: Character) -> tuple[str, frozenset[str]]:
+    """The parts of PATHS that are not judged because what moves them is drawn more seldom, and the sentence for them,
+    '' where there are none."""
+    shown: Exposure = study.of(exposure, character)
     held = {p for p, n in shown.parts.items() if n > 1 or n == -1}
     off = frozenset(p for p in PATHS if held & set(MOVED_BY[p]))
     return (f"{shown.sentence}; so their paths are not judged" if off else ""), off

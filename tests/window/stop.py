@@ -95,14 +95,11 @@ def steps() -> Iterator[float]:
     for name, function in kept.items():
         setattr(checking.Checking, name, function)
     hands.say("Esc stopped after " + ", ".join(f"{w:.2f}" for _, w, _ in waits) + " s")
-    worst = max(waits)
-    hands.say(
-        f"without drawing {worst[0]:.3f} s at the most ({worst[2]}), {sorted(waits)[len(waits) // 2][0]:.3f} s "
-        "as a rule"
-    )
+    worst = max(waits, key=lambda w: w[1])
+    hands.say(f"{worst[1]:.3f} s at the most ({worst[2]}); without what Blender drew {max(waits)[0]:.3f} s at the most")
     for name, each in spent.items():
         hands.say(f"{name}: {max(each):.3f} s at the most, {sorted(each)[len(each) // 2]:.3f} s as a rule, {len(each)}")
-    assert len(waits) > TIMES // 2 and worst[0] < LIMIT, "Esc takes longer than it may"
+    assert len(waits) > TIMES // 2 and worst[1] < LIMIT, "Esc takes longer than it may"
 
 
 hands.drive(steps())

@@ -3,7 +3,7 @@
 
 import numpy as np
 import pytest
-from plumbline.core.measures.ticks import Ticks, not_judged, ticks
+from plumbline.core.measures.ticks import Ticks, held_paths, ticks
 from plumbline.core.numeric import rotation as rot
 from plumbline.core.study import Study
 from plumbline.core.testing.puppet import act
@@ -32,6 +32,6 @@ def test_parts_of_another_exposure_are_left_out() -> None:
     t = np.arange(49) / 24
     held = rot.exp(np.outer(np.sin(3 * t[np.arange(49) // 2 * 2]), X))
     made = act({"forearm.L": held, "head": rot.exp(np.outer(0.2 * np.sin(4 * t), X))}, np.outer(t, X), 24.0)
-    why, off = not_judged(Study(made), made.characters[0])
+    why, off = held_paths(Study(made), made.characters[0])
     assert off == frozenset({"hand.L"}) and "left forearm" in why
-    assert not_judged(Study(shot(24.0)), shot(24.0).characters[0]) == ("", frozenset())
+    assert held_paths(Study(shot(24.0)), shot(24.0).characters[0]) == ("", frozenset())

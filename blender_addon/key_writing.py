@@ -1,0 +1,152 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Wanted values put on curves with few keys: what lies outside the span keeps its way, and keys that nobody named
+stay."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from ..core.key_fit import ON_FRAME, first_choice, slopes, worst_miss
+from .named_channels import Named
+
+Array = np.ndarray
+
+#: Interpolations that a key may be set into without another way outside.
+_SPLIT = ("BEZIER", "LINEAR", "CONSTANT")
+
+
+class Standing(ValueError):
+    """A key that may not be moved stands in the span."""
+
+
+def write(channels: Sequence[Named], first: int, wanted: Array, close: Array) -> None:
+    """Brings curves to the wanted values (C, N) on whole scene frames from ``first`` on, within ``close`` (C,) each.
+
+    The first and the last of these frames keep the values that they have: a key is set there where none stands, so that
+    the curves outside stay as they were. All curves are keyed on the same frames. Raises Standing where a key that the
+    note does not name stands between both.
+    """
+    frames = np.arange(first, first + wanted.shape[1])
+    for channel in channels:
+        _refuse(channel, frames)
+    named = {f for c in channels for f in _named_inside(c, frames)}
+    outer = [(c, _bounded(c, frames, wanted[k])) for k, c in enumerate(channels)]
+    chosen = {0, len(frames) - 1, *(int(r) for r in np.rint(np.array(sorted(named)) - first)), *first_choice(wanted)}
+    off_frame = [f for f in named if abs(f - round(f)) > ON_FRAME]
+    for _ in range(len(frames)):
+        for k, (channel, (before, after)) in enumerate(outer):
+            _key(channel, frames, wanted[k], sorted(chosen), before, after, off_frame)
+        made = np.array([c.values(frames) for c in channels])
+        keyed = np.zeros(len(frames), bool)
+        keyed[list(chosen)] = True
+        row = worst_miss(made, wanted, close, keyed)
+        if row is None:
+            return
+        chosen.add(row)
+
+
+def _refuse(channel: Named, frames: Array) -> None:
+    at = channel.frames()
+    inside = (at > frames[0] + ON_FRAME) & (at < frames[-1] - ON_FRAME)
+    inside[list(channel.points)] = False
+    if inside.any():
+        raise Standing(f"{channel.owner} {channel.channel} has a key in frame {at[inside][0]:g}")
+
+
+def _named_inside(channel: Named, frames: Array) -> list[float]:
+    at = channel.frames()[list(channel.points)]
+    return [float(f) for f in at if frames[0] - ON_FRAME <= f <= frames[-1] + ON_FRAME]
+
+
+def _bounded(channel: Named, frames: Array, wanted: Array) -> tuple[float, float]:
+    """Keys at both ends of the span where none stand; returns the curve's slopes just outside, values a frame."""
+    curve, near = channel.curve, 0.02
+    ends = [channel.at(float(f)) for f in (frames[0], frames[-1])]
+    way = 1.0 if channel.slope > 0 else -1.0
+    outside = [
+        (curve.evaluate(ends[0]) - curve.evaluate(ends[0] - near * way)) / near,
+        (curve.evaluate(ends[1] + near * way) - curve.evaluate(ends[1])) / near,
+    ]
+    for at, slope in zip(ends, outside, strict=True):
+        if _point(curve, at) is None:
+            kind = _kind_at(curve, at)
+            value = curve.evaluate(at)
+            point = curve.keyframe_points.insert(at, value)
+            point.interpolation = kind
+            if kind == "BEZIER":
+                _free(curve, at, slope * way)
+    return outside[0], outside[1]
+
+
+def _kind_at(curve: Any, at: float) -> str:
+    """How the curve runs at a frame where no key stands."""
+    before = [p for p in curve.keyframe_points if p.co.x < at]
+    kind = str(before[-1].interpolation) if before else "BEZIER"
+    if kind not in _SPLIT and before[-1] != curve.keyframe_points[-1]:
+        raise Standing(f"the curve runs by an equation ({kind.lower()}) there, which no key can split")
+    return kind if kind in _SPLIT else "BEZIER"
+
+
+def _free(curve: Any, at: float, slope: float) -> None:
+    """The key's handles on a slope of the curve's own frames, a third of the way to the neighbors long."""
+    point = _point(curve, at)
+    k = next(i for i, p in enumerate(curve.keyframe_points) if p.co.x == point.co.x)
+    points = curve.keyframe_points
+    left = (point.co.x - points[k - 1].co.x) / 3 if k else 1.0
+    right = (points[k + 1].co.x - point.co.x) / 3 if k + 1 < len(points) else 1.0
+    point.handle_left_type = point.handle_right_type = "FREE"
+    point.handle_left = (point.co.x - left, point.co.y - slope * left)
+    point.handle_right = (point.co.x + right, point.co.y + slope * right)
+    curve.update()
+
+
+def _point(curve: Any, at: float) -> Any:
+    return next((p for p in curve.keyframe_points if abs(p.co.x - at) <= ON_FRAME), None)
+
+
+def _key(
+    channel: Named, frames: Array, wanted: Array, rows: list[int], before: float, after: float, off_frame: list[float]
+) -> None:
+    """Keys on the rows (the span's ends among them) with handles along the wanted values."""
+    curve = channel.curve
+    named = {round(float(channel.at(f)), 3) for f in _named_inside(channel, frames)}
+    steep = slopes(wanted) / channel.slope
+    at = [channel.at(float(frames[r])) for r in rows]
+    values = [float(wanted[r]) for r in rows]
+    slope = [float(steep[r]) for r in rows]
+    for f in off_frame:  # a named key between two frames keeps its time
+        if any(abs(f - g) <= ON_FRAME for g in _named_inside(channel, frames)):
+            at.append(channel.at(f))
+            values.append(float(np.interp(f, frames, wanted)))
+            slope.append(float(np.interp(f, frames, steep)))
+    order = np.argsort(at)
+    at, values, slope = ([column[k] for k in order] for column in (at, values, slope))
+    for f, value in zip(at[1:-1], values[1:-1], strict=True):
+        if _point(curve, f) is None:
+            curve.keyframe_points.insert(f, value, options={"FAST"})
+    points = [_point(curve, f) for f in at]
+    for k, (point, value) in enumerate(zip(points, values, strict=True)):
+        inner = 0 < k < len(points) - 1
+        if inner:
+            point.co.y = value
+            point.handle_left_type = point.handle_right_type = "ALIGNED"
+        elif not any(abs(point.co.x - f) <= ON_FRAME for f in named) and point.handle_right_type not in ("FREE",):
+            continue  # nobody named it: Blender alone may lay its handles
+        else:
+            _keep_free(point)
+        if k + 1 < len(points):
+            point.interpolation = "BEZIER"
+            third = (points[k + 1].co.x - point.co.x) / 3
+            point.handle_right = (point.co.x + third, point.co.y + slope[k] * third)
+        if k:
+            third = (point.co.x - points[k - 1].co.x) / 3
+            point.handle_left = (point.co.x - third, point.co.y - slope[k] * third)
+    curve.update()
+
+
+def _keep_free(point: Any) -> None:
+    """Lets one handle be moved without the other."""
+    kept = point.handle_left.copy(), point.handle_right.copy()
+    point.handle_left_type = point.handle_right_type = "FREE"
+    point.handle_left, point.handle_right = kept

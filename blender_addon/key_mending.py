@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from ..core.body import spoken
-from ..core.key_fit import between_ends, changed, delayed, later
+from ..core.key_fit import ON_FRAME, between_ends, changed, delayed, later
 from ..core.measures.key_refs import channels_behind
 from ..core.note import Note
 from ..core.remedy import Follow, Shift
@@ -45,7 +45,7 @@ def mend_keys(context: Any, note: Note) -> str:
     frame, part = scene.frame_current, scene.frame_subframe
     try:
         if isinstance(note.remedy, Shift):
-            return _shift(note.remedy, free, character)
+            return _shift(note, note.remedy, free, character)
         if isinstance(note.remedy, Follow):
             return _follow(note.remedy, free)
         place = place_of(scene, checked, note)
@@ -54,7 +54,9 @@ def mend_keys(context: Any, note: Note) -> str:
         figure = _figure(character, place.rig, shot)
         return _bring(context, figure, offsets_of(note.remedy, shot, character), free, shot)
     except Standing as why:
-        return rpt_("The note does not name all keys there: {:s}").format(str(why))
+        return rpt_("A key or a curve that the note does not name stands in the way: {:s} of {:s} in frame {:g}").format(
+            why.channel.channel, why.channel.owner, why.frame
+        )
     finally:
         scene.frame_set(frame, subframe=part)
 
@@ -122,15 +124,16 @@ def _follow(remedy: Follow, channels: list[Named]) -> str:
     return ""
 
 
-def _shift(remedy: Shift, channels: list[Named], character: Any) -> str:
-    """Each part's keys later by its frames; of a control that moves several parts as much as the first of them. Where
-    the next keys are too near for that, the values come later instead."""
+def _shift(note: Note, remedy: Shift, channels: list[Named], character: Any) -> str:
+    """The keys of each part's move later by its frames; of a control that moves several parts as much as the first of
+    them. Where the next keys are too near for that, the values come later instead."""
     first, last = remedy.frames
     moved = 0
     for owner, some, by in _delays(remedy, channels, character):
-        if all(_moved_later(c, by) for c in some):
-            for c in some:
-                _move(c, by)
+        moves = [_of_move(c, note.start, note.end) for c in some]
+        if all(later(c.frames(), its, by) is not None for c, its in zip(some, moves, strict=True)):
+            for c, its in zip(some, moves, strict=True):
+                _move(c, its, by)
         else:
             frames = np.arange(first, last + 2)
             wanted = np.array([delayed(c.values(frames), by) for c in some])
@@ -160,20 +163,17 @@ def _delays(remedy: Shift, channels: list[Named], character: Any) -> list[tuple[
     return out
 
 
-def _moved_later(channel: Named, by: int) -> bool:
-    return _later(channel, by) is not None
-
-
-def _later(channel: Named, by: int) -> Array | None:
+def _of_move(channel: Named, first: int, last: int) -> Array:
+    """(K,) bool: the named keys of the curve from scene frame ``first`` to ``last``."""
     at = channel.frames()
     named = np.zeros(len(at), bool)
     named[list(channel.points)] = True
-    return later(at, named, by)
+    return named & (at >= first - ON_FRAME) & (at <= last + ON_FRAME)
 
 
-def _move(channel: Named, by: int) -> None:
+def _move(channel: Named, keys: Array, by: int) -> None:
     step = by / channel.slope
-    for k in channel.points:
+    for k in np.flatnonzero(keys).tolist():
         point = channel.curve.keyframe_points[k]
         for place in (point.co, point.handle_left, point.handle_right):
             place.x += step

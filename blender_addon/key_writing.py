@@ -17,7 +17,12 @@ _SPLIT = ("BEZIER", "LINEAR", "CONSTANT")
 
 
 class Standing(ValueError):
-    """A key that may not be moved stands in the span."""
+    """A key that may not be moved stands in the span, or a piece of curve that no key can split: of which channel of
+    which owner, and the scene frame."""
+
+    def __init__(self, channel: Named, frame: float) -> None:
+        super().__init__(f"{channel.owner} {channel.channel} in frame {frame:g}")
+        self.channel, self.frame = channel, frame
 
 
 def write(channels: Sequence[Named], first: int, wanted: Array, close: Array) -> None:
@@ -31,12 +36,13 @@ def write(channels: Sequence[Named], first: int, wanted: Array, close: Array) ->
     for channel in channels:
         _refuse(channel, frames)
     named = {f for c in channels for f in _named_inside(c, frames)}
-    outer = [(c, _bounded(c, frames, wanted[k])) for k, c in enumerate(channels)]
+    for channel in channels:
+        _bound(channel, frames)
     chosen = {0, len(frames) - 1, *(int(r) for r in np.rint(np.array(sorted(named)) - first)), *first_choice(wanted)}
     off_frame = [f for f in named if abs(f - round(f)) > ON_FRAME]
     for _ in range(len(frames)):
-        for k, (channel, (before, after)) in enumerate(outer):
-            _key(channel, frames, wanted[k], sorted(chosen), before, after, off_frame)
+        for channel, values in zip(channels, wanted, strict=True):
+            _key(channel, frames, values, sorted(chosen), off_frame)
         made = np.array([c.values(frames) for c in channels])
         keyed = np.zeros(len(frames), bool)
         keyed[list(chosen)] = True
@@ -51,7 +57,7 @@ def _refuse(channel: Named, frames: Array) -> None:
     inside = (at > frames[0] + ON_FRAME) & (at < frames[-1] - ON_FRAME)
     inside[list(channel.points)] = False
     if inside.any():
-        raise Standing(f"{channel.owner} {channel.channel} has a key in frame {at[inside][0]:g}")
+        raise Standing(channel, float(at[inside][0]))
 
 
 def _named_inside(channel: Named, frames: Array) -> list[float]:
@@ -59,33 +65,31 @@ def _named_inside(channel: Named, frames: Array) -> list[float]:
     return [float(f) for f in at if frames[0] - ON_FRAME <= f <= frames[-1] + ON_FRAME]
 
 
-def _bounded(channel: Named, frames: Array, wanted: Array) -> tuple[float, float]:
-    """Keys at both ends of the span where none stand; returns the curve's slopes just outside, values a frame."""
+def _bound(channel: Named, frames: Array) -> None:
+    """Keys at both ends of the span where none stand, that leave the curve outside as it is."""
     curve, near = channel.curve, 0.02
     ends = [channel.at(float(f)) for f in (frames[0], frames[-1])]
-    way = 1.0 if channel.slope > 0 else -1.0
-    outside = [
-        (curve.evaluate(ends[0]) - curve.evaluate(ends[0] - near * way)) / near,
-        (curve.evaluate(ends[1] + near * way) - curve.evaluate(ends[1])) / near,
-    ]
-    for at, slope in zip(ends, outside, strict=True):
+    kinds = [_kind_at(channel, at) for at in ends]
+    outside = (
+        (curve.evaluate(ends[0]) - curve.evaluate(ends[0] - near)) / near,
+        (curve.evaluate(ends[1] + near) - curve.evaluate(ends[1])) / near,
+    )
+    for at, slope, kind in zip(ends, outside, kinds, strict=True):
         if _point(curve, at) is None:
-            kind = _kind_at(curve, at)
-            value = curve.evaluate(at)
-            point = curve.keyframe_points.insert(at, value)
+            point = curve.keyframe_points.insert(at, curve.evaluate(at))
             point.interpolation = kind
             if kind == "BEZIER":
-                _free(curve, at, slope * way)
-    return outside[0], outside[1]
+                _free(curve, at, slope)
 
 
-def _kind_at(curve: Any, at: float) -> str:
-    """How the curve runs at a frame where no key stands."""
-    before = [p for p in curve.keyframe_points if p.co.x < at]
+def _kind_at(channel: Named, at: float) -> str:
+    """How the curve runs at a frame of its own where no key stands."""
+    points = channel.curve.keyframe_points
+    before = [p for p in points if p.co.x < at]
     kind = str(before[-1].interpolation) if before else "BEZIER"
-    if kind not in _SPLIT and before[-1] != curve.keyframe_points[-1]:
-        raise Standing(f"the curve runs by an equation ({kind.lower()}) there, which no key can split")
-    return kind if kind in _SPLIT else "BEZIER"
+    if kind in _SPLIT or before[-1] == points[-1] or _point(channel.curve, at) is not None:
+        return kind if kind in _SPLIT else "BEZIER"
+    raise Standing(channel, channel.offset + channel.slope * at)
 
 
 def _free(curve: Any, at: float, slope: float) -> None:
@@ -105,9 +109,7 @@ def _point(curve: Any, at: float) -> Any:
     return next((p for p in curve.keyframe_points if abs(p.co.x - at) <= ON_FRAME), None)
 
 
-def _key(
-    channel: Named, frames: Array, wanted: Array, rows: list[int], before: float, after: float, off_frame: list[float]
-) -> None:
+def _key(channel: Named, frames: Array, wanted: Array, rows: list[int], off_frame: list[float]) -> None:
     """Keys on the rows (the span's ends among them) with handles along the wanted values."""
     curve = channel.curve
     named = {round(float(channel.at(f)), 3) for f in _named_inside(channel, frames)}

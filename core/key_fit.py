@@ -63,14 +63,9 @@ def delayed(values: Array, rows: float) -> Array:
     return np.interp(np.maximum(0.0, at - rows), at, values)
 
 
-def later(frames: Array, named: Array, by: float) -> Array | None:
-    """Frames (K,) of a curve's keys, in order, with those that are ``named`` (K,) bool moved ``by`` frames; None where
-    one would come to another that stays, or past it."""
-    moved = np.asarray(frames + np.where(named, by, 0.0))
-    return None if (np.diff(moved) < 1.0 - ON_FRAME).any() and not _as_near(frames, moved) else moved
-
-
-def _as_near(frames: Array, moved: Array) -> bool:
-    """Whether no two keys have come nearer to each other than a frame, or than they were."""
+def later(frames: Array, moves: Array, by: float) -> Array | None:
+    """Frames (K,) of a curve's keys, in order, with those that ``moves`` (K,) tells moved ``by`` frames; None where two
+    keys would come nearer to each other than a frame, and than they were."""
+    moved = np.asarray(frames + np.where(moves, by, 0.0))
     before, after = np.diff(frames), np.diff(moved)
-    return bool((after >= np.minimum(before, 1.0) - ON_FRAME).all())
+    return moved if (after >= np.minimum(before, 1.0) - ON_FRAME).all() else None

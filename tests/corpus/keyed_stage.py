@@ -39,6 +39,8 @@ class Column:
 def build(shot: Shot, host: Shot) -> Any:
     """The case ``shot``, planted in ``host``, as an armature in the open, empty file; returns the object."""
     planted, clean = shot.characters[0], host.characters[0]
+    if host.count != shot.count:  # planted in the clip played to and fro: keys on every frame
+        clean = planted
     scene = bpy.context.scene
     scene.render.fps, scene.render.fps_base = round(shot.fps), round(shot.fps) / shot.fps
     scene.frame_start, scene.frame_end = shot.frame(0), shot.frame(shot.count - 1)
@@ -140,7 +142,7 @@ def _turns(rig: Any, part: str, planted: Character, clean: Character, rest: dict
     local = {who: local_axes(c, part) for who, c in (("planted", planted), ("clean", clean))}
     dense = _quaternion(before @ local["planted"] @ after)
     path = f'pose.bones["{part}"].rotation_quaternion'
-    sparse = None if body.base(part) in LEGS else _sparse_turn(clean, part, before, after)
+    sparse = None if body.base(part) in LEGS else _sparse_turn(clean, part, before, after, shot.frames)
     if sparse is None:
         for k in range(4):
             _write(rig, path, k, _every(shot.frames, dense[:, k]))
@@ -153,19 +155,17 @@ def _turns(rig: Any, part: str, planted: Character, clean: Character, rest: dict
         _write(rig, path, k, _mixed(keyed[k], shot.frames, values[:, k], dense[:, k] * side, differs))
 
 
-def _sparse_turn(clean: Character, part: str, before: Array, after: Array) -> tuple[list[Column], Array] | None:
+def _sparse_turn(clean: Character, part: str, before: Array, after: Array, frames: Array) -> tuple[list[Column], Array] | None:
     """The clip's own keys of the part's turn in the rig's terms, and their values (F, 4) on every frame."""
     keys = clean.keys
+    if keys is None:
+        return None
     bone = clean.bones[clean.index[part]]
     rows = [i for i, ch in enumerate(keys.channels) if ch.bone == bone and ch.path.endswith("rotation_quaternion")]
     if len(rows) != 4:
         return None
     mapped = _left(_quaternion(before[None])[0]) @ _right(_quaternion(after[None])[0])
-    return _mapped(keys, rows, mapped), np.stack([evaluate(keys, i, _FRAMES[0]) for i in rows], 1) @ mapped.T
-
-
-#: The scene frames of the case that is built.
-_FRAMES: list[Array] = [np.zeros(0)]
+    return _mapped(keys, rows, mapped), np.stack([evaluate(keys, i, frames) for i in rows], 1) @ mapped.T
 
 
 def _mapped(keys: Keys, rows: list[int], matrix: Array) -> list[Column]:
@@ -243,6 +243,8 @@ def _aside(c: Character, part: str, above: str, rest: dict[str, Array]) -> Array
 
 def _sparse_place(clean: Character, part: str, own: Array) -> list[Column] | None:
     keys = clean.keys
+    if keys is None:
+        return None
     bone = clean.bones[clean.index[part]]
     rows = [i for i, ch in enumerate(keys.channels) if ch.bone == bone and ch.path.endswith("location")]
     if len(rows) != 3:
@@ -286,11 +288,6 @@ def _write(rig: Any, path: str, index: int, column: Column) -> None:
     put("handle_left", column.frames - before, column.values - column.left * before)
     put("handle_right", column.frames + after, column.values + column.right * after)
     curve.update()
-
-
-def prepare(shot: Shot) -> None:
-    """Says which frames the curves of the next case run over."""
-    _FRAMES[0] = shot.frames
 
 
 def far_off(rig: Any, shot: Shot, frames: list[int]) -> float:

@@ -28,10 +28,10 @@ def dead_stop(rig: Any) -> None:
     """The right hand swings up and stands from one frame to the next."""
     without(rig, "hand_ctrl.R", "location", 150, 192)
     place = (-.09, -.36, .52)
-    keeper_shot.key(rig, "hand_ctrl.R", "location", [(150, -.03, -.06, .06), (160, *place), (192, *place)])
+    keeper_shot.key(rig, "hand_ctrl.R", "location", [(164, -.03, -.06, .06), (174, *place), (192, *place)])
     for curve in curves(rig, "hand_ctrl.R", "location").values():
-        last = next(p for p in curve.keyframe_points if round(p.co.x) == 160)
-        before = next(p for p in curve.keyframe_points if round(p.co.x) == 150)
+        last = next(p for p in curve.keyframe_points if round(p.co.x) == 174)
+        before = next(p for p in curve.keyframe_points if round(p.co.x) == 164)
         last.handle_left_type = last.handle_right_type = "FREE"
         rise = last.co.y - before.co.y
         last.handle_left = (last.co.x - 3, last.co.y - 0.45 * rise)
@@ -52,8 +52,12 @@ def wiggle(rig: Any) -> None:
 
 
 def uneven(rig: Any) -> None:
-    """One frame of the right hand's way up lags by most of a step."""
-    _aside(rig, "hand_ctrl.R", {161: -.055}, axis=2)
+    """One frame of the right hand's way up lags by 60 % of a step, among keys on every frame."""
+    for curve in curves(rig, "hand_ctrl.R", "location").values():
+        values = {f: curve.evaluate(f) for f in range(154, 163)}
+        values[158] += 0.6 * (values[157] - values[158])
+        for frame, value in values.items():
+            curve.keyframe_points.insert(frame, value)
 
 
 def kink(rig: Any) -> None:

@@ -2,14 +2,17 @@
 """The remedies of spacing and arcs, carried out on keys: the note goes away, nothing else is touched, one undo brings
 all back."""
 
+from dataclasses import replace
 from typing import Any
 
 import bpy
 import numpy as np
 import pytest
 from plumbline.blender_addon import compat, session, settings
+from plumbline.blender_addon.key_mending import mend_keys
+from plumbline.blender_addon.operators import smooth_wiggle
 from plumbline.blender_addon.panels.sidebar import mend_of
-from plumbline.core.note import Note
+from plumbline.core.note import KeyReference, Note
 from plumbline.core.takes import same
 from plumbline.core.testing import corpus
 from plumbline.core.testing.plant_locks import locks
@@ -74,83 +77,89 @@ def named(note: Note) -> set[tuple[str, float]]:
     return out
 
 
-def test_the_note_goes_away_and_no_other_comes(planted: Note) -> None:
-    before = [n for n in checked().notes if n.severity.rank]
+def test_the_note_goes_away_named_keys_alone_change_and_undo_brings_all_back(planted: Note) -> None:
+    severe = [n for n in checked().notes if n.severity.rank]
     bpy.context.scene.frame_set(7)
-    operator = EVERY[planted.check]
-    assert mend_of(planted.remedy) == f"plumbline.{operator}", "the panel offers it"
-    assert getattr(bpy.ops.plumbline, operator)() == {"FINISHED"}
-    assert bpy.context.scene.frame_current == 7
-    left = checked().notes
-    assert not [n.text for n in left if same(planted, n)], "gone"
-    assert not [n.text for n in left if n.severity.rank and not any(same(n, o) for o in before)], "no other comes"
-    assert not session.edited(bpy.context.scene), "the check that followed is the newest"
-
-
-def test_keys_that_the_note_does_not_name_stay_and_undo_brings_all_back(planted: Note) -> None:
     bpy.ops.ed.undo_push(message="Planted")
     before, ours = keys(), named(planted)
     assert ours <= set(before)
-    assert getattr(bpy.ops.plumbline, EVERY[planted.check])("EXEC_DEFAULT", True) == {"FINISHED"}
+    operator = EVERY[planted.check]
+    assert mend_of(planted.remedy) == f"plumbline.{operator}", "the panel offers it"
+    assert getattr(bpy.ops.plumbline, operator)("EXEC_DEFAULT", True) == {"FINISHED"}
+
+    left = checked().notes
+    assert not [n.text for n in left if same(planted, n)], "gone"
+    assert not [n.text for n in left if n.severity.rank and not any(same(n, o) for o in severe)], "no other comes"
+    assert not session.edited(bpy.context.scene), "the check that followed is the newest"
+    assert bpy.context.scene.frame_current == 7
+
     after = keys()
-    others = {k: v for k, v in before.items() if k not in ours}
-    moved = [k for k, v in others.items() if k not in after or not np.allclose(v[:2], after[k][:2], atol=1e-6)]
-    assert not moved
-    curves = {curve for curve, _ in ours}
-    assert {curve for curve, _ in after if (curve, _) not in before} <= curves, "keys came on named curves alone"
+    moved = [k for k, v in before.items()
+             if k not in ours and (k not in after or not np.allclose(v[:2], after[k][:2], atol=1e-6))]
+    assert not moved, "what the note does not name stays"
+    assert {curve for curve, _ in after.keys() - before.keys()} <= {curve for curve, _ in ours}
     assert after != before
     undo()
     assert keys() == before
 
 
-def shown(context: Any) -> str:
-    """Why the operator of the active note refuses."""
-    with pytest.raises(RuntimeError) as refused:
-        context()
-    return str(refused.value)
-
-
-def test_without_keys_it_says_so(face: None) -> None:
-    """Keys on a figure's parent move nothing that the remedy could move."""
-    planted_keys.build("jitter")
+def wiggling() -> tuple[Any, Note]:
+    """The rig and the note of the hand that trembles."""
+    rig = planted_keys.build("jitter")
     check()
-    note = choose("jitter")
-    rig = bpy.data.objects["Keeper"]
+    return rig, choose("jitter")
+
+
+def test_under_modifiers_it_says_why_it_cannot(face: None) -> None:
+    rig, _ = wiggling()
     for curve, _ in compat.curves_of(rig):
         curve.modifiers.new("NOISE").strength = 0.0
     check()
-    choose("jitter")
-    assert "Modifiers, strips or drivers" in shown(bpy.ops.plumbline.smooth_wiggle)
+    note = choose("jitter")
+    before = keys()
+    assert bpy.ops.plumbline.smooth_wiggle() == {"CANCELLED"}
+    assert keys() == before
+    assert mend_keys(bpy.context, note).startswith("Modifiers, strips or drivers lie over the keys")
     rig.animation_data_clear()
-    assert "no longer there" in shown(lambda: _forced(note))
-
-
-def _forced(note: Note) -> None:
-    from plumbline.blender_addon.key_mending import mend_keys
-
-    raise RuntimeError(mend_keys(bpy.context, note))
+    assert mend_keys(bpy.context, note) == "The keys are no longer there; check the shot again"
 
 
 def test_the_keys_of_a_linked_action_are_left_alone(face: None, tmp_path: Any) -> None:
-    planted_keys.build("jitter")
-    rig = bpy.data.objects["Keeper"]
-    path = tmp_path / "keys.blend"
+    rig, _ = wiggling()
+    path, name = tmp_path / "keys.blend", rig.animation_data.action.name
     bpy.data.libraries.write(str(path), {rig.animation_data.action})
-    name = rig.animation_data.action.name
     with bpy.data.libraries.load(str(path), link=True) as (_, into):
         into.actions = [name]
     rig.animation_data.action = into.actions[0]
     if hasattr(rig.animation_data, "action_slot"):
         rig.animation_data.action_slot = rig.animation_data.action_suitable_slots[0]
     check()
+    note = choose("jitter")
+    assert bpy.ops.plumbline.smooth_wiggle() == {"CANCELLED"}
+    assert mend_keys(bpy.context, note) == "The keys are linked: make a library override of the action first"
+
+
+def test_a_key_that_the_note_does_not_name_is_never_written_over(face: None) -> None:
+    rig, note = wiggling()
+    lost = [KeyReference(k.owner, k.channel, tuple(f for f in k.frames if round(f) != 110)) for k in note.keys]
+    before = keys()
+    why = mend_keys(bpy.context, replace(note, keys=tuple(lost)))
+    assert "in frame 110" in why and "does not name" in why
+    assert keys() == before
+
+
+def test_motion_without_keys_is_refused_before_it_is_tried(face: None) -> None:
+    _, note = wiggling()
+    checked_ = checked()
+    assert checked_.result is not None
+    checked_.result = replace(checked_.result, notes=(replace(note, keys=()),))
     choose("jitter")
-    assert "linked" in shown(bpy.ops.plumbline.smooth_wiggle)
+    assert smooth_wiggle.refusal(bpy.context).startswith("The motion is baked or comes from elsewhere")
+    assert not bpy.ops.plumbline.smooth_wiggle.poll()
 
 
 def test_each_operator_takes_its_own_remedy_alone(face: None) -> None:
-    planted_keys.build("jitter")
-    check()
-    choose("jitter")
+    wiggling()
     others = {*EVERY.values()} - {"smooth_wiggle"}
     assert bpy.ops.plumbline.smooth_wiggle.poll()
     assert not [name for name in others if getattr(bpy.ops.plumbline, name).poll()]

@@ -54,9 +54,8 @@ def mend_keys(context: Any, note: Note) -> str:
         figure = _figure(character, place.rig, shot)
         return _bring(context, figure, offsets_of(note.remedy, shot, character), free, shot)
     except Standing as why:
-        return rpt_("A key or a curve that the note does not name stands in the way: {:s} of {:s} in frame {:g}").format(
-            why.channel.channel, why.channel.owner, why.frame
-        )
+        text = rpt_("A key or a curve that the note does not name stands in the way: {:s} of {:s} in frame {:g}")
+        return text.format(why.channel.channel, why.channel.owner, why.frame)
     finally:
         scene.frame_set(frame, subframe=part)
 
@@ -73,8 +72,8 @@ def _figure(character: Any, rig: Any, shot: Any) -> Figure:
 
 def _bring(context: Any, figure: Figure, offsets: list[Offset], channels: list[Named], shot: Any) -> str:
     """Each part's end brought to where it stood and its offset, from the root outward."""
-    asked = [_trimmed(o) for o in offsets if o.part in figure.bones]
-    asked = [o for o in asked if o is not None]
+    trimmed = [_trimmed(o) for o in offsets if o.part in figure.bones]
+    asked = [o for o in trimmed if o is not None]
     wanted = [_places(context, figure, o) + o.offsets / shot.unit_scale for o in asked]
     told: list[str] = []
     for offset, places in zip(asked, wanted, strict=True):
@@ -129,7 +128,7 @@ def _shift(note: Note, remedy: Shift, channels: list[Named], character: Any) -> 
     them. Where the next keys are too near for that, the values come later instead."""
     first, last = remedy.frames
     moved = 0
-    for owner, some, by in _delays(remedy, channels, character):
+    for some, by in _delays(remedy, channels, character):
         moves = [_of_move(c, note.start, note.end) for c in some]
         if all(later(c.frames(), its, by) is not None for c, its in zip(some, moves, strict=True)):
             for c, its in zip(some, moves, strict=True):
@@ -145,8 +144,8 @@ def _shift(note: Note, remedy: Shift, channels: list[Named], character: Any) -> 
     return ""
 
 
-def _delays(remedy: Shift, channels: list[Named], character: Any) -> list[tuple[str, list[Named], int]]:
-    """Owner, its named curves and the frames by which they come later; those of parts that stay are left out."""
+def _delays(remedy: Shift, channels: list[Named], character: Any) -> list[tuple[list[Named], int]]:
+    """The named curves of each control and the frames by which they come later; what moves the chest stays."""
     keys = character.keys
     by: dict[str, int] = {}
     stays = {keys.owners[i] for part in ("chest",) if keys is not None
@@ -159,7 +158,7 @@ def _delays(remedy: Shift, channels: list[Named], character: Any) -> list[tuple[
     for owner, count in by.items():
         some = [c for c in channels if c.owner == owner]
         if some and owner not in stays:
-            out.append((owner, some, count))
+            out.append((some, count))
     return out
 
 

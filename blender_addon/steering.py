@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from mathutils import Vector
 
 from ..core import body
 from ..core.remedy_offsets import Offset
@@ -112,10 +111,14 @@ def steer(context: Any, figure: Figure, offset: Offset, wanted: Array, channels:
         here = place()
         if np.linalg.norm(target - here) < 1e-9:
             continue
-        slope = _slopes(context, place, kept, weights)
-        reach = np.maximum(reach, np.linalg.norm(slope, axis=0) / weights)
-        values[:, n], left = _solved(context, place, kept, weights, slope, target)
-        missed = max(missed, left)
+        near = _MISSED * float(np.linalg.norm(target - here))
+        found = _solved(context, place, kept, weights, values[:, n], target)
+        if found.left > near:  # a straight limb bends no more by itself: begin from the frames outside
+            share = n / (len(wanted) + 1)
+            start = values[:, 0] + share * (values[:, -1] - values[:, 0])
+            found = min(found, _solved(context, place, kept, weights, start, target), key=lambda s: s.left)
+        values[:, n], missed = found.values, max(missed, found.left)
+        reach = np.maximum(reach, found.reach)
     largest = float(np.linalg.norm(offset.offsets, axis=-1).max()) or 1.0
     return Steered(kept, int(frames[0]), values, np.maximum(reach, 1e-9), missed / largest)
 
@@ -134,8 +137,9 @@ def _weights(channels: Sequence[Named], figure: Figure) -> Array:
 
 def _scale(channel: Named) -> float:
     """Scene units of one unit of the channel's place."""
-    size = channel.object.matrix_world.to_scale() if channel.bone else Vector((1.0, 1.0, 1.0))
-    return max(abs(sum(size) / 3), 1e-9)
+    if not channel.bone:
+        return 1.0
+    return max(float(np.abs(channel.object.matrix_world.to_scale()).mean()), 1e-9)
 
 
 def _useful(
@@ -201,27 +205,42 @@ def _slopes(context: Any, place: Callable[[], Array], channels: Sequence[Named],
     return out
 
 
+@dataclass(frozen=True)
+class _Solved:
+    """values (C,); left: how far the end stays from its target; reach (C,) as in Steered."""
+
+    values: Array
+    left: float
+    reach: Array
+
+
 def _solved(
-    context: Any, place: Callable[[], Array], channels: Sequence[Named], weights: Array, slope: Array, target: Array
-) -> tuple[Array, float]:
-    """Values (C,) that bring the end to the target, and how far it stays from it."""
-    start = np.array([c.value for c in channels])
-    best, least = start, float(np.linalg.norm(target - place()))
-    tolerated = _MISSED * least
-    u, size, v = np.linalg.svd(slope, full_matrices=False)
-    damped = size / (size**2 + (_DAMPED * size.max()) ** 2)
-    values = start
-    for _ in range(_ROUNDS):
-        values = values + weights * (v.T @ (damped * (u.T @ (target - place()))))
+    context: Any, place: Callable[[], Array], channels: Sequence[Named], weights: Array, start: Array, target: Array
+) -> _Solved:
+    """Values that bring the end to the target, from a start (C,)."""
+
+    def left_at(values: Array) -> Array:
         for channel, value in zip(channels, values, strict=True):
             channel.set(float(value))
         context.view_layer.update()
-        far = float(np.linalg.norm(target - place()))
+        return target - place()
+
+    values, way = start, left_at(start)
+    best, least = start, float(np.linalg.norm(way))
+    tolerated = _MISSED * least
+    slope = _slopes(context, place, channels, weights)
+    reach = np.linalg.norm(slope, axis=0) / weights
+    for round_ in range(_ROUNDS):
+        if least <= tolerated:
+            break
+        u, size, v = np.linalg.svd(slope, full_matrices=False)
+        damped = size / (size**2 + (_DAMPED * size.max()) ** 2)
+        values = values + weights * (v.T @ (damped * (u.T @ way)))
+        way = left_at(values)
+        far = float(np.linalg.norm(way))
         if far >= least:
             break
+        if far > 0.5 * least and round_ < _ROUNDS - 1:  # far off a straight line: look anew how the end moves
+            slope = _slopes(context, place, channels, weights)
         best, least = values, far
-        if far <= tolerated:
-            break
-    for channel, value in zip(channels, best, strict=True):
-        channel.set(float(value))
-    return best, least
+    return _Solved(best, least, reach)

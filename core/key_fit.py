@@ -21,8 +21,9 @@ ON_FRAME = 0.02
 def changed(change: Array) -> tuple[int, int] | None:
     """First and last row of a change (N, ...) that change anything, or None where none does."""
     size = np.abs(change).reshape(len(change), -1).max(axis=1, initial=0.0)
-    rows = np.flatnonzero(size > UNCHANGED * size.max(initial=0.0)) if size.max(initial=0.0) > 0 else []
-    return (int(rows[0]), int(rows[-1])) if len(rows) else None
+    largest = float(size.max(initial=0.0))
+    rows = np.flatnonzero(size > UNCHANGED * largest).tolist()
+    return (rows[0], rows[-1]) if largest > 0 else None
 
 
 def slopes(values: Array) -> Array:

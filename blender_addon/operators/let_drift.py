@@ -16,7 +16,7 @@ def refusal(context: Any) -> str:
 
 
 class PLUMBLINE_OT_let_drift(mending_keys.MendsKeys, bpy.types.Operator):
-    """Let the dead parts drift by a few degrees and back, with keys on the controls that the note names, then check again"""
+    """Let the dead parts drift by a few degrees and back, with keys on the note's controls, then check again"""
 
     bl_idname = "plumbline.let_drift"
     bl_label = "Let Drift"

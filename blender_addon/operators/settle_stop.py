@@ -16,7 +16,7 @@ def refusal(context: Any) -> str:
 
 
 class PLUMBLINE_OT_settle_stop(mending_keys.MendsKeys, bpy.types.Operator):
-    """Let the parts go on past their stop and settle, with keys on the controls that the note names, then check again"""
+    """Let the parts go on past their stop and settle, with keys on the note's controls, then check again"""
 
     bl_idname = "plumbline.settle_stop"
     bl_label = "Let Settle"

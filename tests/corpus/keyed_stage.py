@@ -155,7 +155,9 @@ def _turns(rig: Any, part: str, planted: Character, clean: Character, rest: dict
         _write(rig, path, k, _mixed(keyed[k], shot.frames, values[:, k], dense[:, k] * side, differs))
 
 
-def _sparse_turn(clean: Character, part: str, before: Array, after: Array, frames: Array) -> tuple[list[Column], Array] | None:
+def _sparse_turn(
+    clean: Character, part: str, before: Array, after: Array, frames: Array
+) -> tuple[list[Column], Array] | None:
     """The clip's own keys of the part's turn in the rig's terms, and their values (F, 4) on every frame."""
     keys = clean.keys
     if keys is None:

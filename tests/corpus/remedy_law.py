@@ -68,6 +68,8 @@ def main(words: list[str]) -> int:
     asked = parser.parse_args(words)
     known = [n for n in clips.names() if n not in corpus.faulty_proxies()]
     names = known if asked.clips is None else [n for n in known if n in asked.clips]
+    if not names:
+        parser.error("none of these clips is there: build.py fetches them")
     tallies = _kept(asked.add)
     registration.register()
     for name in names:

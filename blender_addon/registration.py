@@ -8,6 +8,7 @@ import bpy
 
 from . import cli, preferences, settings
 from .drawing import mark_gizmos
+from .drawing.chart_strip import chart_strip
 from .drawing.chips import chip_icons
 from .drawing.ghosts import ghosts
 from .drawing.strips import strips
@@ -39,7 +40,7 @@ from .operators import (
     step_notes,
 )
 from .panels import card as card_panel
-from .panels import menus, note_list, sidebar
+from .panels import menus, note_list, sidebar, timing_chart
 
 #: Every class of the interface, in the order in which Blender must know them.
 CLASSES: tuple[type, ...] = (
@@ -90,6 +91,7 @@ CLASSES: tuple[type, ...] = (
     card_panel.PLUMBLINE_PT_joint_limits,
     card_panel.PLUMBLINE_PT_stretch,
     sidebar.PLUMBLINE_PT_timeline_markers,
+    timing_chart.PLUMBLINE_PT_timing_chart,
     menus.PLUMBLINE_MT_notes,
     mark_gizmos.PLUMBLINE_GT_marks,
     mark_gizmos.PLUMBLINE_GGT_marks_dope_sheet,
@@ -129,6 +131,7 @@ def register() -> None:
         stack.enter_context(tag_property())
         stack.enter_context(chip_icons())
         stack.enter_context(strips())
+        stack.enter_context(chart_strip())
         stack.enter_context(ghosts())
         stack.enter_context(all_handlers())
         stack.enter_context(menus.menu_entries())

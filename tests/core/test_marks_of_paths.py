@@ -11,8 +11,8 @@ from plumbline.core.testing.cost import seconds
 
 LANE = LANE_COLORS["Arcs"]
 #: Looks along -Y, a meter is 100 pixels.
-FRONT = View(np.array([[1.0, 0, 0], [0, 0, 1], [0, -1, 0]]), np.array([0.0, -5.0, 0.0]), 100.0, np.array([500.0, 400.0]),
-             np.array([1000.0, 800.0]), True)
+FRONT = View(np.array([[1.0, 0, 0], [0, 0, 1], [0, -1, 0]]), np.array([0.0, -5.0, 0.0]), 100.0,
+             np.array([500.0, 400.0]), np.array([1000.0, 800.0]), True)
 
 
 def frame_at(number: int) -> marks.Frame:

@@ -18,6 +18,7 @@ from .brush import Triangles, text_width
 from .brush import words as write
 from .strips import axis_of
 
+
 @dataclass(frozen=True)
 class _Built:
     """What one region shows: the chart, the words with the left ends of their feet, and the ground of the names."""

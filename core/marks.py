@@ -232,14 +232,15 @@ def _point(shape: Point, frame: Frame, color: Color) -> list[Mark]:
 
 
 def _polyline(shape: Polyline, frame: Frame, color: Color) -> list[Mark]:
-    places = frame.pixels(_array(shape.places))
+    path, shades = _path(shape.places)
+    places = frame.pixels(path)
     width = (2.5 if shape.role == "found" else 1.5) * frame.unit
     lines = _pieces(places)
     out = [Mark(tuple(d for line in lines for d in _dashes(line, frame.unit)) if shape.dashed else lines, width, color)]
-    return out + (_ticks(shape, places, frame, color) if shape.ticks and len(places) > 1 else [])
+    return out + (_ticks(shape, places, shades, frame, color) if shape.ticks and len(places) > 1 else [])
 
 
-def _ticks(shape: Polyline, places: Array, frame: Frame, color: Color) -> list[Mark]:
+def _ticks(shape: Polyline, places: Array, shades: Array, frame: Frame, color: Color) -> list[Mark]:
     """One tick across the path at each frame, as on a drawn timing chart, fading away from this frame; of the finding
     the darker the slower it is there."""
     along = _slope(places[:, :2])
@@ -251,8 +252,7 @@ def _ticks(shape: Polyline, places: Array, frame: Frame, color: Color) -> list[M
     across[seen, 1] = along[seen, 0] / length[seen] * half
     away = np.minimum(np.abs(shape.frames[0] + np.arange(len(places)) - frame.number), _FADE)
     ends = np.stack([places - across, places + across], axis=1)
-    shades = _shades(shape.places) if shape.role == "found" else np.full(len(places), _SHADES)
-    kind = (away * (_SHADES + 1) + shades)[seen]
+    kind = (away * (_SHADES + 1) + (shades if shape.role == "found" else _SHADES))[seen]
     order = np.argsort(kind, kind="stable")
     kinds, lines = kind[order], list(ends[seen[order]])
     cuts = [0, *(np.flatnonzero(kinds[1:] != kinds[:-1]) + 1).tolist(), len(lines)]
@@ -273,16 +273,13 @@ def _slope(path: Array) -> Array:
 
 
 @lru_cache(maxsize=512)
-def _array(places: tuple[Place, ...]) -> Array:
-    """The places (N, 3) of a shape, which is drawn again and again."""
+def _path(places: tuple[Place, ...]) -> tuple[Array, Array]:
+    """The places (N, 3) of a shape, which is drawn again and again, and the shades (N,) of their ticks."""
     out = np.asarray(places, float).reshape(-1, 3)
-    out.setflags(write=False)
-    return out
-
-
-@lru_cache(maxsize=512)
-def _shades(places: tuple[Place, ...]) -> Array:
-    return speed_shades(_array(places))
+    shades = speed_shades(out)
+    for array in (out, shades):
+        array.setflags(write=False)
+    return out, shades
 
 
 def speed_shades(path: Array) -> Array:
@@ -296,6 +293,7 @@ def speed_shades(path: Array) -> Array:
     return np.rint(_SHADES * speed / max(float(speed.max(initial=0.0)), 1e-12)).astype(int)
 
 
+@lru_cache(maxsize=64)
 def shaded(color: Color, shade: int) -> Color:
     """The color of a tick: whole where the path is fastest, toward the dark of the edges where it is slow."""
     share = _SLOWEST + (1.0 - _SLOWEST) * shade / _SHADES

@@ -12,7 +12,7 @@ from ..core.note import Note
 from ..core.remedy import Follow, Shift
 from ..core.remedy_offsets import Offset, offsets_of
 from . import session
-from .key_writing import Standing, write
+from .key_writing import Standing, refuse, write
 from .named_channels import Named, named_channels
 from .places import place_of
 from .steering import REACHED, Figure, end_of, steer
@@ -74,6 +74,8 @@ def _bring(context: Any, figure: Figure, offsets: list[Offset], channels: list[N
     """Each part's end brought to where it stood and its offset, from the root outward."""
     trimmed = [_trimmed(o) for o in offsets if o.part in figure.bones]
     asked = [o for o in trimmed if o is not None]
+    for offset in asked:  # all or nothing: looked at before anything is written
+        refuse(channels, offset.first - 1, offset.first + len(offset.offsets))
     wanted = [_places(context, figure, o) + o.offsets / shot.unit_scale for o in asked]
     told: list[str] = []
     for offset, places in zip(asked, wanted, strict=True):
@@ -115,6 +117,7 @@ def _follow(remedy: Follow, channels: list[Named]) -> str:
     frames = np.arange(remedy.frames[0], remedy.frames[1] + 1)
     if len(frames) < 3:
         return rpt_("There is no frame between frame {:d} and {:d}").format(*remedy.frames)
+    refuse(channels, int(frames[0]), int(frames[-1]))
     for owner in dict.fromkeys(c.owner for c in channels):
         some = [c for c in channels if c.owner == owner]
         wanted = np.array([between_ends(c.values(frames)) for c in some])
@@ -127,21 +130,28 @@ def _shift(note: Note, remedy: Shift, channels: list[Named], character: Any) -> 
     """The keys of each part's move later by its frames; of a control that moves several parts as much as the first of
     them. Where the next keys are too near for that, the values come later instead."""
     first, last = remedy.frames
-    moved = 0
-    for some, by in _delays(remedy, channels, character):
-        moves = [_of_move(c, note.start, note.end) for c in some]
-        if all(later(c.frames(), its, by) is not None for c, its in zip(some, moves, strict=True)):
-            for c, its in zip(some, moves, strict=True):
-                _move(c, its, by)
-        else:
-            frames = np.arange(first, last + 2)
-            wanted = np.array([delayed(c.values(frames), by) for c in some])
-            wanted[:, -1] = [c.values(frames[-1:])[0] for c in some]
-            write(some, first, wanted, np.maximum(_CLOSE_VALUE * np.ptp(wanted, axis=1), 1e-4))
-        moved += 1
-    if not moved:
+    delays = _delays(remedy, channels, character)
+    if not delays:
         return rpt_("All parts of the block hang on the same keys: give each its own first")
+    roomy = [_room(some, note, by) for some, by in delays]
+    for (some, _), room in zip(delays, roomy, strict=True):
+        if not room:
+            refuse(some, first, last + 1)
+    for (some, by), room in zip(delays, roomy, strict=True):
+        if room:
+            for c in some:
+                _move(c, _of_move(c, note.start, note.end), by)
+            continue
+        frames = np.arange(first, last + 2)
+        wanted = np.array([delayed(c.values(frames), by) for c in some])
+        wanted[:, -1] = [c.values(frames[-1:])[0] for c in some]
+        write(some, first, wanted, np.maximum(_CLOSE_VALUE * np.ptp(wanted, axis=1), 1e-4))
     return ""
+
+
+def _room(channels: list[Named], note: Note, by: int) -> bool:
+    """Whether the keys of the move can come so much later on all of these curves."""
+    return all(later(c.frames(), _of_move(c, note.start, note.end), by) is not None for c in channels)
 
 
 def _delays(remedy: Shift, channels: list[Named], character: Any) -> list[tuple[list[Named], int]]:

@@ -33,8 +33,7 @@ def write(channels: Sequence[Named], first: int, wanted: Array, close: Array) ->
     note does not name stands between both.
     """
     frames = np.arange(first, first + wanted.shape[1])
-    for channel in channels:
-        _refuse(channel, frames)
+    refuse(channels, int(frames[0]), int(frames[-1]))
     named = {f for c in channels for f in _named_inside(c, frames)}
     for channel in channels:
         _bound(channel, frames)
@@ -52,12 +51,16 @@ def write(channels: Sequence[Named], first: int, wanted: Array, close: Array) ->
         chosen.add(row)
 
 
-def _refuse(channel: Named, frames: Array) -> None:
-    at = channel.frames()
-    inside = (at > frames[0] + ON_FRAME) & (at < frames[-1] - ON_FRAME)
-    inside[list(channel.points)] = False
-    if inside.any():
-        raise Standing(channel, float(at[inside][0]))
+def refuse(channels: Sequence[Named], first: int, last: int) -> None:
+    """Raises Standing where ``write`` could not bring these curves elsewhere between two scene frames that stay."""
+    for channel in channels:
+        at = channel.frames()
+        inside = (at > first + ON_FRAME) & (at < last - ON_FRAME)
+        inside[list(channel.points)] = False
+        if inside.any():
+            raise Standing(channel, float(at[inside][0]))
+        for end in (first, last):
+            _kind_at(channel, channel.at(float(end)))
 
 
 def _named_inside(channel: Named, frames: Array) -> list[float]:

@@ -17,7 +17,7 @@ from plumbline.core.catalogue import catalogue
 from plumbline.core.note import Failure, Note, Result, Severity
 from plumbline.core.report.json_notes import schema
 
-from .tower import HOSTILE, REAL, child_running, keeper, one_line, plumbline, saved
+from .tower import HOSTILE, REAL, child_running, keeper, one_line, plumbline, plumbline_here, saved
 
 
 def test_a_reversed_knee_becomes_one_note_in_the_file(shot, tmp_path):
@@ -39,8 +39,9 @@ def test_a_reversed_knee_becomes_one_note_in_the_file(shot, tmp_path):
 
 
 @pytest.mark.parametrize(("fail_on", "code"), [("low", 1), ("high", 1), ("never", 0)])
-def test_fail_on_decides_the_code(shot, fail_on, code):
-    assert plumbline("check", shot, "--checks", "joint-limit", "--fail-on", fail_on).returncode == code
+def test_fail_on_decides_the_code(shot, capfd, fail_on, code):
+    words = "check", shot, "--checks", "joint-limit", "--fail-on", fail_on
+    assert plumbline_here(capfd, *words).returncode == code
 
 
 @pytest.mark.parametrize("fail_on", ["low", "medium", "high", "never"])
@@ -248,8 +249,8 @@ def test_no_blender_at_all_is_our_failure(shot, tmp_path):
 
 
 @pytest.mark.parametrize("name", sorted(catalogue()))
-def test_explain_prints_the_checks_page(name):
-    run = plumbline("explain", name)
+def test_explain_prints_the_checks_page(capfd, name):
+    run = plumbline_here(capfd, "explain", name)
     assert run.returncode == 0
     for heading in ("Seen as:", "Measures:", "Limit:", "Silent when:", "Cannot see:", "Remedy:", "Steps: low "):
         assert f"\n{heading}" in run.stdout

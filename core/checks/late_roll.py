@@ -41,7 +41,8 @@ class LateRoll(Check):
     Limit: 45 degrees low, 60 medium, 75 high; common practice, no source. Captured steps on level and uneven ground
     reach 33 in the middle and 46 at most.
     Silent when: the body does not walk ahead (slower than 0.15 of the square root of gravity times leg, backward or
-    sideways), or the other foot does not come down ahead round the lift-off; the shot cuts the step; the body lies.
+    sideways), crouches, hips under 0.88 of the leg over the ankle, or the other foot does not come down ahead round the
+    lift-off; the shot cuts the step; the body lies.
     Cannot see: a heel late by 2 frames of 24 in four steps of ten and by 3 in two of ten: steps differ as much by
     themselves. On trial for that: the weakest measure of its lane.
     Remedy: peel the heel about the ball from the frame at which people's steps do.

@@ -25,6 +25,9 @@ SEEN = 1 / 24
 WALKS, AHEAD = 0.15, 0.7
 #: s: shorter contacts are no steps of a walk.
 LASTS = 0.3
+#: Of the leg: a body whose hips nowhere come so high over the ankle while the sole lies flat crouches, and the shins of
+#: who crouches lean over flat feet.
+UPRIGHT = 0.88
 #: s round the foot's lift-off within which the other foot comes down, so many legs ahead of it.
 NEXT, STEPS = 0.35, 0.1
 _BALL = SOLE_POINTS.index("ball")
@@ -51,7 +54,8 @@ class Peel:
 
 @measure(NOTHING, uses=(tread, footfalls, sole_tilt, mass_motion, belt))
 def peels(study: Study, character: Character) -> tuple[Peel, ...]:
-    """All whole steps of a walk ahead, in the order of the feet: the other foot comes down ahead round each lift-off."""
+    """All whole steps of an upright walk ahead, in the order of the feet: the other foot comes down ahead round each
+    lift-off."""
     t: Tread = study.of(tread, character)
     fallen: Footfalls = study.of(footfalls, character)
     tilt: SoleTilt = study.of(sole_tilt, character)
@@ -65,6 +69,7 @@ def peels(study: Study, character: Character) -> tuple[Peel, ...]:
         if not character.has(f"shin.{side}"):
             continue
         shin = (character.head(f"shin.{side}") - character.head(f"foot.{side}"))[t.samples]
+        high = (character.head(f"thigh.{side}") - character.head(f"foot.{side}"))[t.samples] @ t.up
         balls = t.places[:, t.columns(side)][:, _BALL]
         for fall in fallen.falls[f"foot.{side}"]:
             if fall.span.on is None or fall.span.off is None or fall.span.last - fall.span.first < LASTS * t.rate:
@@ -79,7 +84,7 @@ def peels(study: Study, character: Character) -> tuple[Peel, ...]:
             ahead = tilt.ahead[flat, k] - (tilt.ahead[flat, k] @ t.up) * t.up
             if np.linalg.norm(mean) < WALKS * t.speed or unit(ahead) @ way < AHEAD:
                 continue
-            if not _steps_on(t, fallen, fall, side, (flat, b - 1), way):
+            if high[flat:down + 1].max() < UPRIGHT * t.leg or not _steps_on(t, fallen, fall, side, (flat, b - 1), way):
                 continue
             leans = np.degrees(np.arctan2(shin @ way, shin @ t.up))
             seen = float(np.interp(min(down + SEEN * t.rate, b - 1), np.arange(len(leans)), leans))

@@ -82,12 +82,13 @@ class Airborne(Check):
         shot = study.shot
         moved: MassMotion = study.of(mass_motion, character)
         leg = character.leg_length * character.real_size
+        moved_by = self.moved(character)
         faces = (
-            ("floats", flight.pull, flight.pull + SURE * flight.doubt, FLOATS),
-            ("drops", flight.pull, flight.pull - SURE * flight.doubt, DROPS),
-            ("pushed", flight.push, flight.push - SURE * flight.push_doubt, PUSHED),
+            ("floats", flight.pull, flight.pull + SURE * flight.doubt, FLOATS.raised(moved_by)),
+            ("drops", flight.pull, flight.pull - SURE * flight.doubt, DROPS.raised(moved_by)),
+            ("pushed", flight.push, flight.push - SURE * flight.push_doubt, PUSHED.scaled(moved_by)),
             ("strays", float(flight.astray.max()) * character.real_size,
-             float(flight.astray.max()) * character.real_size, ASTRAY.scaled(leg)),
+             float(flight.astray.max()) * character.real_size, ASTRAY.scaled(leg * moved_by)),
         )
         passed = [(severity, k, face) for k, face in enumerate(faces)
                   if (severity := face[3].severity(face[2])) is not None]
@@ -108,7 +109,7 @@ class Airborne(Check):
             study, character, "pelvis", (flight.first, flight.last), _worst(flight, kind),
             severity=severity, measured=measured, limit=limit.step(severity), unit=limit.unit, source=limit.source,
             text=text, remedy=_fly(shot, moved, flight), evidence=_evidence(shot, moved, flight, kind), kind=kind,
-            keys=keys_in(character, ("pelvis",), *frames))
+            ratio=kind in ("floats", "drops"), keys=keys_in(character, ("pelvis",), *frames))
 
     @staticmethod
     def _number(kind: str, value: float) -> str:

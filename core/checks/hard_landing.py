@@ -101,7 +101,7 @@ class HardLanding(Check):
         assert character is not None
         found: Flights = study.of(flights, character)
         for impact in impacts(study, character, found.found):
-            severity = self.limit.severity(impact.force)
+            severity = self.limit_on(character).severity(impact.force)
             if severity is not None:
                 severity = Severity.LOW if impact.doubtful else no_more_than(study.of(masses, character), severity)
                 yield self._note(study, character, impact, severity)

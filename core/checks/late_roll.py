@@ -65,7 +65,7 @@ class LateRoll(Check):
         legs = {leg[-1]: leg for leg in self.groups_on(character)}
         for step in study.of(peels, character):
             part = step.fall.part
-            severity = self.limit.severity(step.lean)
+            severity = self.limit_on(character).severity(step.lean)
             lies = touch.elsewhere[part][t.samples[step.flat]:t.samples[step.down] + 1].any()
             if severity is not None and part in legs and not lies:
                 yield self._note(study, character, legs[part], step, severity)
@@ -77,8 +77,8 @@ class LateRoll(Check):
         late = _from(step)
         first, last = int(t.samples[late]), int(t.samples[step.down])
         past = f", the body {100 * step.beyond * character.real_size:.0f} cm past its ball" if step.beyond > 0 else ""
-        text = (f"The {body.spoken(part)} stays flat to frame {shot.frame(last)}: the shin leans {step.lean:.0f} degrees "
-                f"over it{past}{'' if step.heel_off else ', and its heel never leaves before its toes'}")
+        text = (f"The {body.spoken(part)} stays flat to frame {shot.frame(last)}: the shin leans {step.lean:.0f} "
+                f"degrees over it{past}{'' if step.heel_off else ', and its heel never leaves before its toes'}")
         return self.note(
             study, character, part, (first, last), last, severity=severity, measured=step.lean, text=text,
             remedy=_peel(study, character, step, late), evidence=_evidence(study, character, step, late),

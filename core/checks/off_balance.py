@@ -51,7 +51,7 @@ class OffBalance(Check):
 
     def run(self, study: Study, character: Character | None) -> Iterator[Note]:
         assert character is not None
-        for found in findings(study, character, leans=True):
+        for found in findings(study, character, leans=True, moved=self.moved(character)):
             yield self.note(
                 study, character, "pelvis", (found.span.first, found.span.last), found.span.worst,
                 severity=found.severity, measured=found.measured, limit=found.limit,

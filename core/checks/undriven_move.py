@@ -49,7 +49,7 @@ class UndrivenMove(Check):
 
     def run(self, study: Study, character: Character | None) -> Iterator[Note]:
         assert character is not None
-        for found in findings(study, character, leans=False):
+        for found in findings(study, character, leans=False, moved=self.moved(character)):
             yield self.note(
                 study, character, "pelvis", (found.span.first, found.span.last), found.span.worst,
                 severity=found.severity, measured=found.measured, limit=found.limit,

@@ -22,8 +22,8 @@ from .plant_tilts import tilts
 from .plants import Case, Clean
 
 KINDS = (
-    bends, pulls, skates, marches, gaps, edges, late_heels, floats, throws, posts, caught, carries, tilts, stops, freezes, locks,
-    blocks, snaps, wiggles, kinks, shoves,
+    bends, pulls, skates, marches, gaps, edges, late_heels, floats, throws, posts, caught, carries, tilts, stops,
+    freezes, locks, blocks, snaps, wiggles, kinks, shoves,
 )
 
 

@@ -132,8 +132,8 @@ def page(best: dict[tuple[str, bool, str, str, bool], tuple[float, str]], loud: 
     out += ["", "## Weight planted on heel edges", "",
             "For 0.3 s (small, low) and 0.6 s (large, medium), where one foot carries alone or both feet stand.", "",
             *_tables([t for t in tallies if t.check != "late-roll"]), "", "## Heels planted late", "",
-            "Held down for 2 (small) and 3 (large) frames of 24; how far the shin then leans depends on the step, so no "
-            "size is asked.", "", *_tables([t for t in tallies if t.check == "late-roll"])]
+            "Held down for 2 (small) and 3 (large) frames of 24; how far the shin then leans depends on the step, so "
+            "no size is asked.", "", *_tables([t for t in tallies if t.check == "late-roll"])]
     return "\n".join(out) + "\n"
 
 

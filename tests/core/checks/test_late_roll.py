@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""late-roll: silent on walks that roll in time, crouched, in place, slow, fast and backward; finds a foot that stays flat
-by how far the shin leans over it, and its turn peels the heel."""
+"""late-roll: silent on walks that roll in time, crouched, in place, slow, fast and backward; finds a foot that stays
+flat by how far the shin leans over it, and its turn peels the heel."""
 from dataclasses import replace
 from functools import cache
 
@@ -20,8 +20,8 @@ LEAVES, LATE = 1.6, 0.09
 
 
 def _lowered(fps, ahead=0.0, down=0.03, dip=0.065):
-    """The walk with its hips ahead and low, and lower round the time at which the left foot lifts off: the knee bends as
-    it does before every swing."""
+    """The walk with its hips ahead and low, and lower round the time at which the left foot lifts off: the knee bends
+    as it does before every swing."""
     shot = walk(fps, seconds=SECONDS).shot
     c = shot.characters[0]
     bends = smooth(1 - np.abs(shot.times - LEAVES - 0.16) / 0.3)

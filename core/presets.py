@@ -1,10 +1,10 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Presets of our own making for stylised work: by what they move the limits of the lanes of weight.
 
-A preset moves limits, never what is measured: a note still tells the true number, and the limit that it passed, with
-the preset's name and the limit without it. 'grounded': poses and hits are pushed, gravity is people's. 'bouncy': gravity
-is played with, bodies hang, snap to the ground and roll over their edges; feet must still not skate. Common practice, no
-source.
+A preset moves limits, never what is measured: a note still tells the true number and the limit that it passed, with the
+preset's name and what the limit is without it. 'grounded': poses and hits are pushed, gravity is people's. 'bouncy':
+gravity is played with, bodies hang, snap to the ground and roll over their edges; feet must still not skate. Common
+practice, no source.
 """
 
 #: Preset -> check -> factor on its limits; of a share of gravity, which has 1 in its middle, the power of it: 0.78 with

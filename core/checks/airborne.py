@@ -9,8 +9,9 @@ from ..check import Check
 from ..evidence import Arrow, Evidence, Polyline, places
 from ..measures.flights import STRAYS, Flight, Flights, flights, on_frames, unfit
 from ..measures.key_refs import keys_in
-from ..measures.mass import masses, no_more_than, told
-from ..measures.mass_motion import MassMotion, mass_motion
+from ..measures.mass import masses, no_more_than
+from ..measures.mass_held import held_loads
+from ..measures.mass_motion import MassMotion, mass_motion, told
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
 from ..numeric.rotation import norm, unit
@@ -58,7 +59,7 @@ class Airborne(Check):
     parabola; or how far its middle goes up or down at these frames. The true parabola is the evidence.
     """
     lane = "Balance"
-    uses = (flights, mass_motion, masses)
+    uses = (flights, mass_motion, masses, held_loads)
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = (("pelvis",),)
     metric = True
@@ -104,7 +105,7 @@ class Airborne(Check):
         text = f"{_WORDS[kind].format(self._number(kind, measured))} in the air from frame {frames[0]} to {frames[1]}"
         others = [_AND[face[0]].format(self._number(face[0], face[1])) for _, _, face in passed
                   if face[0] != kind and not strayed]
-        text = "; ".join([text, *others, told(study.of(masses, character))])
+        text = "; ".join([text, *others, told(study, character)])
         yield self.note(
             study, character, "pelvis", (flight.first, flight.last), _worst(flight, kind),
             severity=severity, measured=measured, limit=limit.step(severity), unit=limit.unit, source=limit.source,

@@ -3,8 +3,8 @@
 
     python -m tests.corpus.feet [DIR]
 
-ground-gap, thin-support and late-roll over captured clips (own rate, 24, 30), keyed proxies and, with DIR, its captured and
-hand-keyed files. Captured and keyed clips are set down on a level mesh (core/testing/floors.py), hand-keyed ones stand
+ground-gap, thin-support and late-roll over captured clips (own rate, 24, 30), keyed proxies and, with DIR, its captured
+and hand-keyed files. Captured and keyed clips are set down on a level mesh (core/testing/floors.py), hand-keyed ones stand
 on a mesh at z = 0; thin-support looks at them without a mesh too, and knows that their soles are guessed. Limits are
 chosen on two thirds of the clips; the others are counted apart. Late heels are planted in all walks, those of DIR too,
 captured at 24 frames a second and keyed anew. Writes docs/corpus_feet.md.
@@ -63,7 +63,8 @@ def measured(name: str, shot: Shot) -> list[Note]:
     study = Study(shot)
     out = []
     for character in shot.characters:
-        if (character.size_is_known or not check.metric) and check.groups_on(character) and not check.unjudged(study, character):
+        fit = (character.size_is_known or not check.metric) and check.groups_on(character)
+        if fit and not check.unjudged(study, character):
             out += [n for n in check.run(study, character) if not isinstance(n, Skip)]
     return out
 
@@ -115,8 +116,9 @@ def late(more: Path | None, progress: Progress) -> list[Tally]:
 def page(best: dict[tuple[str, bool, str, str, bool], tuple[float, str]], loud: list[str],
          tallies: list[Tally]) -> str:
     out = ["# Standing feet: clean maximum beside limit", "",
-           "Written by `python -m tests.corpus.feet DIR`. In legs, of `thin-support` in seconds, of `late-roll` in degrees. "
-           "Ground: a mesh that captured and keyed clips are set down on, and that hand-keyed ones are given at z = 0.", "",
+           "Written by `python -m tests.corpus.feet DIR`. In legs, of `thin-support` in seconds, of `late-roll` in "
+           "degrees. Ground: a mesh that captured and keyed clips are set down on, and that hand-keyed ones are given at "
+           "z = 0.", "",
            "| check | ground | face | low / medium / high | clips | largest, chosen on | largest, held back | where |",
            "| --- | --- | --- | --- | --- | --- | --- | --- |"]
     for (name, mesh), kinds in KINDS.items():

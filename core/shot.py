@@ -43,8 +43,8 @@ Array = np.ndarray
 
 @dataclass(frozen=True)
 class Prop:
-    """A thing that moves or is moved: origin (F, 3), axes (F, 3, 3); why it was taken for a prop; mass kg, 0 where nobody
-    told."""
+    """A thing that moves or is moved: origin (F, 3), axes (F, 3, 3); why it was taken for a prop; mass kg, 0 where
+    nobody told it."""
 
     name: str
     why: str

@@ -219,8 +219,8 @@ def _between(every: Array, times: Array, rows: Array) -> Array:
 
 @measure(Need.JOINTS | Need.ROTATIONS, uses=(masses, exposure, held_loads))
 def mass_motion(study: Study, character: Character) -> MassMotion | None:
-    """The motion of the character's masses and of what it holds, judged on its drawings; None where it has no masses, fewer than three
-    drawings, or poses without motion between them."""
+    """The motion of the character's masses and of what it holds, judged on its drawings; None where it has no masses,
+    fewer than three drawings, or poses without motion between them."""
     found: Masses = study.of(masses, character)
     exposed = study.of(exposure, character)
     if found.why or exposed.stepped or len(exposed.drawings) < 3:

@@ -3,11 +3,11 @@
 
     python -m tests.corpus.feet [DIR]
 
-ground-gap, thin-support and late-roll over captured clips (own rate, 24, 30), keyed proxies and, with DIR, its captured
-and hand-keyed files. Captured and keyed clips are set down on a level mesh (core/testing/floors.py), hand-keyed ones stand
-on a mesh at z = 0; thin-support looks at them without a mesh too, and knows that their soles are guessed. Limits are
-chosen on two thirds of the clips; the others are counted apart. Late heels are planted in all walks, those of DIR too,
-captured at 24 frames a second and keyed anew. Writes docs/corpus_feet.md.
+ground-gap, thin-support and late-roll over captured clips (own rate, 24, 30), keyed proxies and, with DIR, its
+captured and hand-keyed files. Captured and keyed clips are set down on a level mesh (core/testing/floors.py),
+hand-keyed ones stand on a mesh at z = 0; thin-support looks at them without a mesh too, and knows that their soles
+are guessed. Limits are chosen on two thirds of the clips; the others are counted apart. Late heels are planted in all
+walks, those of DIR too, captured at 24 frames a second and keyed anew. Writes docs/corpus_feet.md.
 """
 
 import os
@@ -117,8 +117,8 @@ def page(best: dict[tuple[str, bool, str, str, bool], tuple[float, str]], loud: 
          tallies: list[Tally]) -> str:
     out = ["# Standing feet: clean maximum beside limit", "",
            "Written by `python -m tests.corpus.feet DIR`. In legs, of `thin-support` in seconds, of `late-roll` in "
-           "degrees. Ground: a mesh that captured and keyed clips are set down on, and that hand-keyed ones are given at "
-           "z = 0.", "",
+           "degrees. Ground: a mesh that captured and keyed clips are set down on, and that hand-keyed ones are given "
+           "at z = 0.", "",
            "| check | ground | face | low / medium / high | clips | largest, chosen on | largest, held back | where |",
            "| --- | --- | --- | --- | --- | --- | --- | --- |"]
     for (name, mesh), kinds in KINDS.items():

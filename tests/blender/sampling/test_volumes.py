@@ -53,14 +53,14 @@ def _swept(scene: Any, needs: Need = WEIGHT) -> Shot:
 
 
 def test_a_large_head_is_weighed_by_its_own_room(scene: Any, rig: Any) -> None:
-    _, volumes = _clothed(scene, rig, 0.34)
+    _, volumes = _clothed(scene, rig, 0.26)
     shot = _swept(scene)
     c = shot.characters[0]
     found = Study(shot).of(masses, c)
     assert c.skin is not None and "the volume of its mesh" in found.source and not found.guessed
     share = found.mass[found.parts.index("head")] / found.total
     # the neck's pod lies inside the head's ball, which counts once
-    assert share == pytest.approx(volumes["head"] / sum(volumes.values()), abs=0.06) and share > 0.4
+    assert share == pytest.approx(volumes["head"] / sum(volumes.values()), abs=0.06) and share > 0.3
     center = Study(shot).of(mass_motion, c).center[0]
     assert center[2] > c.head("chest")[0, 2]
 

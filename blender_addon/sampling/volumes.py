@@ -19,8 +19,8 @@ from .soles import Skin
 
 Array = np.ndarray
 
-#: A skin that goes so far over the head's joint, of its whole extent along the figure's up, may have a large head, as its
-#: room then tells: on grown people it is 0.12 to 0.15; common practice, no source.
+#: A skin that goes so far over the head's joint, of its whole extent along the figure's up, may have a large head; its
+#: room then tells. On grown people it is 0.12 to 0.15; common practice, no source.
 TALL_HEAD = 0.18
 #: Modifiers that make what the mesh itself has not: half a body would be weighed for the whole.
 GROWS = {"MIRROR", "ARRAY", "NODES", "SCREW", "SKIN", "REMESH", "BOOLEAN", "MULTIRES"}

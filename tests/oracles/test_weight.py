@@ -117,7 +117,7 @@ def test_what_airborne_and_hard_landing_read_of_a_flight_is_mujocos(flight, fps)
     for first in (0, 2 * last // 3 - 1):
         rows = np.arange(first, last + 1)
         found = fitted(moved, times, rows, first, last, None, None, 1.0, 1e-4)
-        assert abs(found.pull - 1.0) < 1e-4 and found.push < 1e-4 and found.astray.max() < 2e-5
+        assert abs(found.pull - 1.0) < 5e-4 and found.push < 5e-4 and found.astray.max() < 2e-5
         _, speed, half = found.fit
         np.testing.assert_allclose(speed + 2 * half * (times[last] - found.start), velocity[last], atol=5e-4)
 

@@ -38,12 +38,12 @@ class LateRoll(Check):
     the ground, then the foot snaps up.
     Measures: how far the shin leans ahead over the flat foot, in degrees from upright, until 1/24 s after the last
     frame on which its heel is down: on which the sole's pitch is within 10 degrees of that of the stance.
-    Limit: 45 degrees low, 60 medium, 75 high; common practice, no source. Captured steps on level and uneven ground
-    reach 33 in the middle and 46 at most.
+    Limit: 45 degrees low, 60 medium, 75 high; common practice, no source. Captured walks on level and uneven
+    ground reach 33 in the middle and 48 at most, a step into a kick 55.
     Silent when: the body does not walk ahead (slower than 0.15 of the square root of gravity times leg, backward or
     sideways), crouches, hips under 0.88 of the leg over the ankle, or the other foot does not come down ahead round the
     lift-off; the shot cuts the step; the body lies.
-    Cannot see: a heel late by 2 frames of 24 in four steps of ten and by 3 in two of ten: steps differ as much by
+    Cannot see: a heel late by 2 frames of 24 in half of the steps and by 3 in two of ten: steps differ as much by
     themselves. On trial for that: the weakest measure of its lane.
     Remedy: peel the heel about the ball from the frame at which people's steps do.
     """

@@ -82,6 +82,25 @@ def test_a_card_sets_a_limit(shot, tmp_path):
     assert any(s["check"] == "joint-limit" for s in data["skipped"])
 
 
+def test_a_cards_preset_moves_a_limit_and_the_note_says_so(tmp_path):
+    """A second in the air at half of gravity: high as it is, medium to the bouncy preset."""
+    rig = keeper(knee=20.0)
+    rig.location.z = 0.0
+    for frame in (1, *range(12, 37), 48):
+        t = (min(max(frame, 12), 36) - 12) / 24
+        rig.location.z = 9.81 / 4 * t * (1 - t)
+        rig.keyframe_insert("location", index=2, frame=frame)
+    card = tmp_path / "card.json"
+    card.write_text(json.dumps({"preset": "bouncy"}))
+    run = plumbline("check", saved(tmp_path / "hop.blend"), "--checks", "airborne", "--card", card,
+                    "--json", tmp_path / "n.json")
+    assert run.returncode == 0, run.stderr
+    (note,) = json.loads((tmp_path / "n.json").read_text())["notes"]
+    assert note["severity"] == "medium" and note["measured"] == pytest.approx(0.5, abs=0.03)
+    assert "the limit of 0.54 g is that of the preset bouncy, 0.78 g without it" in note["text"]
+    assert note["limit"] == pytest.approx(0.78**2.5)
+
+
 def test_hostile_names_reach_the_file_and_never_the_terminal(tmp_path):
     keeper(name=HOSTILE)
     run = plumbline(

@@ -127,7 +127,7 @@ FEW = SETUPS[::2]
 @pytest.mark.parametrize("turn", range(2))
 def test_a_kiss_is_found_with_its_span_and_gap(setup: int, turn: int) -> None:
     """Two gaps in each setup, each gap in two or three."""
-    gap = (-1.0, 0.0, 1.0, 2.0)[(setup + 2 * turn + setup // 4) % 4]
+    gap = (-1.0, 0.0, 1.0, 2.0)[(2 * setup + setup // 2 + turn) % 4]
     azimuth, nearer, direction = SETUPS[setup]
     s = stage(azimuth)
     plant(s, gap, first=11, held=8, nearer=nearer, direction=direction)

@@ -185,11 +185,12 @@ def rail(t: Table, axis: Axis, hover: int = -1) -> Picture:
     order = _order(t, seen)
     boxes = _boxes(left[order], top - u - HEIGHTS[t.rank[order]] * u, right[order], top - u)
     _bars(out, t, order, boxes, axis, hover)
-    _letters(out, t, order, boxes, u)
+    x, lane = 0.0, _rgba(KEY)
     if t.selected >= 0:
-        x = float(axis.x(t.worst[t.selected]))
-        lane = _lane(t, t.selected)
+        x, lane = float(axis.x(t.worst[t.selected])), _lane(t, t.selected)
         out.rectangle(x - 1 * u, top - 9 * u, x + 1 * u, top - u, _rgba(KEY))
+    _letters(out, t, order, boxes, u)  # over the notch, which would cut the letter of a bar that is worst at its start
+    if t.selected >= 0:
         out.rectangle(x - 0.5 * u, top - 20 * u, x + 0.5 * u, top - 9 * u, lane)
         out.bob(x, top - 20 * u, lane, u)
     return out
@@ -316,20 +317,20 @@ def _stripes(boxes: Array, axis: Axis) -> tuple[Array, Array]:
     which box each stripe (m,) is. Only what lies in the region: a long bar's stripes start as if all of it were
     seen."""
     u = axis.unit
-    left, bottom, right, top = boxes.astype(np.float32).T
+    left, bottom, right, top = boxes.T
     tall = top - bottom
     start = left - tall
     first = np.maximum(np.floor((-tall - start) / (5 * u)), 0)
     count = np.maximum(np.ceil((np.minimum(right, axis.width + tall) - start) / (5 * u)) - first, 0).astype(int)
     of = np.repeat(np.arange(len(boxes)), count)
     nth = np.arange(len(of)) - (np.cumsum(count) - count)[of]
-    foot = (start + first * 5 * u)[of] + nth * np.float32(5 * u)
+    foot = (start + first * 5 * u)[of] + nth * (5 * u)
     low, high, away, under, over = left[of], right[of], tall[of], bottom[of], top[of]
     corners = np.empty((len(of), 6, 2), np.float32)
     for shift, y, places in (
         (0.0, under, (0, 3)),
         (2.2 * u, under, (1,)),
-        (away + np.float32(2.2 * u), over, (2, 4)),
+        (away + 2.2 * u, over, (2, 4)),
         (away, over, (5,)),
     ):
         x = np.minimum(np.maximum(foot + shift, low), high)

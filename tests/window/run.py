@@ -2,7 +2,8 @@
 """Drives a real Blender: in its window, by scripts beside this one, and on its command line, with the zip as people
 install it.
 
-    python tests/window/run.py [drive looks scene themes editors stranger rigger crowd strain stop commands]
+    python tests/window/run.py [drive looks scene themes editors manners stranger rigger crowd strain stop
+                                 commands]
 
 All by default. Blender is the one in PLUMBLINE_BLENDER, else the one on the PATH; PLUMBLINE_BACKEND, opengl or vulkan,
 chooses how it draws; nobody's own settings are read or written. Without a display an Xvfb is started where there is
@@ -153,7 +154,7 @@ def commands(blender: str, shot: Path) -> bool:
     return good
 
 
-IN_WINDOW = ("drive", "looks", "scene", "themes", "editors", "stranger", "rigger", "crowd", "strain", "stop")
+IN_WINDOW = ("drive", "looks", "scene", "themes", "editors", "manners", "stranger", "rigger", "crowd", "strain", "stop")
 PARTS: dict[str, Callable[[str, Path], bool]] = {name: scripted(name) for name in IN_WINDOW} | {"commands": commands}
 
 

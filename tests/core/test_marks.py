@@ -60,9 +60,8 @@ def test_a_room_too_small_keeps_the_plates_beginning() -> None:
 
 
 def pinned(*evidence: object) -> Note:
-    return Note(
-        "slip", "Contacts", "Keeper", "foot.L", 1, 9, 5, Severity.LOW, 0.05, 0.04, "m", "a table", "slips", None, evidence
-    )
+    words = ("m", "a table", "slips", None)
+    return Note("slip", "Contacts", "Keeper", "foot.L", 1, 9, 5, Severity.LOW, 0.05, 0.04, *words, evidence)
 
 
 def test_pins_stand_at_what_was_found_in_the_frame_and_turn_with_the_view() -> None:

@@ -38,10 +38,11 @@ def grab(picture: Path, part: str) -> None:
     if tool:
         place, _, size = part.partition(" ")
         place = place or (BAR if picture.name.startswith("look-") else SEEN)
-        words = [] if part == "all" else ["-crop", place, "+repage", "-resize", size or "100%"]
-        words += (
-            [] if part == "all" else ["-depth", "8", "+dither", "-colors", "256", "-define", "png:compression-level=9"]
-        )
+        words: list[str] = []
+        if part != "all":
+            few = "128" if size and size != "100%" else "256"  # made smaller, a picture has more shades than need be
+            words = ["-crop", place, "+repage", "-resize", size or "100%", "-depth", "8", "+dither", "-colors", few]
+            words += ["-define", "png:compression-level=9"]
         subprocess.run([tool, "-window", "root", *words, str(picture)], check=False)
 
 

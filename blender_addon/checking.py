@@ -4,6 +4,7 @@
 import time
 import traceback
 from collections.abc import Generator
+from contextlib import ExitStack
 from functools import partial
 from typing import Any
 
@@ -76,7 +77,8 @@ class Checking:
 
     def _run(self) -> Generator[float, None, None]:
         try:
-            yield from self._measured()
+            with ExitStack() as until:
+                yield from self._measured(until)
         except CannotMeasure as error:
             session.refuse(self.scene, str(error))
         except Exception as error:  # whatever it is, Blender goes on and the person is told
@@ -84,7 +86,7 @@ class Checking:
             session.refuse(self.scene, f"Plumbline failed: {type(error).__name__}: {error}".splitlines()[0])
         self.settle()
 
-    def _measured(self) -> Generator[float, None, None]:
+    def _measured(self, until: ExitStack) -> Generator[float, None, None]:
         yield 0.0
         for _ in loading():
             yield 0.0
@@ -96,7 +98,7 @@ class Checking:
             fallback=partial(studio_card, preferences.of(bpy.context).card_folder),
             selected=settings.state().check_selected,
         )
-        shot = yield from within(sweep(self.scene, request), 0.0, _SWEEP, partial(self._tell, judged))
+        shot = yield from within(sweep(self.scene, request, until), 0.0, _SWEEP, partial(self._tell, judged))
         self.stage, self.frame = n_("Checking"), 0
         study = Study(shot)
         result = yield from within(run(shot, checks, study), _SWEEP, _ALL)

@@ -117,26 +117,60 @@ def anchor(note: Note, marks: Sequence[Mark]) -> Array | None:
     return out
 
 
-def pin(note: Note, frame: Frame, camera: bool = True) -> Array | None:
-    """Pixel and nearness (3,) that stand for a note's finding at a frame; None where nothing of it shows."""
-    shapes = sorted(shown(note, frame.number, camera), key=lambda e: e.role != "found")
-    for shape in shapes:
-        if isinstance(shape, ScreenOutline):
-            at = frame.from_units(np.array(shape.places[:1], float))[0]
-        elif isinstance(shape, Arc):
-            at = frame.pixels([shape.centre])[0]
-        elif isinstance(shape, Arrow):
-            at = frame.pixels([shape.end])[0]
-        elif isinstance(shape, Label):
-            at = frame.pixels([shape.place])[0]
-        elif isinstance(shape, Patch):
-            at = frame.pixels([np.mean(shape.places, axis=0)])[0]
-        else:
-            each = len(shape.places) == shape.frames[1] - shape.frames[0] + 1
-            at = frame.pixels([shape.places[frame.number - shape.frames[0] if each else 0]])[0]
-        if np.isfinite(at).all():
-            return at
-    return None
+@dataclass(frozen=True)
+class Pins:
+    """What stands for the findings of n notes at one scene frame, whatever the view.
+
+    places (m, 3): world meters, or x, y of the shot's picture in its units and 0 where ``units`` (m,) says so. of (m,):
+    whose each is, a note's first choice before its second.
+    """
+
+    count: int
+    places: Array
+    units: Array
+    of: Array
+
+    def pixels(self, frame: Frame) -> Array:
+        """Pixel and nearness (n, 3) of each note; NaN where nothing of it shows."""
+        at = frame.pixels(self.places)
+        if self.units.any():
+            at[self.units] = frame.from_units(self.places[self.units, :2])
+        out = np.full((self.count, 3), np.nan)
+        good = np.flatnonzero(np.isfinite(at).all(axis=1))[::-1]  # the first choice is written last
+        out[self.of[good]] = at[good]
+        return out
+
+
+def pins(notes: Sequence[Note], number: int, camera: bool = True) -> Pins:
+    """What stands for each note's finding at scene frame ``number``.
+
+    camera: the view is the shot's own camera, in which alone a screen outline has its place.
+    """
+    places: list[Sequence[float] | Array] = []
+    units, of = [], []
+    for n, note in enumerate(notes):
+        for shape in sorted(shown(note, number, camera), key=lambda e: e.role != "found"):
+            flat = isinstance(shape, ScreenOutline)
+            places.append((*shape.places[0][:2], 0.0) if isinstance(shape, ScreenOutline) else _stands(shape, number))
+            units.append(flat)
+            of.append(n)
+    return Pins(len(notes), np.array(places, float).reshape(-1, 3), np.array(units, bool), np.array(of, int))
+
+
+def _stands(shape: Evidence, number: int) -> Sequence[float] | Array:
+    """The place (3,) in the world that stands for a shape."""
+    if isinstance(shape, Arc):
+        return shape.centre
+    if isinstance(shape, Arrow):
+        return shape.end
+    if isinstance(shape, Label):
+        return shape.place
+    if isinstance(shape, Patch):
+        middle: Array = np.mean(shape.places, axis=0)
+        return middle
+    assert not isinstance(shape, ScreenOutline)
+    each = len(shape.places) == shape.frames[1] - shape.frames[0] + 1
+    return shape.places[number - shape.frames[0] if each else 0]
 
 
 def beside(

@@ -6,7 +6,7 @@ when its note is worse; the selected one drops a plumb line at its worst frame. 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -25,13 +25,21 @@ _HOLLOW = (0.161, 0.169, 0.180)  # inside of a note that was set aside
 _LEAST = 3.0  # pixels of width that a bar keeps however short its span
 _PITCH, _FIRST = 12.0, 12.0  # of the rows: pixels from row to row, and of the first above the region's edge
 _ROOM = 60.0  # pixels above the rows that stay with the keys
+#: Corners that a picture has room for at first.
+_FEW = 1024
+#: Which sides of a rectangle its two triangles' corners have as x and y.
+_OF_SIDES = np.array([0, 1, 2, 1, 2, 3, 0, 1, 2, 3, 0, 3])
+#: A plumb bob below its line, pixels, and its keyline.
+_BOB = ((-4.0, 0.0), (4.0, 0.0), (0.0, -7.0))
+_BOB_KEY = ((-5.4, 0.8), (5.4, 0.8), (0.0, -8.6))
+_LANE_TABLE = np.array([LANE_COLORS[name] for name in LANES])
 _LETTER_LEAST = 13.0  # pixels of width from which a bar carries its letter
 
 
 @dataclass(frozen=True)
 class Table:
-    """Columns of n notes: scene frames (float), severity rank, lane number, and flags. ``selected`` is a place, or
-    -1. Built once a result and filter."""
+    """Columns of n notes: scene frames (float), severity rank, lane number, and flags; order: their places as they are
+    drawn. ``selected`` is a place, or -1. Built once a result and filter."""
 
     notes: tuple[Note, ...]
     start: Array
@@ -41,6 +49,7 @@ class Table:
     lane: Array
     trial: Array
     aside: Array
+    order: Array
     selected: int = -1
 
 
@@ -55,42 +64,64 @@ class Letter:
     color: tuple[float, float, float, float]
 
 
-@dataclass
 class Picture:
-    """What to draw, in order: corners (3 m, 2) of triangles with colors (3 m, 4), and letters on top.
+    """What to draw, in order: corners of triangles with their colors, and letters on top.
 
     hits: bars (n, 4) left, bottom, right, top in pixels, and the notes' places in the table, for the mouse. top: upper
     edge of the rows in pixels.
     """
 
-    corners: list[Array] = field(default_factory=list)
-    colors: list[Array] = field(default_factory=list)
-    letters: list[Letter] = field(default_factory=list)
-    hits: Array = field(default_factory=lambda: np.empty((0, 4)))
-    who: Array = field(default_factory=lambda: np.empty(0, int))
-    top: float = 0.0
+    def __init__(self) -> None:
+        self.letters: list[Letter] = []
+        self.hits: Array = np.empty((0, 4))
+        self.who: Array = np.empty(0, int)
+        self.top = 0.0
+        # written in place, as the graphics card wants them: a redraw in which the view moves makes all anew
+        self._corners = np.zeros((_FEW, 3), np.float32)
+        self._colors = np.empty((_FEW, 4), np.float32)
+        self._count = 0
 
-    def rectangles(self, boxes: Array, colors: Array | Sequence[float]) -> None:
-        """Adds boxes (n, 4) left, bottom, right, top with colors (n, 4) or (4,)."""
-        if not len(boxes):
+    def _room(self, more: int) -> slice:
+        """Where so many more corners go."""
+        start, self._count = self._count, self._count + more
+        if self._count > len(self._corners):
+            size = max(self._count, 2 * len(self._corners))
+            corners, colors = np.zeros((size, 3), np.float32), np.empty((size, 4), np.float32)
+            corners[:start], colors[:start] = self._corners[:start], self._colors[:start]
+            self._corners, self._colors = corners, colors
+        return slice(start, self._count)
+
+    def rectangles(self, boxes: Array | Sequence[Sequence[float]], colors: Array | Sequence[float]) -> None:
+        """Adds boxes (n, 4) left, bottom, right, top with colors (n, 4), or of one color (4,)."""
+        sides = np.asarray(boxes, np.float32)
+        if not len(sides):
             return
-        self.corners.append(boxes[:, [0, 1, 2, 1, 2, 3, 0, 1, 2, 3, 0, 3]].reshape(-1, 2))
-        self.colors.append(np.repeat(np.broadcast_to(colors, (len(boxes), 4)), 6, axis=0))
+        self.pairs(sides.take(_OF_SIDES, axis=1).reshape(-1, 6, 2), colors)
 
-    def triangles(self, corners: Array, color: Sequence[float]) -> None:
-        """Adds triangles (3 m, 2) of one color."""
-        if len(corners):
-            self.corners.append(corners)
-            self.colors.append(np.broadcast_to(np.asarray(color, float), (len(corners), 4)))
+    def rectangle(self, left: float, bottom: float, right: float, top: float, color: Sequence[float]) -> None:
+        """Adds one box."""
+        place = self._room(6)
+        a, b, c, d = (left, bottom, 0.0), (right, bottom, 0.0), (left, top, 0.0), (right, top, 0.0)
+        self._corners[place] = (a, b, c, b, d, c)
+        self._colors[place] = color
+
+    def bob(self, x: float, y: float, color: Sequence[float], u: float) -> None:
+        """Adds a plumb bob that hangs from (x, y), with its keyline."""
+        for shape, tint in ((_BOB_KEY, _rgba(KEY, 0.85)), (_BOB, color)):
+            place = self._room(3)
+            self._corners[place] = [(x + dx * u, y + dy * u, 0.0) for dx, dy in shape]
+            self._colors[place] = tint
+
+    def pairs(self, corners: Array, colors: Array | Sequence[float]) -> None:
+        """Adds pairs of triangles (n, 6, 2) with colors (n, 4), or of one color (4,)."""
+        place = self._room(6 * len(corners))
+        self._corners[place].reshape(-1, 6, 3)[..., :2] = corners
+        tints = np.asarray(colors, np.float32)
+        self._colors[place].reshape(-1, 6, 4)[:] = tints if tints.ndim == 1 else tints[:, None]
 
     def arrays(self) -> tuple[Array, Array]:
         """All corners (3 m, 3) at z = 0 and colors (3 m, 4), float32."""
-        if not self.corners:
-            return np.empty((0, 3), np.float32), np.empty((0, 4), np.float32)
-        flat = np.concatenate(self.corners)
-        corners = np.zeros((len(flat), 3), np.float32)
-        corners[:, :2] = flat
-        return corners, np.concatenate(self.colors).astype(np.float32)
+        return self._corners[: self._count], self._colors[: self._count]
 
     def hit(self, x: float, y: float, slack: float) -> int:
         """The place in the table of the bar under a pixel, the shortest where several lie there, or -1."""
@@ -122,15 +153,18 @@ class Axis:
 def table(notes: Sequence[Note], selected: Note | None = None) -> Table:
     """The columns of these notes."""
     lanes = {name: i for i, name in enumerate(LANES)}
+    start, end = np.array([n.start for n in notes], float), np.array([n.end for n in notes], float)
+    rank = np.array([n.severity.rank for n in notes], int)
     return Table(
         tuple(notes),
-        np.array([n.start for n in notes], float),
-        np.array([n.end for n in notes], float),
+        start,
+        end,
         np.array([n.worst for n in notes], float),
-        np.array([n.severity.rank for n in notes], int),
+        rank,
         np.array([lanes[n.lane] for n in notes], int),
         np.array([n.trial for n in notes], bool),
         np.array([n.set_aside is not None for n in notes], bool),
+        np.lexsort((start - end, -rank)),
         next((i for i, n in enumerate(notes) if n is selected), -1),
     )
 
@@ -143,24 +177,22 @@ def rail(t: Table, axis: Axis, hover: int = -1) -> Picture:
     left, right = _spans(t, axis)
     seen = np.flatnonzero((right >= 0) & (left <= axis.width))
     top = axis.height
-    out.rectangles(np.array([[0, top - 10 * u, axis.width, top]]), _rgba(KEY, 0.80))
+    out.rectangle(0, top - 10 * u, axis.width, top, _rgba(KEY, 0.80))
     if len(seen) > CROWD:
         quiet = seen[(t.rank[seen] < 2) & (seen != t.selected)]
-        boxes = np.stack([left, np.full_like(left, top - 3 * u), right, np.full_like(left, top - 1 * u)], 1)[quiet]
-        out.rectangles(_merged(boxes), _rgba(PAPER, 0.42))
+        out.rectangles(_merged(left[quiet], right[quiet], top - 3 * u, top - u), _rgba(PAPER, 0.42))
         seen = seen[(t.rank[seen] == 2) | (seen == t.selected)]
     order = _order(t, seen)
-    boxes = np.stack([left, top - u - HEIGHTS[t.rank] * u, right, np.full_like(left, top - u)], 1)[order]
-    _bars(out, t, order, boxes, u, hover)
-    _letters(out, t, order, boxes, u)
+    boxes = _boxes(left[order], top - u - HEIGHTS[t.rank[order]] * u, right[order], top - u)
+    _bars(out, t, order, boxes, axis, hover)
+    x, lane = 0.0, _rgba(KEY)
     if t.selected >= 0:
-        x = float(axis.x(t.worst[t.selected]))
-        lane = _lane(t, t.selected)
-        out.rectangles(np.array([[x - 1 * u, top - 9 * u, x + 1 * u, top - u]]), _rgba(KEY))
-        out.rectangles(np.array([[x - 0.5 * u, top - 20 * u, x + 0.5 * u, top - 9 * u]]), lane)
-        bob = np.array([[x - 4 * u, top - 20 * u], [x + 4 * u, top - 20 * u], [x, top - 27 * u]])
-        out.triangles(_grown(bob, 1.0 * u), _rgba(KEY, 0.85))
-        out.triangles(bob, lane)
+        x, lane = float(axis.x(t.worst[t.selected])), _lane(t, t.selected)
+        out.rectangle(x - 1 * u, top - 9 * u, x + 1 * u, top - u, _rgba(KEY))
+    _letters(out, t, order, boxes, u)  # over the notch, which would cut the letter of a bar that is worst at its start
+    if t.selected >= 0:
+        out.rectangle(x - 0.5 * u, top - 20 * u, x + 0.5 * u, top - 9 * u, lane)
+        out.bob(x, top - 20 * u, lane, u)
     return out
 
 
@@ -172,46 +204,45 @@ def rows(t: Table, axis: Axis, hover: int = -1) -> Picture:
     high = (_FIRST + _PITCH * len(lanes)) * u
     if not len(lanes) or high + _ROOM * u > axis.height:
         return rail(t, axis, hover)
-    out = Picture(top=high + 2 * u)
+    out = Picture()
+    out.top = high + 2 * u
     left, right = _spans(t, axis)
-    out.rectangles(np.array([[0, 0, axis.width, high + 2 * u]]), _rgba(KEY, 0.80))
-    out.rectangles(np.array([[0, high + 1 * u, axis.width, high + 2 * u]]), (1.0, 1.0, 1.0, 0.10))
+    out.rectangle(0, 0, axis.width, high + 2 * u, _rgba(KEY, 0.80))
+    out.rectangle(0, high + 1 * u, axis.width, high + 2 * u, (1.0, 1.0, 1.0, 0.10))
     # the catalogue's order from above
     top = {int(lane): high - _PITCH * u * k for k, lane in enumerate(lanes)}
-    for lane, y in top.items():
-        color = LANE_COLORS[list(LANES)[lane]]
-        out.rectangles(np.array([[0, y - 6 * u, axis.width, y - 5 * u]]), _rgba(color, 0.16))
-    hang = np.array([top[int(k)] for k in t.lane]) - 1.5 * u
+    tints = np.full((len(top), 4), 0.16)
+    tints[:, :3] = _LANE_TABLE[list(top)]
+    out.rectangles([[0, y - 6 * u, axis.width, y - 5 * u] for y in top.values()], tints)
+    hang = np.array([top.get(lane, 0.0) for lane in range(len(LANES))])[t.lane] - 1.5 * u
     seen = np.flatnonzero((right >= 0) & (left <= axis.width))
     order = _order(t, seen)
-    boxes = np.stack([left, hang - HEIGHTS[t.rank] * u, right, hang], 1)[order]
-    _bars(out, t, order, boxes, u, hover)
+    boxes = _boxes(left[order], hang[order] - HEIGHTS[t.rank[order]] * u, right[order], hang[order])
+    _bars(out, t, order, boxes, axis, hover)
     if len(seen) <= CROWD:
         notched = order[(t.rank[order] == 2) & ~t.aside[order]]
         notches = axis.x(t.worst[notched])
         under = hang[notched]
-        out.rectangles(np.stack([notches - u, under - 5 * u, notches + u, under], 1), _rgba(KEY))
+        out.rectangles(_boxes(notches - u, under - 5 * u, notches + u, under), _rgba(KEY))
+    tints[:, 3] = 1.0
+    out.rectangles([[4 * u, y - 11.0 * u, 15.0 * u, y] for y in top.values()], tints)
     for lane, y in top.items():
-        name = list(LANES)[lane]
-        out.rectangles(np.array([[4 * u, y - 11.0 * u, 15.0 * u, y]]), _rgba(LANE_COLORS[name]))
-        out.letters.append(Letter(LANES[name], 9.5 * u, y - 9.5 * u, 10.5 * u, _rgba(KEY)))
+        out.letters.append(Letter(list(LANES.values())[lane], 9.5 * u, y - 9.5 * u, 10.5 * u, _rgba(KEY)))
     if t.selected >= 0:
         x = float(axis.x(t.worst[t.selected]))
         lane_color = _lane(t, t.selected)
         above = axis.height - 28 * u  # the scrub bar's lower edge
-        out.rectangles(np.array([[x - 1.5 * u, high, x + 1.5 * u, above]]), _rgba(KEY, 0.5))
-        out.rectangles(np.array([[x - 0.5 * u, high, x + 0.5 * u, above]]), lane_color)
-        bob = np.array([[x - 4 * u, high + 8 * u], [x + 4 * u, high + 8 * u], [x, high + 1 * u]])
-        out.triangles(_grown(bob, 1.0 * u), _rgba(KEY, 0.85))
-        out.triangles(bob, lane_color)
+        out.rectangle(x - 1.5 * u, high, x + 1.5 * u, above, _rgba(KEY, 0.5))
+        out.rectangle(x - 0.5 * u, high, x + 0.5 * u, above, lane_color)
+        out.bob(x, high + 8 * u, lane_color, u)
     return out
 
 
 def plate(x: float, y: float, width: float, height: float, lane: Sequence[float], u: float) -> Picture:
     """A dark plate for words with its lower left corner at (x, y), the lane's bar at its left."""
     out = Picture()
-    out.rectangles(np.array([[x, y, x + width, y + height]]), _rgba(KEY, 0.80))
-    out.rectangles(np.array([[x, y, x + 3 * u, y + height]]), _rgba(lane))
+    out.rectangle(x, y, x + width, y + height, _rgba(KEY, 0.80))
+    out.rectangle(x, y, x + 3 * u, y + height, _rgba(lane))
     return out
 
 
@@ -220,123 +251,145 @@ def band(note: Note, bottom: float, top: float, pixel: float) -> Picture:
     at its worst frame. pixel: frames that a pixel of the interface covers."""
     out = Picture()
     color = LANE_COLORS[note.lane]
-    out.rectangles(np.array([[note.start - 0.5, bottom, note.end + 0.5, top]]), _rgba(color, 0.10))
+    out.rectangle(note.start - 0.5, bottom, note.end + 0.5, top, _rgba(color, 0.10))
     for half, tint in ((1.5, _rgba(KEY, 0.5)), (0.5, _rgba(color))):
-        out.rectangles(np.array([[note.worst - half * pixel, bottom, note.worst + half * pixel, top]]), tint)
+        out.rectangle(note.worst - half * pixel, bottom, note.worst + half * pixel, top, tint)
     return out
 
 
 def _spans(t: Table, axis: Axis) -> tuple[Array, Array]:
     """Left and right pixel of each bar: half a frame beyond its span, and never too thin to see."""
-    left, right = axis.x(t.start - 0.5), axis.x(t.end + 0.5)
-    wide = np.maximum(right - left, _LEAST * axis.unit)
-    middle = (left + right) / 2
-    return middle - wide / 2, middle + wide / 2
+    middle = (t.start + t.end) * (0.5 * axis.scale) + axis.shift
+    half = np.maximum((t.end - t.start + 1.0) * (0.5 * axis.scale), 0.5 * _LEAST * axis.unit)
+    return middle - half, middle + half
 
 
-def _bars(out: Picture, t: Table, order: Array, boxes: Array, u: float, hover: int) -> None:
+def _bars(out: Picture, t: Table, order: Array, boxes: Array, axis: Axis, hover: int) -> None:
+    out.hits, out.who = boxes, order
     if not len(order):
         return
+    u = axis.unit
     grow = np.array([-1.0, -1.0, 1.0, 1.0]) * u
-    rgb = np.array([LANE_COLORS[name] for name in LANES])[t.lane[order]]
-    fills = np.concatenate([rgb * _FILLS[t.rank[order], None], np.ones((len(order), 1))], axis=1)
+    rgb = _LANE_TABLE[t.lane[order]]
+    fills = np.ones((len(order), 4))
+    fills[:, :3] = rgb * _FILLS[t.rank[order], None]
     trial, aside = t.trial[order], t.aside[order]
     fills[trial, :3] = rgb[trial] * 0.36
     fills[aside, :3] = _HOLLOW
     # interleaved, so that a bar's keyline covers the bar below it
-    keyline = np.broadcast_to(_rgba(KEY, 0.85), (len(order), 4))
-    both = np.stack([boxes + grow, boxes], axis=1).reshape(-1, 4)
-    out.rectangles(both, np.stack([keyline, fills], axis=1).reshape(-1, 4))
-    for k in np.flatnonzero(trial):
-        out.triangles(_stripes(boxes[k], u), (*rgb[k], 1.0))
-    for k in np.flatnonzero(aside):
-        _frame(out, boxes[k], (*rgb[k], 0.80), u)
+    both, tints = np.empty((len(order), 2, 4)), np.empty((len(order), 2, 4))
+    both[:, 0], both[:, 1] = boxes + grow, boxes
+    tints[:, 0], tints[:, 1] = _rgba(KEY, 0.85), fills
+    out.rectangles(both.reshape(-1, 4), tints.reshape(-1, 4))
+    if trial.any():
+        corners, of = _stripes(boxes[trial], axis)
+        bright = np.ones((len(rgb), 4), np.float32)
+        bright[:, :3] = rgb
+        out.pairs(corners, bright[trial][of])
+    if aside.any():
+        edges = np.full((int(aside.sum()), 4), 0.80)
+        edges[:, :3] = rgb[aside]
+        _frames(out, boxes[aside], edges, u)
     for place, color in ((hover, _rgba(PAPER, 0.80)), (t.selected, (1.0, 1.0, 1.0, 1.0))):
-        at = np.flatnonzero(order == place)
-        if place >= 0 and len(at):
-            box = boxes[at[0]]
+        at = np.flatnonzero(order == place) if place >= 0 else ()
+        if len(at):
+            box = boxes[at[:1]]
             if place == hover:
-                out.rectangles(box[None], (1.0, 1.0, 1.0, 0.28))
-            _frame(out, box + grow, color, u)
-    out.hits, out.who = boxes, order
+                out.rectangles(box, (1.0, 1.0, 1.0, 0.28))
+            _frames(out, box + grow, np.array([color]), u)
 
 
-def _frame(out: Picture, box: Array, color: Sequence[float], u: float) -> None:
-    left, bottom, right, top = box
-    out.rectangles(
-        np.array(
-            [
-                [left, top - u, right, top],
-                [left, bottom, right, bottom + u],
-                [left, bottom, left + u, top],
-                [right - u, bottom, right, top],
-            ]
-        ),
-        np.asarray(color, float),
-    )
+def _frames(out: Picture, boxes: Array, colors: Array, u: float) -> None:
+    """Edges within boxes (n, 4), each box with its color (n, 4)."""
+    left, bottom, right, top = boxes.T
+    edges = [
+        (left, top - u, right, top),
+        (left, bottom, right, bottom + u),
+        (left, bottom, left + u, top),
+        (right - u, bottom, right, top),
+    ]
+    sides = np.array(edges).transpose(2, 0, 1).reshape(-1, 4)
+    out.rectangles(sides, np.repeat(colors, 4, axis=0))
 
 
-def _stripes(box: Array, u: float) -> Array:
-    """Triangles (3 m, 2) of stripes at 45 degrees, 2.2 pixels wide every 5, inside a box."""
-    left, bottom, right, top = box
-    foot = np.arange(left - (top - bottom), right, 5 * u)
-    corners = np.stack([foot, foot + 2.2 * u, foot + 2.2 * u + top - bottom, foot + top - bottom], axis=1)
-    corners = np.clip(corners, left, right)
-    n = len(foot)
-    x = corners[:, [0, 1, 2, 0, 2, 3]].ravel()
-    y = np.tile([bottom, bottom, top, bottom, top, top], n)
-    return np.stack([x, y], axis=1)
+def _stripes(boxes: Array, axis: Axis) -> tuple[Array, Array]:
+    """Stripes at 45 degrees, 2.2 pixels wide every 5, inside boxes (n, 4), as pairs of triangles (m, 6, 2), and of
+    which box each stripe (m,) is. Only what lies in the region: a long bar's stripes start as if all of it were
+    seen."""
+    u = axis.unit
+    left, bottom, right, top = boxes.T
+    tall = top - bottom
+    start = left - tall
+    first = np.maximum(np.floor((-tall - start) / (5 * u)), 0)
+    count = np.maximum(np.ceil((np.minimum(right, axis.width + tall) - start) / (5 * u)) - first, 0).astype(int)
+    of = np.repeat(np.arange(len(boxes)), count)
+    nth = np.arange(len(of)) - (np.cumsum(count) - count)[of]
+    foot = (start + first * 5 * u)[of] + nth * (5 * u)
+    low, high, away, under, over = left[of], right[of], tall[of], bottom[of], top[of]
+    corners = np.empty((len(of), 6, 2), np.float32)
+    for shift, y, places in (
+        (0.0, under, (0, 3)),
+        (2.2 * u, under, (1,)),
+        (away + 2.2 * u, over, (2, 4)),
+        (away, over, (5,)),
+    ):
+        x = np.minimum(np.maximum(foot + shift, low), high)
+        for k in places:
+            corners[:, k, 0], corners[:, k, 1] = x, y
+    return corners, of
 
 
-def _merged(boxes: Array) -> Array:
-    """Boxes of one row, overlapping ones as one."""
-    if not len(boxes):
-        return boxes
-    boxes = boxes[np.argsort(boxes[:, 0])]
-    reach = np.maximum.accumulate(boxes[:, 2])
-    first = np.concatenate([[True], boxes[1:, 0] > reach[:-1]])
-    starts = np.flatnonzero(first)
-    ends = np.append(starts[1:], len(boxes)) - 1
-    out = boxes[starts].copy()
-    out[:, 2] = reach[ends]
+def _boxes(left: Array, bottom: Array | float, right: Array, top: Array | float) -> Array:
+    """(n, 4)"""
+    out = np.empty((len(left), 4))
+    out[:, 0], out[:, 1], out[:, 2], out[:, 3] = left, bottom, right, top
     return out
+
+
+def _merged(left: Array, right: Array, bottom: float, top: float) -> Array:
+    """Boxes of one row, overlapping ones as one."""
+    if not len(left):
+        return np.empty((0, 4))
+    order = np.argsort(left)
+    left, reach = left[order], np.maximum.accumulate(right[order])
+    gaps = np.flatnonzero(left[1:] > reach[:-1])
+    return _boxes(left[np.append(0, gaps + 1)], bottom, reach[np.append(gaps, len(left) - 1)], top)
 
 
 def _order(t: Table, seen: Array) -> Array:
     """The order in which bars are drawn: high and long ones first, so that what is nested in them stays visible."""
-    out: Array = seen[np.lexsort((t.start[seen] - t.end[seen], -t.rank[seen]))]
+    there = np.zeros(len(t.notes), bool)
+    there[seen] = True
+    out: Array = t.order[there[t.order]]
     return out
 
 
 def _letters(out: Picture, t: Table, order: Array, boxes: Array, u: float) -> None:
-    """Letters in high bars where no bar lies over them, and on a chip at the left end of the selected one."""
+    """Letters in high bars where no bar lies over them, and on a chip at the left end of the selected one; none among
+    very many bars."""
+    left, right = boxes[:, 0], boxes[:, 2]
     place = np.full(len(order), np.nan)
-    for x in (boxes[:, 2] - 7 * u, boxes[:, 0] + 7 * u, (boxes[:, 0] + boxes[:, 2]) / 2):  # the last is the best
-        over = (boxes[None, :, 0] < x[:, None] + 5 * u) & (boxes[None, :, 2] > x[:, None] - 5 * u)
-        place = np.where(np.triu(over, 1).any(1), place, x)
-    wide = boxes[:, 2] - boxes[:, 0] >= _LETTER_LEAST * u
+    if 0 < len(order) <= 2 * CROWD:
+        x = np.stack([right - 7 * u, left + 7 * u, (left + right) / 2])  # the last is the best
+        nth = np.arange(len(order))
+        over: Array = (left < x[..., None] + 5 * u) & (right > x[..., None] - 5 * u) & (nth > nth[:, None])
+        for side in range(3):
+            place = np.where(over[side].any(1), place, x[side])
+    wide = right - left >= _LETTER_LEAST * u
     for k in np.flatnonzero((t.rank[order] == 2) & wide & np.isfinite(place) & (order != t.selected)):
         i, y = int(order[k]), float(boxes[k, 3]) - 8.0 * u
         color = _lane(t, i) if t.trial[i] or t.aside[i] else _rgba(KEY)
         out.letters.append(Letter(LANES[t.notes[i].lane], float(place[k]), y, 9 * u, color))
     for k in np.flatnonzero((order == t.selected) & wide):
-        left, top = float(boxes[k, 0]), float(boxes[k, 3])
-        chip = np.array([[left, top - 9 * u, left + 10 * u, top]])
-        out.rectangles(chip + np.array([-1.0, -1.0, 1.0, 1.0]) * u, _rgba(KEY))
-        out.rectangles(chip, _lane(t, t.selected))
+        foot, top = float(boxes[k, 0]), float(boxes[k, 3])
+        out.rectangle(foot - u, top - 10 * u, foot + 11 * u, top + u, _rgba(KEY))
+        out.rectangle(foot, top - 9 * u, foot + 10 * u, top, _lane(t, t.selected))
         letter = LANES[t.notes[t.selected].lane]
-        out.letters.append(Letter(letter, left + 5 * u, top - 8.0 * u, 9 * u, _rgba(KEY)))
+        out.letters.append(Letter(letter, foot + 5 * u, top - 8.0 * u, 9 * u, _rgba(KEY)))
 
 
 def _lane(t: Table, i: int) -> tuple[float, float, float, float]:
     return _rgba(LANE_COLORS[t.notes[i].lane])
-
-
-def _grown(triangle: Array, by: float) -> Array:
-    """A triangle with its corners further from its middle."""
-    away = triangle - triangle.mean(0)
-    out: Array = triangle + away / np.linalg.norm(away, axis=1)[:, None] * by * 1.6
-    return out
 
 
 def _rgba(color: Sequence[float], alpha: float = 1.0) -> tuple[float, float, float, float]:

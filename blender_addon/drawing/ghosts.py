@@ -17,7 +17,7 @@ from mathutils import Matrix
 
 from ...core.check import LANES
 from ...core.evidence import Evidence
-from ...core.marks import Mark, anchor, beside, circle, evidence_marks, keyed, pin, rectangle, shape_marks
+from ...core.marks import Mark, Pins, anchor, beside, circle, evidence_marks, pins, rectangle, shape_marks
 from ...core.marks import shown as shapes_shown
 from ...core.note import Note
 from ...core.palette import KEY, LANE_COLORS, PAPER, PLATE_IN_VIEW
@@ -36,6 +36,11 @@ _AWAY, _LEAST = 12, 0.25
 #: How much shows through a body of what lies behind it.
 _BEHIND = 0.40
 _STALE = 0.5
+#: How strong the pins of other notes are; their discs' corners (n, 3) in pixels about the place, and the triangles of
+#: them.
+_PIN_ALPHA = 0.85
+_RING = circle(np.zeros(3), 3.5)[::2]
+_FAN = np.array([[0, k, k + 1] for k in range(1, len(_RING) - 1)])
 
 
 @dataclass(frozen=True)
@@ -61,6 +66,8 @@ class Drawn:
 
 
 _drawn: dict[int, Drawn] = {}
+#: What the pins of the last redraw stand for, and their colors (n, 4), for a view that moves.
+_pinned: tuple[Any, Pins, Array] = (None, pins((), 0), np.empty((0, 4)))
 
 
 @contextmanager
@@ -83,7 +90,9 @@ def ghosts() -> Iterator[None]:
 
 def let_go() -> None:
     """Lets go of all that was built: another file is open, or nothing is drawn any more."""
+    global _pinned
     _drawn.clear()
+    _pinned = (None, pins((), 0), np.empty((0, 4)))
 
 
 def alpha_at(note: Note, frame: int) -> float:
@@ -165,11 +174,10 @@ def _draw(context: Any, key: Any, others: tuple[Note, ...], note: Note | None, s
     frame = context.scene.frame_current
     view = seen(context, frame)
     fade = _STALE if stale else 1.0
-    pins = _pins(others, note, view, frame)
+    top = _pins(key[0], others, note, view, frame, fade)
     hidden: Batches = []
     open_: Batches = []
     rows: tuple[Row, ...] = ()
-    top = batches(pins, view.flat, fade)
     if note is not None:
         near = replace(view.frame, number=_nearest(note, frame, view.camera))
         fade *= alpha_at(note, frame)
@@ -194,16 +202,29 @@ def _nearest(note: Note, frame: int, camera: bool) -> int:
     return inside if shapes_shown(note, inside, camera) else note.worst
 
 
-def _pins(others: tuple[Note, ...], note: Note | None, view: Seen, frame: int) -> list[Mark]:
-    out: list[Mark] = []
-    for other in others:
-        if other is note or not other.start <= frame <= other.end:
-            continue
-        at = pin(other, replace(view.frame, number=frame), view.camera)
-        if at is not None:
-            disc = Mark((circle(at, 3.5 * view.frame.unit),), 0, LANE_COLORS[other.lane])
-            out += [replace(m, alpha=0.85 * m.alpha) for m in keyed([disc], view.frame.unit)]
-    return out
+def _pins(
+    now: Any, others: tuple[Note, ...], note: Note | None, view: Seen, frame: int, fade: float
+) -> Batches:
+    """A disc for each other note whose frames hold this one, over its dark edge."""
+    global _pinned
+    key = (now, note, frame, view.camera)
+    if _pinned[0] != key:
+        there = [other for other in others if other is not note and other.start <= frame <= other.end]
+        tints = np.array([(*LANE_COLORS[other.lane], _PIN_ALPHA) for other in there]).reshape(-1, 4)
+        _pinned = (key, pins(there, frame, view.camera), tints)
+    _, places, colors = _pinned
+    at = places.pixels(view.frame)
+    good = np.isfinite(at).all(axis=1)
+    if not good.any():
+        return []
+    rings = at[good][:, None] + _RING * (view.frame.unit, view.frame.unit, 0.0)  # (n, corners, 3)
+    n, corners = rings.shape[:2]
+    flat = view.flat(rings.reshape(-1, 3)).reshape(n, corners, 3)
+    edges = np.stack([flat, np.roll(flat, -1, axis=1)], axis=2).reshape(-1, 3)
+    fans = flat[:, _FAN].reshape(-1, 3)
+    dark = np.broadcast_to((*KEY, 0.95 * _PIN_ALPHA * fade), (len(edges), 4))
+    tints = np.repeat(colors[good] * (1.0, 1.0, 1.0, fade), _FAN.size, axis=0)
+    return [Lines(edges, dark, 2 * view.frame.unit), Triangles(fans, tints)]
 
 
 def _plate(note: Note, frame: Any, marks: list[Mark], view: Seen, room: Room) -> tuple[list[Mark], tuple[Row, ...]]:

@@ -69,9 +69,12 @@ def picture(context: Any) -> tuple[bars.Table, bars.Picture] | None:
 
 def any_marks(context: Any) -> bool:
     """Whether there are marks to show in this context's editor, and it shows them."""
-    return bool(
-        preferences.of(context).show_marks and compat.overlays_shown(context.space_data) and shown(context).notes
-    )
+    return bool(_wanted(context) and shown(context).notes)
+
+
+def _wanted(context: Any) -> bool:
+    """Whether this context's editor shows marks, where there are any."""
+    return bool(preferences.of(context).show_marks and compat.overlays_shown(context.space_data))
 
 
 def hovered_note() -> Note | None:
@@ -108,16 +111,18 @@ def _draw() -> None:
 
 def _build(context: Any) -> _Built | None:
     region, space = context.region, context.space_data
-    if region is None or space is None or not any_marks(context):
+    if region is None or space is None or not _wanted(context):
         return None
     now = shown(context)
+    if not now.notes:
+        return None
     table = _table(now, context.scene.session_uid)
-    axis = axis_of(context)
-    key = (now, axis, _hover[0], _has_rows(context))
+    axis, in_rows = axis_of(context), _has_rows(context)
+    key = (now, axis, _hover[0], in_rows)
     place = region.as_pointer()
     built = _built.get(place)
     if built is None or built.key != key:
-        made = bars.rows(table, axis, _hover[0]) if _has_rows(context) else bars.rail(table, axis, _hover[0])
+        made = bars.rows(table, axis, _hover[0]) if in_rows else bars.rail(table, axis, _hover[0])
         if len(_built) > 64:  # regions that are gone
             _built.clear()
         built = _built[place] = _Built(key, table, made)

@@ -2,13 +2,12 @@
 """One pass over the frames of a scene, in a temporary scene: Blender's motion becomes a Shot.
 
 ``sweep`` is a generator that yields the part done and returns the Shot. Closing it, or an error in it, leaves
-everything as it
-was: the person's scene is never set to another frame, and the temporary scene is removed. Between two steps the
-temporary
-scene exists, so whoever drives the generator must see that nothing pushes an undo step meanwhile.
+everything as it was: the person's scene is never set to another frame, and the temporary scene is removed. Between two
+steps the temporary scene exists, so whoever drives the generator must see that nothing pushes an undo step meanwhile.
 """
 
 from collections.abc import Generator, Mapping
+from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -24,6 +23,7 @@ from .armatures import CannotMeasure, Cast, Fallback, Member, cast_of, no_card
 from .character import Places, bones_of, character_of, unplaceable
 from .controls import Rigging, controls_of
 from .goals import Chain, InfluenceReader, chains_of, goals_of, target_place
+from .hiders import keeps_near
 from .influences import Influences
 from .keys import KeyBook
 from .probe import Probe, probe, remove_strays
@@ -31,8 +31,10 @@ from .props import Things
 from .readers import PlaceReader, PoseReader
 from .rigs import Rig, missing_files
 from .routes import Routes
+from .skins import Body, shown, solids
 from .soles import skins_of, soles_of, standing_of
 from .stands import Stands, stands_of
+from .volumes import asks, skin_mass_of
 
 __all__ = ["CannotMeasure", "Request", "remove_strays", "sweep", "sweep_now"]
 
@@ -57,8 +59,15 @@ def sweep_now(scene: Any, request: Request) -> Shot:
     return finished(sweep(scene, request))
 
 
-def sweep(scene: Any, request: Request) -> Generator[float, None, Shot]:
-    """Samples a scene; yields the part done, 0 to 1; returns the Shot. Raises CannotMeasure with one sentence."""
+def sweep(scene: Any, request: Request, until: ExitStack | None = None) -> Generator[float, None, Shot]:
+    """Samples a scene; yields the part done, 0 to 1; returns the Shot. Raises CannotMeasure with one sentence.
+
+    until: takes the temporary scene out when it closes, at a moment when Blender may draw its windows again; without,
+    it goes with the sweep.
+    """
+    if until is None:
+        with ExitStack() as own:
+            return (yield from sweep(scene, request, own))
     judged = reach.judged(scene, request.first, request.last)
     yield 0.0
     stands = stands_of(scene)
@@ -67,7 +76,7 @@ def sweep(scene: Any, request: Request) -> Generator[float, None, Shot]:
         scene, request.characters, dict(request.cards), stands, request.fallback, request.selected
     )
     yield 0.0
-    shot = yield from _Pass(scene, request, judged, cast, stands).run()
+    shot = yield from _Pass(scene, request, judged, cast, stands).run(until)
     yield 1.0
     return shot
 
@@ -86,7 +95,7 @@ class _Pass:
         self.unit = float(scene.unit_settings.scale_length)
         self.remarks = [*judged.remarks, *cast.remarks, *_missing_libraries()]
 
-    def run(self) -> Generator[float, None, Shot]:
+    def run(self, until: ExitStack) -> Generator[float, None, Shot]:
         needs, members = self.needs, self.cast.members
         chains: dict[str, list[Chain]] = {}
         for m in members if Need.GOALS in needs else ():
@@ -95,8 +104,20 @@ class _Pass:
         armatures, others = self._wanted(chains)
         things = Things(self.scene, needs, self.stands)
         yield 0.0
-        with probe(self.scene) as self.inside, probe(self.scene) as self.aside:
-            return (yield from self._within(chains, armatures, others, things))
+        outlined = self._outlined()
+        yield 0.0
+        self.inside, self.aside = (until.enter_context(probe(self.scene)) for _ in range(2))
+        if outlined:
+            self.inside.keep_ready(body.object for body in outlined)
+            self.inside.keep_ready((carrier for body in outlined for carrier, _ in body.carriers), pulled=True)
+            self.aside.keep_ready((body.object for body in outlined if keeps_near(body)), pulled=True)
+        return (yield from self._within(chains, armatures, others, things))
+
+    def _outlined(self) -> list[Body]:
+        """What may be asked for its outline, or may hide another's."""
+        if Need.KISSES not in self.needs or self.scene.camera is None:
+            return []
+        return [body for body in solids(shown(self.scene).values()) if not body.object.hide_viewport]
 
     def _within(
         self,
@@ -267,6 +288,9 @@ class _Pass:
             standing=standing_of(member, skins),
         )
         self.remarks.extend(remarks)
+        if character is not None and Need.VOLUMES in self.needs and asks(character, skins):
+            skin = yield from within(skin_mass_of(self.scene, member, character, skins), 0.9, 0.9)
+            character = replace(character, skin=skin)
         return character
 
 

@@ -17,6 +17,7 @@ from typing import Any
 import bpy
 import numpy as np
 from plumbline.blender_addon import compat, handlers, registration, session, settings
+from plumbline.blender_addon.sampling.probe import MARK
 from plumbline.core.check import LANES
 from plumbline.sample_scenes import keeper_faults
 
@@ -62,13 +63,13 @@ class Walk:
         """Takes one step; returns its name. Raises where a quiet step changed the animation."""
         name = self.random.choice([*self.quiet, *self.loud])
         self.done[name] += 1
-        if name in self.loud:
-            self.loud[name]()
-            return name
-        before = animation()
-        self.quiet[name]()
-        if animation() != before:
+        before = "" if name in self.loud else animation()
+        (self.quiet | self.loud)[name]()
+        if before and animation() != before:
             raise AssertionError(f"the step {name!r} changed the animation")
+        strays = [data.name for data in (*bpy.data.collections, *bpy.data.objects, *bpy.data.scenes) if data.get(MARK)]
+        if strays:
+            raise AssertionError(f"the step {name!r} left {strays}")
         return name
 
     def check(self) -> None:

@@ -161,10 +161,44 @@ def test_no_notes_draw_nothing():
 
 
 def test_five_hundred_notes_are_laid_out_within_a_few_milliseconds():
+    """The dearest: a third of them hatched. Each takes its time anew where the view moves."""
     rng = np.random.default_rng(3)
     notes = [
-        note(int(s), int(s) + 8, list(Severity)[k % 3], list(LANES)[k % 8])
+        replace(note(int(s), int(s) + 8, list(Severity)[k % 3], list(LANES)[k % 8]), trial=k % 3 == 0)
         for k, s in enumerate(rng.integers(0, 190, 500))
     ]
     table = bars.table(notes, notes[7])
     assert cost.seconds(lambda: bars.rows(table, TALL).arrays(), 20) < 0.005
+    few = bars.table([replace(n, severity=Severity.HIGH if k % 12 == 0 else Severity.LOW) for k, n in enumerate(notes)])
+    assert cost.seconds(lambda: bars.rail(few, AXIS).arrays(), 20) < 0.003
+
+
+def hatch(picture, color):
+    """Left ends of the stripes of a lane's color that lie within a picture, each once, from the left."""
+    corners, colors = picture.arrays()
+    own = np.isclose(colors, (*color, 1.0), atol=1e-4).all(axis=1)
+    return np.unique(corners[own][::6, 0].round(2))
+
+
+def test_stripes_of_a_long_bar_are_made_where_it_is_seen_and_move_with_it():
+    table = bars.table([replace(note(0, 100_000, lane="Contacts"), trial=True)])
+    color = LANE_COLORS["Contacts"]
+    near = bars.Axis(30.0, -1_500_000.0, 900.0, 60.0)
+    seen = hatch(bars.rail(table, near), color)
+    assert 900 / 5 <= len(seen) < 900 / 5 + 12 and seen.min() < 0 and seen.max() > 890
+    moved = hatch(bars.rail(table, bars.Axis(30.0, -1_500_000.0 + 7.0, 900.0, 60.0)), color)
+    both = np.intersect1d((seen + 7.0).round(0), moved.round(0))
+    assert len(both) > 170, "a view that moves by seven pixels moves the stripes by seven"
+
+
+def test_a_selected_bar_that_is_worst_at_its_start_keeps_its_letter_whole():
+    """The notch at the worst frame is drawn before the chip, not over it."""
+    notes = [replace(note(10, 40), worst=10)]
+    picture = bars.rail(bars.table(notes, notes[0]), AXIS)
+    corners, colors = picture.arrays()
+    letter = picture.letters[-1]
+    inside = (corners[:, 0].reshape(-1, 3).min(1) <= letter.x) & (corners[:, 0].reshape(-1, 3).max(1) >= letter.x)
+    low, high = corners[:, 1].reshape(-1, 3).min(1), corners[:, 1].reshape(-1, 3).max(1)
+    inside &= (low <= letter.y + 3) & (high >= letter.y + 3)
+    top = colors[::3][np.flatnonzero(inside)[-1]]
+    assert top == pytest.approx((*LANE_COLORS[notes[0].lane], 1.0), abs=1e-5)

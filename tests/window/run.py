@@ -2,7 +2,8 @@
 """Drives a real Blender: in its window, by scripts beside this one, and on its command line, with the zip as people
 install it.
 
-    python tests/window/run.py [drive looks scene themes editors stranger rigger crowd strain stop commands]
+    python tests/window/run.py [drive looks scene themes editors manners stranger rigger crowd strain stop
+                                 commands]
 
 All by default. Blender is the one in PLUMBLINE_BLENDER, else the one on the PATH; PLUMBLINE_BACKEND, opengl or vulkan,
 chooses how it draws; nobody's own settings are read or written. Without a display an Xvfb is started where there is
@@ -37,10 +38,11 @@ def grab(picture: Path, part: str) -> None:
     if tool:
         place, _, size = part.partition(" ")
         place = place or (BAR if picture.name.startswith("look-") else SEEN)
-        words = [] if part == "all" else ["-crop", place, "+repage", "-resize", size or "100%"]
-        words += (
-            [] if part == "all" else ["-depth", "8", "+dither", "-colors", "256", "-define", "png:compression-level=9"]
-        )
+        words: list[str] = []
+        if part != "all":
+            few = "128" if size and size != "100%" else "256"  # made smaller, a picture has more shades than need be
+            words = ["-crop", place, "+repage", "-resize", size or "100%", "-depth", "8", "+dither", "-colors", few]
+            words += ["-define", "png:compression-level=9"]
         subprocess.run([tool, "-window", "root", *words, str(picture)], check=False)
 
 
@@ -153,7 +155,7 @@ def commands(blender: str, shot: Path) -> bool:
     return good
 
 
-IN_WINDOW = ("drive", "looks", "scene", "themes", "editors", "stranger", "rigger", "crowd", "strain", "stop")
+IN_WINDOW = ("drive", "looks", "scene", "themes", "editors", "manners", "stranger", "rigger", "crowd", "strain", "stop")
 PARTS: dict[str, Callable[[str, Path], bool]] = {name: scripted(name) for name in IN_WINDOW} | {"commands": commands}
 
 

@@ -9,8 +9,8 @@ from typing import Any
 import bpy
 from bpy.app.handlers import persistent
 
-from . import edited_frames, limit_arcs, session, settings
-from .drawing import ghosts, strips
+from . import charting, edited_frames, limit_arcs, session, settings
+from .drawing import chart_strip, ghosts, strips
 from .redraw import panels as redraw_panels
 from .sampling.probe import remove_strays
 
@@ -76,6 +76,8 @@ def after_load(*_: Any) -> None:
     session.clear()
     ghosts.let_go()
     strips.let_go()
+    chart_strip.let_go()
+    charting.stop()
     session.undoing = False
     if hasattr(bpy.types.WindowManager, settings.NAME):
         here = settings.state()

@@ -14,11 +14,16 @@ def views() -> None:
     _tag("WINDOW")
 
 
-def _tag(kind: str) -> None:
+def sheets() -> None:
+    """All Dope Sheets; safe in handlers and in background."""
+    _tag("WINDOW", "DOPESHEET_EDITOR")
+
+
+def _tag(kind: str, editor: str = "VIEW_3D") -> None:
     manager = bpy.context.window_manager
     for window in manager.windows if manager is not None else ():
         for area in window.screen.areas:
-            if area.type == "VIEW_3D":
+            if area.type == editor:
                 for region in area.regions:
                     if region.type == kind:
                         region.tag_redraw()

@@ -8,6 +8,7 @@ import bpy
 
 from . import cli, preferences, settings
 from .drawing import mark_gizmos
+from .drawing.chart_strip import chart_strip
 from .drawing.chips import chip_icons
 from .drawing.ghosts import ghosts
 from .drawing.strips import strips
@@ -21,18 +22,25 @@ from .operators import (
     card_stretch,
     check_shot,
     ease_span,
+    land_frame,
+    let_drift,
+    let_follow,
     markers,
     marking,
+    offset_block,
     pick_mark,
     pin_part,
     save_notes,
     select_keys,
     set_aside,
+    settle_stop,
     show_notes,
+    smooth_wiggle,
+    soften_snap,
     step_notes,
 )
 from .panels import card as card_panel
-from .panels import menus, note_list, sidebar
+from .panels import menus, note_list, sidebar, timing_chart
 
 #: Every class of the interface, in the order in which Blender must know them.
 CLASSES: tuple[type, ...] = (
@@ -68,6 +76,13 @@ CLASSES: tuple[type, ...] = (
     select_keys.PLUMBLINE_OT_select_keys,
     ease_span.PLUMBLINE_OT_ease_span,
     pin_part.PLUMBLINE_OT_pin_part,
+    settle_stop.PLUMBLINE_OT_settle_stop,
+    offset_block.PLUMBLINE_OT_offset_block,
+    land_frame.PLUMBLINE_OT_land_frame,
+    smooth_wiggle.PLUMBLINE_OT_smooth_wiggle,
+    let_drift.PLUMBLINE_OT_let_drift,
+    let_follow.PLUMBLINE_OT_let_follow,
+    soften_snap.PLUMBLINE_OT_soften_snap,
     note_list.PLUMBLINE_UL_notes,
     sidebar.PLUMBLINE_PT_sidebar,
     sidebar.PLUMBLINE_PT_not_checked,
@@ -76,6 +91,7 @@ CLASSES: tuple[type, ...] = (
     card_panel.PLUMBLINE_PT_joint_limits,
     card_panel.PLUMBLINE_PT_stretch,
     sidebar.PLUMBLINE_PT_timeline_markers,
+    timing_chart.PLUMBLINE_PT_timing_chart,
     menus.PLUMBLINE_MT_notes,
     mark_gizmos.PLUMBLINE_GT_marks,
     mark_gizmos.PLUMBLINE_GGT_marks_dope_sheet,
@@ -115,6 +131,7 @@ def register() -> None:
         stack.enter_context(tag_property())
         stack.enter_context(chip_icons())
         stack.enter_context(strips())
+        stack.enter_context(chart_strip())
         stack.enter_context(ghosts())
         stack.enter_context(all_handlers())
         stack.enter_context(menus.menu_entries())

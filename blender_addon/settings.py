@@ -58,6 +58,13 @@ def _characters(self: Any, context: Any, typed: str) -> list[str]:
     return [c.name for c in characters]
 
 
+def _chart_shown(self: Any, context: Any) -> None:
+    """The strip comes and goes with its switch."""
+    from . import redraw
+
+    redraw.sheets()
+
+
 def _arcs_shown(self: Any, context: Any) -> None:
     """Arcs follow the pose while they are shown."""
     from . import limit_arcs
@@ -96,6 +103,12 @@ class PLUMBLINE_PG_state(bpy.types.PropertyGroup):
         items=[(part, spoken(part).capitalize(), "") for part in PARTS if base(part) in {r.part for r in RANGES}],
         default="shin.L",
         update=_arcs_shown,
+    )
+    show_chart: BoolProperty(  # type: ignore[valid-type]
+        name="Show in Dope Sheet",
+        description="Show when each part moves and holds, below the scrub bar of the Dope Sheet",
+        default=False,
+        update=_chart_shown,
     )
     show_arcs: BoolProperty(  # type: ignore[valid-type]
         name="Show Arcs",

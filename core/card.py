@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from .body import LIMBS, PARTS
+from .presets import PRESETS
 
 VERSION = 1
 
@@ -26,6 +27,7 @@ class Card:
     most) in degrees,
     either may be None. masses: part -> kg. soles: side -> 7 points in meters in the foot's rest world (see shot.Sole).
     stretch: limb ('leg.L') -> share by which it may grow. height: meters that the figure stands for.
+    preset: '' or a name of presets, which moves the limits of the lanes of weight for stylised work.
     """
 
     name: str = ""
@@ -35,6 +37,7 @@ class Card:
     soles: dict[str, tuple[tuple[float, float, float], ...]] = field(default_factory=dict)
     stretch: dict[str, float] = field(default_factory=dict)
     height: float | None = None
+    preset: str = ""
 
     @classmethod
     def read(cls, text: str) -> "Card":
@@ -49,7 +52,7 @@ class Card:
 
     @classmethod
     def from_data(cls, data: dict[str, Any]) -> "Card":
-        known = {"schema", "name", "map", "limits", "masses", "soles", "stretch", "height"}
+        known = {"schema", "name", "map", "limits", "masses", "soles", "stretch", "height", "preset"}
         for key in data:
             if key not in known:
                 raise CardError(f"the card has an unknown entry {key!r}; known are {', '.join(sorted(known))}")
@@ -59,8 +62,12 @@ class Card:
         name = data.get("name", "")
         if not isinstance(name, str):
             raise CardError("the card's name must be a text")
+        preset = data.get("preset", "")
+        if not isinstance(preset, str) or preset and preset not in PRESETS:
+            raise CardError(f"the card's preset must be one of {', '.join(PRESETS)}, or empty")
         return cls(
             name=name,
+            preset=preset,
             parts=_table(data, "map", PARTS, _text),
             limits=_table(data, "limits", None, _range),
             masses=_table(data, "masses", PARTS, _positive),
@@ -80,6 +87,7 @@ class Card:
             ("soles", self.soles),
             ("stretch", self.stretch),
             ("height", self.height),
+            ("preset", self.preset),
         ):
             if value:
                 out[key] = value

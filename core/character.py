@@ -65,6 +65,25 @@ class Sole:
 
 
 @dataclass(frozen=True)
+class SkinMass:
+    """Room that the skin takes up at rest, part by part. parts, N of them; volume (N,) m3; center (N, 3) in the rest
+    world, m; moments (N, 3, 3), mean of x x^T about the center, m2. astray: share of the room that lies near no skin of
+    a mapped part, and counts nowhere."""
+
+    parts: tuple[str, ...]
+    volume: Array
+    center: Array
+    moments: Array
+    astray: float = 0.0
+
+    def __post_init__(self) -> None:
+        n = len(self.parts)
+        freeze(self, "volume", (n,))
+        freeze(self, "center", (n, 3))
+        freeze(self, "moments", (n, 3, 3))
+
+
+@dataclass(frozen=True)
 class Character:
     """One character, sampled.
 
@@ -75,6 +94,7 @@ class Character:
     carried into
     the world by the armature's first sampled place. scale (F,): the armature's uniform scale over its first.
     up, forward (3,): the figure's own directions in that rest pose.
+    skin: the room that its skin takes up, where that was read.
     reasons: one sentence a part, why this bone. keys: those of its armatures and of whatever else moves it; controls:
     part -> what is keyed to move it against the part that carries it, empty where that was not looked for.
     """
@@ -96,6 +116,7 @@ class Character:
     card: Card = field(default_factory=Card)
     goals: tuple[Goal, ...] = ()
     soles: tuple[Sole, ...] = ()
+    skin: SkinMass | None = None
     keys: Keys | None = None
     controls: Mapping[str, tuple[Control, ...]] = field(default_factory=dict)
     reasons: tuple[str, ...] = ()
@@ -216,4 +237,5 @@ class Character:
             keys=self.keys if Need.KEYS in need else None,
             controls=self.controls if Need.KEYS in need else {},
             soles=self.soles if Need.ROTATIONS in need else (),
+            skin=self.skin if Need.VOLUMES in need else None,
         )

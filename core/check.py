@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 
 from .need import NOTHING, Need
 from .note import KeyReference, Limit, Note, Severity, Skip
+from .presets import factor
 from .remedy import Remedy
 from .shot import Character
 from .study import Measure, Study
@@ -59,6 +60,14 @@ class Check:
         """The groups whose parts are all in the character's body map."""
         return tuple(group for group in self.groups if character.has(*group))
 
+    def moved(self, character: Character | None) -> float:
+        """By what the preset on the character's card moves this check's limits, 1 where it does not."""
+        return factor(character.card.preset, self.name) if character is not None else 1.0
+
+    def limit_on(self, character: Character | None) -> Limit:
+        """The check's limit with the preset on the character's card."""
+        return self.limit.scaled(self.moved(character))
+
     def unjudged(self, study: Study, character: Character) -> str:
         """Why this character is not judged at all, '' where it is: it is then skipped with that sentence."""
         return ""
@@ -90,9 +99,19 @@ class Check:
         kind: str = "",
         parts: Sequence[str] = (),
         trial: bool | None = None,
+        ratio: bool = False,
     ) -> Note:
-        """A note from sample indices: ``span`` first and last, ``worst`` inside it."""
+        """A note from sample indices: ``span`` first and last, ``worst`` inside it. ``limit`` is told as the preset of
+        the character's card moved it; ``ratio``: as a power, since it is right at 1."""
         shot = study.shot
+        passed = float(self.limit_on(character).step(severity) if limit is None else limit)
+        unit, source = self.limit.unit if unit is None else unit, self.limit.source if source is None else source
+        moved = self.moved(character)
+        if character is not None and moved != 1.0:
+            plain = passed ** (1 / moved) if ratio else passed / moved
+            text += (f"; the limit of {_said(passed, unit)} is that of the preset {character.card.preset}, "
+                     f"{_said(plain, unit)} without it")
+            source += f"; moved by the preset {character.card.preset}, of our own making"
         start, end = shot.frame(span[0]), shot.frame(span[1])
         return Note(
             check=self.name,
@@ -104,9 +123,9 @@ class Check:
             worst=min(max(shot.frame(worst), start), end),
             severity=severity,
             measured=float(measured),
-            limit=float(self.limit.step(severity) if limit is None else limit),
-            unit=self.limit.unit if unit is None else unit,
-            source=self.limit.source if source is None else source,
+            limit=passed,
+            unit=unit,
+            source=source,
             text=text,
             remedy=remedy,
             evidence=tuple(evidence),
@@ -115,3 +134,10 @@ class Check:
             kind=kind,
             parts=tuple(parts) or (part,),
         )
+
+
+def _said(value: float, unit: str) -> str:
+    """A limit as people read it."""
+    if unit == "m":
+        return f"{100 * value:.1f} cm"
+    return f"{value:.2f} {unit}" if unit in ("g", "s") else f"{value:.3g} {'degrees' if unit == 'deg' else unit}"

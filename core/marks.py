@@ -7,11 +7,12 @@ the frame's ``unit``.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
-from .evidence import Arc, Arrow, Evidence, Label, Patch, Point, Polyline, ScreenOutline
+from .evidence import Arc, Arrow, Evidence, Label, Patch, Place, Point, Polyline, ScreenOutline
 from .note import Note
 from .numeric.camera import View
 from .numeric.rotation import exp
@@ -22,6 +23,8 @@ Array = np.ndarray
 #: Frames beside the worst after which a tick of a path has faded to its least.
 _FADE = 9
 _DISC, _RING, _MASS = 4.0, 9.0, 11.0
+#: Shades of ticks by speed, and what is left of the color where nothing moves.
+_SHADES, _SLOWEST = 4, 0.35
 
 
 @dataclass(frozen=True)
@@ -205,7 +208,7 @@ def keyed(marks: list[Mark], unit: float) -> list[Mark]:
         if mark.color == KEY or mark.width and mark.width < 1.5 * unit - 1e-9:
             continue
         if mark.width:
-            edges.append(replace(mark, width=mark.width + 2 * unit, color=KEY, alpha=0.95 * mark.alpha))
+            edges.append(Mark(mark.lines, mark.width + 2 * unit, KEY, 0.95 * mark.alpha, mark.dim))
         elif mark.alpha == 1.0:
             closed = tuple(np.vstack([line, line[:1]]) for line in mark.lines)
             edges.append(Mark(closed, 2 * unit, KEY, 0.95, mark.dim))
@@ -263,17 +266,19 @@ def _point(shape: Point, frame: Frame, color: Color) -> list[Mark]:
 
 
 def _polyline(shape: Polyline, frame: Frame, color: Color) -> list[Mark]:
-    places = frame.pixels(shape.places)
+    path, shades = _path(shape.places)
+    places = frame.pixels(path)
     width = (2.5 if shape.role == "found" else 1.5) * frame.unit
     lines = _pieces(places)
     out = [Mark(tuple(d for line in lines for d in _dashes(line, frame.unit)) if shape.dashed else lines, width, color)]
-    return out + (_ticks(shape, places, frame, color) if shape.ticks and len(places) > 1 else [])
+    return out + (_ticks(shape, places, shades, frame, color) if shape.ticks and len(places) > 1 else [])
 
 
-def _ticks(shape: Polyline, places: Array, frame: Frame, color: Color) -> list[Mark]:
-    """One tick across the path at each frame, as on a drawn timing chart, fading away from this frame."""
-    along = np.gradient(places[:, :2], axis=0)
-    length = np.linalg.norm(along, axis=1)
+def _ticks(shape: Polyline, places: Array, shades: Array, frame: Frame, color: Color) -> list[Mark]:
+    """One tick across the path at each frame, as on a drawn timing chart, fading away from this frame; of the finding
+    the darker the slower it is there."""
+    along = _slope(places[:, :2])
+    length = np.sqrt(along[:, 0] ** 2 + along[:, 1] ** 2)
     seen = np.flatnonzero(np.isfinite(length) & (length > 1e-9))
     half = (5.0 if shape.role == "found" else 2.5) * frame.unit
     across = np.zeros((len(places), 3))
@@ -281,10 +286,53 @@ def _ticks(shape: Polyline, places: Array, frame: Frame, color: Color) -> list[M
     across[seen, 1] = along[seen, 0] / length[seen] * half
     away = np.minimum(np.abs(shape.frames[0] + np.arange(len(places)) - frame.number), _FADE)
     ends = np.stack([places - across, places + across], axis=1)
-    return [
-        Mark(tuple(ends[seen[away[seen] == n]]), 1.5 * frame.unit, color, max(0.16, 1 - n / _FADE))
-        for n in np.unique(away[seen])
-    ]
+    kind = (away * (_SHADES + 1) + (shades if shape.role == "found" else _SHADES))[seen]
+    order = np.argsort(kind, kind="stable")
+    kinds, lines = kind[order], list(ends[seen[order]])
+    cuts = [0, *(np.flatnonzero(kinds[1:] != kinds[:-1]) + 1).tolist(), len(lines)]
+    out = []
+    for first, end in zip(cuts[:-1], cuts[1:], strict=True) if lines else ():
+        n, shade = divmod(int(kinds[first]), _SHADES + 1)
+        alpha = max(0.16, 1 - n / _FADE)
+        out.append(Mark(tuple(lines[first:end]), 1.5 * frame.unit, shaded(color, shade), alpha))
+    return out
+
+
+def _slope(path: Array) -> Array:
+    """Half the way (N, 2) from the place before to the one after, N >= 2; at the ends the one step there."""
+    out = np.empty_like(path)
+    out[1:-1] = (path[2:] - path[:-2]) / 2
+    out[0], out[-1] = path[1] - path[0], path[-1] - path[-2]
+    return out
+
+
+@lru_cache(maxsize=512)
+def _path(places: tuple[Place, ...]) -> tuple[Array, Array]:
+    """The places (N, 3) of a shape, which is drawn again and again, and the shades (N,) of their ticks."""
+    out = np.asarray(places, float).reshape(-1, 3)
+    shades = speed_shades(out)
+    for array in (out, shades):
+        array.setflags(write=False)
+    return out, shades
+
+
+def speed_shades(path: Array) -> Array:
+    """(N,) whole numbers from 0 for standing still to _SHADES for the fastest place of a path (N, 3), one place a
+    frame: the way of the two steps at each place, in space and not in the picture."""
+    steps = np.linalg.norm(np.diff(path, axis=0), axis=1)
+    speed = np.zeros(len(path))
+    speed[:-1] += steps
+    speed[1:] += steps
+    speed[1:-1] /= 2
+    return np.rint(_SHADES * speed / max(float(speed.max(initial=0.0)), 1e-12)).astype(int)
+
+
+@lru_cache(maxsize=64)
+def shaded(color: Color, shade: int) -> Color:
+    """The color of a tick: whole where the path is fastest, toward the dark of the edges where it is slow."""
+    share = _SLOWEST + (1.0 - _SLOWEST) * shade / _SHADES
+    r, g, b = (dark + share * (full - dark) for full, dark in zip(color, KEY, strict=True))
+    return r, g, b
 
 
 def _arrow(shape: Arrow, frame: Frame, color: Color) -> list[Mark]:
@@ -336,6 +384,8 @@ def _patch(shape: Patch, frame: Frame, color: Color) -> list[Mark]:
 def _pieces(places: Array) -> tuple[Array, ...]:
     """The line cut where it goes behind the camera."""
     good = np.isfinite(places).all(axis=1)
+    if good.all():
+        return (places,) if len(places) else ()
     cuts = np.flatnonzero(np.diff(good.astype(int))) + 1
     return tuple(p for p, g in zip(np.split(places, cuts), np.split(good, cuts), strict=True) if len(g) and g[0])
 

@@ -14,6 +14,7 @@ class Need(Flag):
     CAMERA = auto()  # the camera in use, frame by frame
     GROUND = auto()  # triangles of the ground
     PROPS = auto()  # paths of the props
+    VOLUMES = auto()  # room that the skin of a figure takes up that is not built like people
     KISSES = auto()  # places where outlines come near each other, reduced from evaluated meshes
 
 

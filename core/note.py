@@ -45,6 +45,10 @@ class Limit:
     def step(self, severity: Severity) -> float:
         return {Severity.LOW: self.low, Severity.MEDIUM: self.medium, Severity.HIGH: self.high}[severity]
 
+    def raised(self, power: float) -> "Limit":
+        """Of ratios, which are right at 1: each step to a power, so that more than 1 moves all of them away from it."""
+        return Limit(self.low**power, self.medium**power, self.high**power, self.unit, self.source)
+
     def scaled(self, factor: float) -> "Limit":
         return Limit(self.low * factor, self.medium * factor, self.high * factor, self.unit, self.source)
 

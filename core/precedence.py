@@ -7,9 +7,9 @@ from it; all reach two frames of 24 beyond a note's own.
 
 1. A reversed knee or elbow (``joint-limit`` hyperextension) owns the limb's ``overextension`` and ``pop``: a joint that
    is bent backward has crossed straight twice.
-2. ``overextension`` by stretch or by a goal out of reach owns the same limb's flat joint and ``pop``, the ``slip`` of a
-   foot that it pulls along, its ``ground-gap`` where it pulls the foot off the ground, and what breaks the path of the
-   limb's end (``dead-stop``, ``jitter``, ``uneven-spacing``, ``arc-break``).
+2. ``overextension`` by stretch or by a goal out of reach owns the same limb's flat joint and ``pop``, the ``slip`` of
+   a foot that it pulls along, its ``ground-gap`` where it pulls the foot off the ground, its ``late-roll``, and what
+   breaks the path of the limb's end (``dead-stop``, ``jitter``, ``uneven-spacing``, ``arc-break``).
 3. A ``pop``, as a reversed joint, owns what breaks the path of the limb's end, and the limb's flat joint.
 4. A note on the proximal part of a limb owns the ``joint-limit`` of its end where that end is held by a contact: with a
    foot planted under a reversed knee, the ankle's angle is the consequence. A joint that is flat and nothing else owns
@@ -128,7 +128,7 @@ def _stop_owns_low_block(study: Study, owner: Note, other: Note) -> bool:
 
 RULES = (
     Rule(("joint-limit",), ("overextension", "pop"), _reversed_owns_straight),
-    Rule(("overextension",), ("overextension", "pop", "slip", "ground-gap"), _pulled_owns_what_it_pulls),
+    Rule(("overextension",), ("overextension", "pop", "slip", "ground-gap", "late-roll"), _pulled_owns_what_it_pulls),
     Rule(("pop",), ("overextension",), _snap_owns_flat),
     Rule((*_TWINNED, "slip"), _PATHS, _limb_owns_path),
     Rule(_JOINTS, ("joint-limit",), _proximal_owns_held_end),

@@ -13,7 +13,7 @@ from functools import cached_property
 
 import numpy as np
 
-from .character import SOLE_OUTLINE, SOLE_POINTS, Character, Goal, Sole
+from .character import SOLE_OUTLINE, SOLE_POINTS, Character, Goal, SkinMass, Sole
 from .frozen import freeze
 from .keys import INTERPOLATIONS, Channel, Control, Keys
 from .kiss import Kisses
@@ -32,6 +32,7 @@ __all__ = [
     "Keys",
     "Prop",
     "Shot",
+    "SkinMass",
     "Sole",
     "Surface",
     "with_character",
@@ -42,7 +43,8 @@ Array = np.ndarray
 
 @dataclass(frozen=True)
 class Prop:
-    """A thing that moves or is moved: origin (F, 3), axes (F, 3, 3); why it was taken for a prop."""
+    """A thing that moves or is moved: origin (F, 3), axes (F, 3, 3); why it was taken for a prop; mass kg, 0 where
+    nobody told it."""
 
     name: str
     why: str
@@ -50,6 +52,7 @@ class Prop:
     axes: Array
     size: float = 0.0
     keys: Keys | None = None
+    mass: float = 0.0
 
     def __post_init__(self) -> None:
         freeze(self, "origin", (None, 3))

@@ -32,11 +32,17 @@ class Fault:
 
 PLANTED = (
     Fault("undriven-move", "pelvis", "medium", 3, 24, 11, 3, "the hips are carried 10 cm aside within a third of a second"),
+    Fault("twinned-stop", "chest", "low", 13, 24, 23, 1, "chest and head turn as one block, on the same keys"),
     Fault("joint-limit", "hand.L", "medium", 12, 32, 22, 1, "the wrist that carries the lantern is bent to 98 degrees"),
+    Fault("frozen-part", "upper_arm.R", "medium", 25, 69, 47, 6, "the right hand's control is held for a second and a half while he climbs"),
+    Fault("arc-break", "hand.L", "high", 57, 59, 58, 0, "one frame of the left hand stands 3.5 cm aside"),
+    Fault("jitter", "hand.R", "medium", 67, 78, 72, 5, "the right hand is shaken by 2 cm to each side for seven frames"),
     Fault("thin-support", "foot.R", "medium", 74, 91, 83, 6, "the weight stands on the heel alone, the toes 22 degrees up"),
     Fault("linear-span", "head", "medium", 92, 105, 93, 1, "the head turns evenly between two corners"),
     Fault("airborne", "pelvis", "high", 106, 124, 115, 1, "the turn is a hop of half a second that rises 10 cm"),
+    Fault("stuck-in-space", "head", "low", 128, 142, 138, 1, "neck and head lean back while the chest leaves, and snap after it"),
     Fault("slip", "foot.L", "medium", 142, 156, 155, 1, "the standing foot drifts 5 cm backward"),
+    Fault("uneven-spacing", "hand.R", "medium", 157, 159, 158, 0, "one frame of the right hand's way up lags by 60 percent of a step"),
     Fault("overextension", "forearm.R", "medium", 164, 192, 189, 18, "the hand's goal is pulled 6 percent of the arm out of its reach"),
     Fault("tangent", "thigh.L", "medium", 150, 192, 171, 21, "the lantern kisses the outline of the left thigh"),
 )
@@ -52,6 +58,12 @@ def plant(rig):
     _heel(rig)
     _carried(rig)
     _hop(rig)
+    _block(rig)
+    _frozen(rig)
+    _wiggle(rig)
+    _kink(rig)
+    _stuck(rig)
+    _uneven(rig)
 
 
 def _wrist(rig):
@@ -102,6 +114,59 @@ def _hop(rig):
     keeper_shot.key(rig, "hand_ctrl.R", "location", [(127, -.025, -.13, .05)])
 
 
+def _block(rig):
+    _without(rig, ("chest", "neck", "head"), 9, 29)
+    for bone, lean, turn in (("chest", 2, 16), ("neck", 1, 0), ("head", -2, 26)):
+        keeper_shot.key(rig, bone, "rotation_euler", [(f, math.radians(lean), math.radians(t), 0) for f, t in ((10, 0), (14, 0), (23, turn), (27, turn))])
+
+
+def _frozen(rig):
+    _without(rig, ("hand_ctrl.R",), 16, 63)
+    keeper_shot.key(rig, "hand_ctrl.R", "location", [(26, -.028, -.13, .055), (62, -.028, -.13, .055)])
+
+
+def _wiggle(rig):
+    _aside(rig, "hand_ctrl.R", {f: ((-1) ** f * .02, 0, 0) for f in range(69, 76)})
+
+
+def _kink(rig):
+    _aside(rig, "hand_ctrl.L", {58: (.035, 0, 0)})
+
+
+def _uneven(rig):
+    """One frame of the hand's way up lags by 60 % of its step."""
+    steps = [c.evaluate(157) - c.evaluate(158) for c in _places(rig, "hand_ctrl.R")]
+    _aside(rig, "hand_ctrl.R", {158: [.6 * step for step in steps]}, 3)
+
+
+#: Turns of neck and head, degrees, that keep the head's top where it is in frame 128.
+STUCK = (
+    (128, -.8, 6.2, 0, -4.7, 7.8, 0), (129, 1.5, 6.2, -.7, -8.2, 7.8, .1), (130, 3, 6.2, -1.3, -10.5, 7.7, 0),
+    (132, 4.5, 6.1, -2.5, -12.2, 7.6, -.5), (134, 4.6, 5.9, -4, -10.8, 7.4, -1.5), (136, 1.3, 5.8, -5.5, -3.6, 7.4, -2.1),
+    (137, -4.4, 5.7, -7.6, 5.8, 7.3, .4), (138, -4, 5.5, -9, 6.3, 7.1, .7), (142, -3.2, 4, 0, -6.5, 4, 0),
+)
+
+
+def _stuck(rig):
+    _without(rig, ("neck", "head"), 127, 141)
+    for bone, k in (("neck", 1), ("head", 4)):
+        keeper_shot.key(rig, bone, "rotation_euler", [(row[0], *(math.radians(v) for v in row[k:k + 3])) for row in STUCK])
+
+
+def _places(rig, bone):
+    """The three curves of a control's location."""
+    path = f'pose.bones["{bone}"].location'
+    return sorted((c for c, _ in curves_of(rig) if c.data_path == path), key=lambda c: c.array_index)
+
+
+def _aside(rig, bone, far, beside=1):
+    """Frames of a control's place moved aside, with keys on them and on the frames beside, which stay."""
+    for k, curve in enumerate(_places(rig, bone)):
+        values = {f: curve.evaluate(f) + far.get(f, (0, 0, 0))[k] for f in range(min(far) - beside, max(far) + beside + 1)}
+        for frame, value in values.items():
+            curve.keyframe_points.insert(frame, value)
+
+
 def _without(rig, bones, first, last):
     """The bones' keys between two frames taken out."""
     for curve, _ in curves_of(rig):
@@ -128,7 +193,7 @@ def page():
         "# The sample shots\n\n"
         "A lighthouse keeper climbs two steps with his lantern, turns, and reaches up to the lamp: "
         f"frames {keeper_shot.FIRST} to {keeper_shot.LAST} at {keeper_shot.FPS} frames a second, keyed by a script on a rig of our own "
-        "(sample_scenes/keeper_shot.py). The clean take raises no note. The faulty take has eight faults, "
+        "(sample_scenes/keeper_shot.py). The clean take raises no note. The faulty take has fourteen faults, "
         "and a review finds these and no others (tests/blender/test_sample_shots.py):\n\n"
         "| check | part | severity | inside frames | worst | what was done |\n|---|---|---|---|---|---|\n"
         f"{rows}\n")

@@ -117,7 +117,7 @@ def _build(context: Any) -> _Built | None:
     if not now.notes:
         return None
     table = _table(now, context.scene.session_uid)
-    axis, in_rows = _axis(context), _has_rows(context)
+    axis, in_rows = axis_of(context), _has_rows(context)
     key = (now, axis, _hover[0], in_rows)
     place = region.as_pointer()
     built = _built.get(place)
@@ -139,7 +139,8 @@ def _table(now: Shown, scene: int) -> bars.Table:
     return kept[1]
 
 
-def _axis(context: Any) -> bars.Axis:
+def axis_of(context: Any) -> bars.Axis:
+    """The time axis of this context's region."""
     region, view = context.region, context.region.view2d
     first = view.region_to_view(0, 0)[0]
     last = view.region_to_view(region.width, 0)[0]
@@ -156,7 +157,7 @@ def _has_rows(context: Any) -> bool:
 
 def _caption(context: Any, built: _Built) -> None:
     """The selected note in words above the rows of a Dope Sheet."""
-    axis, note = _axis(context), built.table.notes[built.table.selected]
+    axis, note = axis_of(context), built.table.notes[built.table.selected]
     u = axis.unit
     text = f"{note.worst}  {words.named(note, session.several(context.scene))}  {words.amount(note)}"
     wide = text_width(text, 11 * u) + 20 * u

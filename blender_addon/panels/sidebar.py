@@ -6,17 +6,34 @@ from typing import Any
 import bpy
 
 from ...core.note import Note
-from ...core.remedy import Ease, Pin
+from ...core.remedy import Drift, Ease, Follow, Move, Pin, Remedy, Settle, Shift, Smooth
 from .. import session, settings, words
 from ..drawing import chips
 from ..operators.card import likely_height
 from ..operators.check_shot import progress_text
+from ..operators.soften_snap import moves_frame_by_frame
 from ..translation import iface_
 from .note_list import draw_list
 from .wrapped import sentence
 
 #: Remedies that an operator carries out.
-_MENDS: dict[type, str] = {Pin: "plumbline.pin_part", Ease: "plumbline.ease_span"}
+_MENDS: dict[type, str] = {
+    Pin: "plumbline.pin_part",
+    Ease: "plumbline.ease_span",
+    Settle: "plumbline.settle_stop",
+    Shift: "plumbline.offset_block",
+    Drift: "plumbline.let_drift",
+    Follow: "plumbline.let_follow",
+}
+
+
+def mend_of(remedy: Remedy | None) -> str:
+    """The operator that carries a remedy out, or ''."""
+    if isinstance(remedy, Smooth):
+        return "plumbline.land_frame" if len(remedy.offsets) == 1 else "plumbline.smooth_wiggle"
+    if isinstance(remedy, Move):
+        return "plumbline.soften_snap" if moves_frame_by_frame(remedy) else ""
+    return _MENDS.get(type(remedy), "")
 
 
 class _Sidebar:
@@ -173,7 +190,7 @@ def _detail(box: Any, context: Any, note: Note) -> None:
     steps.operator("plumbline.previous_note", text="", icon="TRIA_LEFT")
     steps.operator("plumbline.go_to_note", text=iface_("Go to {:d}").format(note.worst), translate=False).number = -1
     steps.operator("plumbline.next_note", text="", icon="TRIA_RIGHT")
-    mend = next((name for kind, name in _MENDS.items() if isinstance(note.remedy, kind)), "")
+    mend = mend_of(note.remedy)
     if mend:
         box.operator(mend)
     actions = box.row(align=True)

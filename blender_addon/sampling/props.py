@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Props and ground: what the person has marked, else what moves, and what the feet stand on.
 
-Marks are plain custom properties of the object: ``plumbline_prop`` and ``plumbline_ground``, true or false.
+Marks are plain custom properties of the object: ``plumbline_prop`` and ``plumbline_ground``, true or false. A thing
+whose weight ``plumbline_mass`` tells, in kilograms, is a prop.
 """
 
 from collections.abc import Iterator, Sequence
@@ -27,7 +28,7 @@ from .triangles import over, plain, spreads, triangles_of
 
 Array = np.ndarray
 
-PROP, GROUND = "plumbline_prop", "plumbline_ground"
+PROP, GROUND, MASS = "plumbline_prop", "plumbline_ground", "plumbline_mass"
 #: What moves less than this (share of its size; radians) stands still.
 STILL_SHARE, STILL_TURN = 1e-3, 1e-3
 #: Casts down from the ankle: how far above it they begin and how far below they reach, over leg length.
@@ -136,6 +137,7 @@ class Things:
             axes=np.broadcast_to(unscaled(world[:, :3, :3]), (frames, 3, 3)),
             size=float(np.linalg.norm(size)),
             keys=keys_of([object], self.scene),
+            mass=_mass(object),
         )
 
     def _underfoot(
@@ -241,6 +243,8 @@ def _things(scene: Any, remarks: list[str]) -> Iterator[_Thing]:
     for object in scene.objects:
         remarks.extend(_false_marks(object))
         prop, ground = _mark(object, PROP), _mark(object, GROUND)
+        if prop is None and _mass(object):
+            prop = True
         group = (
             object.type == "EMPTY"
             and object.instance_type == "COLLECTION"
@@ -284,6 +288,21 @@ def _false_marks(object: Any) -> Iterator[str]:
         if value is not None and _said(object, name) is None:
             shown = repr(value) if isinstance(value, (str, int, float)) else "no number"
             yield f"{object.name} is not taken as marked: its property {name} is {shown}, not true or false"
+    if object.get(MASS) is not None and not _mass(object):
+        yield f"{object.name} has no weight: its property {MASS} is no number above zero"
+
+
+def _mass(object: Any) -> float:
+    """Kilograms that the object's own property tells, 0 where it tells none."""
+    value = object.get(MASS)
+    told = isinstance(value, (int, float)) and not isinstance(value, bool) and 0 < value < float("inf")
+    return float(value) if told else 0.0
+
+
+def is_thing(object: Any) -> bool:
+    """Whether a person has said that the object is a prop, be it by its weight: no part of a body, whatever carries
+    it."""
+    return bool(_said(object, PROP)) or _said(object, PROP) is None and _mass(object) > 0
 
 
 def _mark(object: Any, name: str) -> bool | None:

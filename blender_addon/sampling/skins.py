@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Which mesh hangs on which character, and which group of its body parts carries each vertex."""
 
-from collections.abc import Generator, Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -103,11 +103,13 @@ def _hangs_on(object: Any, rigs: set[int]) -> str | None:
 
 
 class Carriers:
-    """Which group of body parts each bone of a member belongs to. groups: names of core's GROUPS that have a part."""
+    """Which group of body parts each bone of a member belongs to. groups: names of those that have a part, of core's
+    GROUPS or of what is given."""
 
-    def __init__(self, member: Member) -> None:
+    def __init__(self, member: Member, groups: Mapping[str, Sequence[str]] = GROUPS) -> None:
         skeleton, parts = member.skeleton, member.map.parts
-        self.groups = tuple(name for name, of in GROUPS.items() if any(p in parts for p in of))
+        self._all = groups
+        self.groups = tuple(name for name, of in groups.items() if any(p in parts for p in of))
         self._group_of_bone = self._spread(member)
         self.by_name = {
             f"{a}/{n}": int(g) for a, n, g in zip(skeleton.armatures, skeleton.names, self._group_of_bone, strict=True)
@@ -124,7 +126,7 @@ class Carriers:
         skeleton = member.skeleton
         mapped = [
             (bone, self.groups.index(name))
-            for name, of in GROUPS.items()
+            for name, of in self._all.items()
             if name in self.groups
             for part, bone in member.map.parts.items()
             if part in of

@@ -34,6 +34,7 @@ from .routes import Routes
 from .skins import Body, shown, solids
 from .soles import skins_of, soles_of, standing_of
 from .stands import Stands, stands_of
+from .volumes import asks, skin_mass_of
 
 __all__ = ["CannotMeasure", "Request", "remove_strays", "sweep", "sweep_now"]
 
@@ -287,6 +288,9 @@ class _Pass:
             standing=standing_of(member, skins),
         )
         self.remarks.extend(remarks)
+        if character is not None and Need.VOLUMES in self.needs and asks(character, skins):
+            skin = yield from within(skin_mass_of(self.scene, member, character, skins), 0.9, 0.9)
+            character = replace(character, skin=skin)
         return character
 
 

@@ -9,8 +9,9 @@ from ..check import Check
 from ..evidence import Arrow, Evidence, Polyline, places
 from ..measures.flights import STRAYS, Flight, Flights, flights, on_frames, unfit
 from ..measures.key_refs import keys_in
-from ..measures.mass import masses, no_more_than, told
-from ..measures.mass_motion import MassMotion, mass_motion
+from ..measures.mass import masses, no_more_than
+from ..measures.mass_held import held_loads
+from ..measures.mass_motion import MassMotion, mass_motion, told
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
 from ..numeric.rotation import norm, unit
@@ -58,7 +59,7 @@ class Airborne(Check):
     parabola; or how far its middle goes up or down at these frames. The true parabola is the evidence.
     """
     lane = "Balance"
-    uses = (flights, mass_motion, masses)
+    uses = (flights, mass_motion, masses, held_loads)
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = (("pelvis",),)
     metric = True
@@ -82,12 +83,13 @@ class Airborne(Check):
         shot = study.shot
         moved: MassMotion = study.of(mass_motion, character)
         leg = character.leg_length * character.real_size
+        moved_by = self.moved(character)
         faces = (
-            ("floats", flight.pull, flight.pull + SURE * flight.doubt, FLOATS),
-            ("drops", flight.pull, flight.pull - SURE * flight.doubt, DROPS),
-            ("pushed", flight.push, flight.push - SURE * flight.push_doubt, PUSHED),
+            ("floats", flight.pull, flight.pull + SURE * flight.doubt, FLOATS.raised(moved_by)),
+            ("drops", flight.pull, flight.pull - SURE * flight.doubt, DROPS.raised(moved_by)),
+            ("pushed", flight.push, flight.push - SURE * flight.push_doubt, PUSHED.scaled(moved_by)),
             ("strays", float(flight.astray.max()) * character.real_size,
-             float(flight.astray.max()) * character.real_size, ASTRAY.scaled(leg)),
+             float(flight.astray.max()) * character.real_size, ASTRAY.scaled(leg * moved_by)),
         )
         passed = [(severity, k, face) for k, face in enumerate(faces)
                   if (severity := face[3].severity(face[2])) is not None]
@@ -103,12 +105,12 @@ class Airborne(Check):
         text = f"{_WORDS[kind].format(self._number(kind, measured))} in the air from frame {frames[0]} to {frames[1]}"
         others = [_AND[face[0]].format(self._number(face[0], face[1])) for _, _, face in passed
                   if face[0] != kind and not strayed]
-        text = "; ".join([text, *others, told(study.of(masses, character))])
+        text = "; ".join([text, *others, told(study, character)])
         yield self.note(
             study, character, "pelvis", (flight.first, flight.last), _worst(flight, kind),
             severity=severity, measured=measured, limit=limit.step(severity), unit=limit.unit, source=limit.source,
             text=text, remedy=_fly(shot, moved, flight), evidence=_evidence(shot, moved, flight, kind), kind=kind,
-            keys=keys_in(character, ("pelvis",), *frames))
+            ratio=kind in ("floats", "drops"), keys=keys_in(character, ("pelvis",), *frames))
 
     @staticmethod
     def _number(kind: str, value: float) -> str:

@@ -165,7 +165,8 @@ class DeadStop(Check):
             text=text,
             remedy=Settle(tuple(beyond), frames, tuple(beyond.values())),
             evidence=_evidence(study, paths[stop.part], (first, last), beyond[stop.part], share),
-            keys=keys_in(character, chain, at - slack, at + slack),
+            # those under the settle as well: it may move no others
+            keys=keys_in(character, chain, at - slack, max(at + slack, float(frames[1]))),
             parts=parts,
         )
 

@@ -100,7 +100,7 @@ class GroundGap(Check):
         if sole.source[side] == "guess":
             low, medium, high = GUESSED
             base = replace(base, low=low, medium=medium, high=high)
-        return base.scaled(character.leg_length)
+        return base.scaled(character.leg_length * self.moved(character))
 
     def _of(self, study: Study, character: Character, fall: Footfall) -> Iterator[_Found]:
         """The gaps of one contact."""

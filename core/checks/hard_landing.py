@@ -10,8 +10,9 @@ from ..check import Check
 from ..evidence import Evidence, Polyline, places
 from ..measures.flights import STRAYS, Flight, Flights, flights, on_frames, unfit
 from ..measures.key_refs import keys_in
-from ..measures.mass import masses, no_more_than, told
-from ..measures.mass_motion import MassMotion, mass_motion
+from ..measures.mass import masses, no_more_than
+from ..measures.mass_held import held_loads
+from ..measures.mass_motion import MassMotion, mass_motion, told
 from ..need import Need
 from ..note import Limit, Note, Severity
 from ..numeric.ease import min_jerk
@@ -84,7 +85,7 @@ class HardLanding(Check):
     be made lower.
     """
     lane = "Balance"
-    uses = (flights, mass_motion, masses)
+    uses = (flights, mass_motion, masses, held_loads)
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = (("pelvis", "foot.L", "foot.R"),)
     metric = True
@@ -101,7 +102,7 @@ class HardLanding(Check):
         assert character is not None
         found: Flights = study.of(flights, character)
         for impact in impacts(study, character, found.found):
-            severity = self.limit.severity(impact.force)
+            severity = self.limit_on(character).severity(impact.force)
             if severity is not None:
                 severity = Severity.LOW if impact.doubtful else no_more_than(study.of(masses, character), severity)
                 yield self._note(study, character, impact, severity)
@@ -125,7 +126,7 @@ class HardLanding(Check):
         remedy, path = _give(study, character, impact, moved)
         return self.note(
             study, character, "pelvis", (first, last), near, severity=severity, measured=impact.force, text=f"{text}; "
-            f"{told(study.of(masses, character))}", remedy=remedy, evidence=_evidence(shot, moved, impact, path),
+            f"{told(study, character)}", remedy=remedy, evidence=_evidence(shot, moved, impact, path),
             kind="landing" if impact.sign > 0 else "push-off",
             keys=keys_in(character, ("pelvis",), shot.frame(first), shot.frame(last)))
 

@@ -131,7 +131,7 @@ class Jitter(Check):
             text=text,
             remedy=Smooth(one.part, (drawn[0], drawn[1]), places((smooth - path)[every])),
             evidence=_evidence(study, known, path, smooth, one, f"{mm:.0f} mm to each side"),
-            keys=keys_in(character, chain, float(study.shot.frames[first]), float(study.shot.frames[last])),
+            keys=keys_in(character, chain, float(drawn[0]), float(drawn[1])),
             parts=one.parts,
         )
 

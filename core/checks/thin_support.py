@@ -106,7 +106,7 @@ class ThinSupport(Check):
         load = _load(study, character)
         for a, b in joined(spans(_alone(study, character, faces, load)), max(1, round(TOGETHER * t.rate))):
             seconds = float(t.samples[min(b + 1, len(t.samples) - 1)] - t.samples[a]) / study.shot.rate
-            severity = self.limit.severity(seconds)
+            severity = self.limit_on(character).severity(seconds)
             if severity is None:
                 continue
             # the foot that bears most is the note's, the other one is named where it stands as thinly

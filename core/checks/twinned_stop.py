@@ -150,7 +150,8 @@ class TwinnedStop(Check):
             text=text,
             remedy=Shift(tuple(later), tuple(later.values()), (frame(first), end)),
             evidence=_evidence(study, character, parts, (first, last)),
-            keys=keys_in(character, parts, float(study.shot.frames[first]), float(study.shot.frames[last])),
+            # those under the offset as well: it may move no others
+            keys=keys_in(character, parts, float(study.shot.frames[first]), float(end)),
             kind="folded" if len(found) > 1 else "block",
             parts=parts,
         )

@@ -6,8 +6,9 @@ from typing import ClassVar
 from ..check import Check
 from ..measures.flights import unfit
 from ..measures.key_refs import keys_in
-from ..measures.mass import masses, told
-from ..measures.mass_motion import mass_motion
+from ..measures.mass import masses
+from ..measures.mass_held import held_loads
+from ..measures.mass_motion import mass_motion, told
 from ..measures.outside import LIMIT, findings, outsides
 from ..need import Need
 from ..note import Limit, Note
@@ -37,7 +38,7 @@ class UndrivenMove(Check):
     frame by frame, hips lower where legs would not reach: mostly an earlier start and a later stop.
     """
     lane = "Balance"
-    uses = (outsides, mass_motion, masses)
+    uses = (outsides, mass_motion, masses, held_loads)
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = (("pelvis", "foot.L", "foot.R"),)
     metric = True
@@ -49,11 +50,11 @@ class UndrivenMove(Check):
 
     def run(self, study: Study, character: Character | None) -> Iterator[Note]:
         assert character is not None
-        for found in findings(study, character, leans=False):
+        for found in findings(study, character, leans=False, moved=self.moved(character)):
             yield self.note(
                 study, character, "pelvis", (found.span.first, found.span.last), found.span.worst,
                 severity=found.severity, measured=found.measured, limit=found.limit,
                 text=f"Nothing drives the body from frame {found.frames[0]} to {found.frames[1]}: its motion needs a "
-                     f"push {100 * found.measured:.0f} cm beyond what stands; {told(study.of(masses, character))}",
+                     f"push {100 * found.measured:.0f} cm beyond what stands; {told(study, character)}",
                 remedy=found.remedy, evidence=found.evidence, kind="undriven",
                 keys=keys_in(character, ("pelvis",), *found.frames))

@@ -155,7 +155,7 @@ def flights(study: Study, character: Character) -> Flights:
         rows = drawings[(drawings >= a) & (drawings <= b)]
         least = LEAST_CUT if a == 0 or b == shot.count - 1 else LEAST
         if len(rows) >= LEAST_FRAMES and (b - a + 1) / shot.rate >= least:
-            found.append(_fitted(moved, shot.times, rows, a, b, off, on, float(over.max()), KNOWN * leg))
+            found.append(fitted(moved, shot.times, rows, a, b, off, on, float(over.max()), KNOWN * leg))
     return Flights(tuple(found), tuple(carried))
 
 
@@ -169,8 +169,10 @@ def _rests(held: Supports, moved: MassMotion, leg: float, first: int, last: int)
     return any(float(norm(moved.velocity[k])) < slow and moved.load[k] > FALLS for k in ends)
 
 
-def _fitted(moved: MassMotion, times: Array, rows: Array, first: int, last: int, off: float | None, on: float | None,
-            clear: float, known: float) -> Flight:
+def fitted(moved: MassMotion, times: Array, rows: Array, first: int, last: int, off: float | None, on: float | None,
+           clear: float, known: float) -> Flight:
+    """The parabola through the center of mass at these samples, (N,); the rest as Flight has it, ``known`` m: no point
+    is known better."""
     start = float(times[rows].mean())
     t = times[rows] - start
     basis = np.stack([np.ones_like(t), t, t * t], 1)

@@ -9,6 +9,8 @@ from ..keys import Keys
 from ..note import KeyReference
 from ..shot import Character
 
+Array = np.ndarray
+
 
 def keys_in(character: Character, parts: Iterable[str], first: float, last: float) -> tuple[KeyReference, ...]:
     """Keys behind ``parts`` on scene frames ``first`` to ``last``, both inside; none if no keys were read.
@@ -20,7 +22,8 @@ def keys_in(character: Character, parts: Iterable[str], first: float, last: floa
     if keys is None:
         return ()
     rows = list(dict.fromkeys(row for part in parts for row in channels_behind(character, keys, part, first, last)))
-    return _named(keys, _inside(keys, rows, first, last)) or _named(keys, _around(keys, rows, first, last))
+    begin, end = keys.line.between(np.array(rows, int), first, last)
+    return _named(keys, _inside(keys, rows, begin, end) or _around(keys, rows, end))
 
 
 def channels_behind(character: Character, keys: Keys, part: str, first: float, last: float) -> tuple[int, ...]:
@@ -34,27 +37,26 @@ def channels_behind(character: Character, keys: Keys, part: str, first: float, l
     return tuple(i for i, channel in enumerate(keys.channels) if channel.bone == bone)
 
 
-def _inside(keys: Keys, rows: list[int], first: float, last: float) -> dict[int, tuple[float, ...]]:
-    """Per channel its keys' scene frames from first to last; channels without one are left out."""
-    begin, end = (ends.tolist() for ends in keys.line.between(np.array(rows, int), first, last))
+def _inside(keys: Keys, rows: list[int], begin: Array, end: Array) -> dict[int, tuple[float, ...]]:
+    """Per channel the scene frames of its keys from row begin (N,) up to but not with end (N,); channels without one
+    are left out."""
     return {
         row: tuple(dict.fromkeys(keys.scene_frame[a:b].tolist()))
-        for row, a, b in zip(rows, begin, end, strict=True)
+        for row, a, b in zip(rows, begin.tolist(), end.tolist(), strict=True)
         if b > a
     }
 
 
-def _around(keys: Keys, rows: list[int], first: float, last: float) -> dict[int, tuple[float, ...]]:
-    """Per channel the last key before a span and the first after it; only of channels that change between them, unless
-    none does."""
+def _around(keys: Keys, rows: list[int], after: Array) -> dict[int, tuple[float, ...]]:
+    """Per channel its last key before row ``after`` (N,) and the one there; only of channels that change between them,
+    unless none does."""
+    at, value = keys.scene_frame, keys.value
     found, moving = {}, {}
-    for row in rows:
+    for row, k in zip(rows, after.tolist(), strict=True):
         of = keys.of(row)
-        at, value = keys.scene_frame[of], keys.value[of]
-        after = int(np.searchsorted(at, last, "right"))
-        ends = [k for k in (after - 1, after) if 0 <= k < len(at)]
-        found[row] = tuple(float(at[k]) for k in ends)
-        if len(ends) == 2 and value[ends[0]] != value[ends[1]]:
+        before, behind = k > of.start, k < of.stop
+        found[row] = tuple(at[max(k - 1, of.start):min(k + 1, of.stop)].tolist())
+        if before and behind and value[k - 1] != value[k]:
             moving[row] = found[row]
     return moving or found
 

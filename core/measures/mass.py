@@ -16,11 +16,11 @@ from .. import body
 from ..frozen import freeze
 from ..need import Need
 from ..note import Severity
-from ..shot import Character
+from ..shot import Character, SkinMass
 from ..study import Study, measure
 from ..tables.segments import AVERAGE_BUILD, MEAN, BodyTable
 from .build import unlike_people
-from .mass_skin import SkinMass
+from .mass_skin import pieces_of_skin
 from .mass_table import Piece, pieces_of
 
 Array = np.ndarray
@@ -123,7 +123,7 @@ def masses_of(character: Character, table: BodyTable = MEAN, skin: SkinMass | No
     source = "nothing"
     guessed = False
     if skin is not None and (by_volume or (by_volume is None and (odd or not character.human))):
-        pieces, source = skin.pieces(), "the volume of its mesh"
+        pieces, source = pieces_of_skin(skin), "the volume of its mesh"
     elif character.human or by_volume is False:
         pieces, source = pieces_of(character, table), table.source + (f", although {odd}" if odd else "")
         guessed = bool(odd)
@@ -142,7 +142,7 @@ def masses_of(character: Character, table: BodyTable = MEAN, skin: SkinMass | No
 
 
 def _large_head(skin: SkinMass, table: BodyTable) -> str:
-    share = sum(piece.share for piece in skin.pieces() if piece.part in ("head", "neck"))
+    share = sum(piece.share for piece in pieces_of_skin(skin) if piece.part in ("head", "neck"))
     most = LARGE_HEAD * table.segments["head"].share
     return f"the head is {share:.0%} of the body's volume, and people's {most / LARGE_HEAD:.0%}" if share > most else ""
 
@@ -199,11 +199,11 @@ def _laid(character: Character, pieces: Sequence[Piece], weights: Sequence[float
     return Masses(tuple(carriers), mass, blend, arm, moments, "")
 
 
-@measure(Need.JOINTS | Need.ROTATIONS)
+@measure(Need.JOINTS | Need.ROTATIONS | Need.VOLUMES)
 def masses(study: Study, character: Character) -> Masses:
-    """The character's segments by its card, else by the mean of de Leva's men and women. Volumes and held things are
-    added by who knows them: ``masses_of`` and ``Load``."""
-    return masses_of(character)
+    """The character's segments by its card, else by the mean of de Leva's men and women, or by the volume of its skin
+    where that was read and it is not built like people. Things that it holds are counted by ``mass_motion``."""
+    return masses_of(character, skin=character.skin)
 
 
 def told(found: Masses) -> str:

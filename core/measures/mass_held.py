@@ -10,7 +10,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from .. import body
-from ..need import Need
+from ..need import NOTHING, Need
 from ..numeric.rotation import norm, relative, seen_from
 from ..numeric.spans import joined, samples, spans
 from ..shot import Character, Prop, Shot
@@ -52,6 +52,13 @@ def loads(shot: Shot, found: Mapping[str, Array], kg: Mapping[str, float]) -> li
         for prop in shot.props
         if prop.name in found and kg.get(prop.name, 0.0) > 0
     ]
+
+
+@measure(NOTHING, uses=(held,))
+def held_loads(study: Study, character: Character) -> list[Load]:
+    """The things that the character carries and whose mass somebody told."""
+    kg = {prop.name: prop.mass for prop in study.shot.props if prop.mass > 0}
+    return loads(study.shot, study.of(held, character), kg) if kg else []
 
 
 def _with_hand(shot: Shot, character: Character, part: str, prop: Prop) -> Array:

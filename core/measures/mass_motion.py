@@ -13,6 +13,7 @@ from functools import cached_property
 
 import numpy as np
 
+from .. import body
 from ..frozen import freeze
 from ..need import Need
 from ..numeric.local_fit import HALF_WINDOW, LocalFit
@@ -21,6 +22,8 @@ from ..shot import Character, Shot
 from ..study import Study, measure
 from .exposure import exposure
 from .mass import Load, Masses, masses
+from .mass import told as mass_told
+from .mass_held import held_loads
 from .underfoot import upward
 
 Array = np.ndarray
@@ -214,12 +217,20 @@ def _between(every: Array, times: Array, rows: Array) -> Array:
     return np.stack([np.interp(every, times, row) for row in flat]).reshape(*rows.shape[:-1], len(every))
 
 
-@measure(Need.JOINTS | Need.ROTATIONS, uses=(masses, exposure))
+@measure(Need.JOINTS | Need.ROTATIONS, uses=(masses, exposure, held_loads))
 def mass_motion(study: Study, character: Character) -> MassMotion | None:
-    """The motion of the character's masses, judged on its drawings; None where it has no masses, fewer than three
-    drawings, or poses without motion between them."""
+    """The motion of the character's masses and of what it holds, judged on its drawings; None where it has no masses,
+    fewer than three drawings, or poses without motion between them."""
     found: Masses = study.of(masses, character)
     exposed = study.of(exposure, character)
     if found.why or exposed.stepped or len(exposed.drawings) < 3:
         return None
-    return mass_motion_of(study.shot, character, found, samples=exposed.drawings)
+    return mass_motion_of(study.shot, character, found, study.of(held_loads, character), exposed.drawings)
+
+
+def told(study: Study, character: Character) -> str:
+    """What the masses are from, and what is held, as a clause for a note."""
+    loads = study.of(held_loads, character)
+    text = mass_told(study.of(masses, character))
+    things = body.in_a_row([f"{load.name} ({load.mass:.3g} kg)" for load in loads]) if loads else ""
+    return f"{text}, with {things} held" if things else text

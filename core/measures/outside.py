@@ -76,10 +76,11 @@ class Finding:
     evidence: tuple[Evidence, ...]
 
 
-def findings(study: Study, character: Character, leans: bool) -> Iterator[Finding]:
-    """The spans in which the body leans, or those in which it moves, that pass the limit by what is held."""
+def findings(study: Study, character: Character, leans: bool, moved: float = 1.0) -> Iterator[Finding]:
+    """The spans in which the body leans, or those in which it moves, that pass the limit by what is held; ``moved``: by
+    what a preset moves that."""
     size = character.real_size
-    limit = LIMIT.scaled(character.leg_length * size)
+    limit = LIMIT.scaled(character.leg_length * size * moved)
     for span in study.of(outsides, character):
         severity = limit.severity(span.held * size)
         if span.leans is leans and severity is not None:

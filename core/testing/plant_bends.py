@@ -14,7 +14,7 @@ from ..numeric import rotation as rot
 from ..shot import Character
 from ..tables.joint_ranges import BY_NAME
 from . import edit
-from .plants import ALOFT, SIZES, WHOLE, Case, Clean, Window, bump, centres, quiet, reached, review, spaced, top_frames
+from .plants import ALOFT, SIZES, WHOLE, Case, Clean, Window, bump, centres, quiet, reached, spaced, top_frames
 
 Array = np.ndarray
 
@@ -88,7 +88,7 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
                 wider = reached(shot, np.where(lift > BEGUN, lift, 0.0))
                 if clean.steps_out(f"foot.{body.side(part)}", wider) and quiet(clean.result, shot, wider, chain):
                     c = _lifted(c, part, lift)
-                    alone = quiet(review(clean.with_(c)), shot, wider, chain)
+                    alone = quiet(clean.review(c), shot, wider, chain)
                     left = (0.0, limit) if body.base(part) == "shin" else (limit,)
                     bent = (bend(c, weight, d) for d in (*left, *(limit + past for past, _ in PAST.values())))
                     down = any(clean.touches_down(b, f"foot.{body.side(part)}", window) for b in bent)

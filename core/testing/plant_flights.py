@@ -24,7 +24,7 @@ from ..shot import Character
 from ..study import Study
 from ..tables.segments import FEMALE
 from . import edit
-from .plants import SIZES, Case, Clean, Window, centres, min_jerk, quiet, review, spaced
+from .plants import SIZES, Case, Clean, Window, centres, min_jerk, quiet, spaced
 from .replay import stretched
 
 Array = np.ndarray
@@ -113,7 +113,7 @@ def _thrown_case(clean: Clean, centre: int, size: str) -> Case:
     shot = clean.shot
     window = _window(clean, centre, SHARES[size])
     lands = window[0] + round((window[1] - window[0]) / SHARES[size])
-    honest = review(clean.with_(thrown(clean, (window[0], lands), 1.0)))
+    honest = clean.review(thrown(clean, (window[0], lands), 1.0))
     now = SHARES[size] ** -2
     frames = shot.frame(window[0]), shot.frame(window[1])
     return Case("flight thrown", size, clean.with_(thrown(clean, window, now)), "airborne", "pelvis", _floating(now),

@@ -26,7 +26,7 @@ from ..shot import Character, Shot, Surface
 from . import edit
 from .plant_carries import TIMES
 from .plant_flights import centers
-from .plants import SIZES, Case, Clean, min_jerk, prepared, review
+from .plants import SIZES, Case, Clean, min_jerk, prepared
 from .pushes import demanded
 from .replay import replayed
 
@@ -150,7 +150,7 @@ def _balanced(host: Clean, side: str) -> Character | None:
         found = _on_one_foot(host, side, behind)
         if found is None or np.max(demanded(host.with_(found), side)[_rows(host, SHIFTS[1], WHOLE)]) > 0:
             continue
-        notes = review(host.with_(found)).notes
+        notes = host.review(found).notes
         if all((n.check, n.part) in known for n in notes if n.severity.rank >= 1):
             return found
     return None

@@ -13,6 +13,7 @@ from .plant_gaps import gaps
 from .plant_locks import locks
 from .plant_marches import marches
 from .plant_paths import kinks, shoves, wiggles
+from .plant_peels import late_heels
 from .plant_pulls import pulls
 from .plant_skates import skates
 from .plant_snaps import snaps
@@ -21,8 +22,8 @@ from .plant_tilts import tilts
 from .plants import Case, Clean
 
 KINDS = (
-    bends, pulls, skates, marches, gaps, edges, floats, throws, posts, caught, carries, tilts, stops, freezes, locks,
-    blocks, snaps, wiggles, kinks, shoves,
+    bends, pulls, skates, marches, gaps, edges, late_heels, floats, throws, posts, caught, carries, tilts, stops,
+    freezes, locks, blocks, snaps, wiggles, kinks, shoves,
 )
 
 

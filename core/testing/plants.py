@@ -15,6 +15,7 @@ import numpy as np
 
 from .. import body
 from ..catalogue import chosen
+from ..check import Check
 from ..measures.contacts import Contacts, contacts
 from ..note import Note, Result
 from ..numeric import ease
@@ -104,18 +105,24 @@ class Verdict:
         return self.note is not None and abs(self.note.measured - self.case.measured) <= self.case.tolerance
 
 
-def review(shot: Shot) -> Result:
-    """All checks and precedence over a shot; a check that raises is an error here."""
-    result = finish(shot, chosen(None))
+def settled() -> list[Check]:
+    """The checks that are not on trial. What these find is the same without the others, which own and raise none of
+    their notes (core/precedence.py)."""
+    return [check for check in chosen(None) if not check.trial]
+
+
+def review(shot: Shot, checks: Sequence[Check] | None = None) -> Result:
+    """These checks, or all, and precedence over a shot; a check that raises is an error here."""
+    result = finish(shot, chosen(None) if checks is None else checks)
     if result.failed:
         raise AssertionError(f"{shot.name}: {result.failed[0].error}\n{result.failed[0].trace}")
     return result
 
 
-def judge(case: Case, clean: Result) -> Verdict:
-    """Reviews a case against the review of the shot that it was planted in."""
+def judge(case: Case, clean: Result, checks: Sequence[Check] | None = None) -> Verdict:
+    """Reviews a case by these checks, or all, against the review of the shot that it was planted in."""
     clean = case.known or clean
-    notes = review(case.shot).notes
+    notes = review(case.shot, checks).notes
     new = [n for n in notes if not _known(n, clean.notes)]
     first, last = (case.shot.frame(i) for i in case.window)
     here = [n for n in new if n.start <= last + 1 and first - 1 <= n.end]
@@ -126,7 +133,7 @@ def judge(case: Case, clean: Result) -> Verdict:
     if note is None or note.remedy is None:
         return Verdict(case, note, others, None, ())
     try:
-        mended = review(mend(case.shot, note.remedy, note.character)).notes
+        mended = review(mend(case.shot, note.remedy, note.character), checks).notes
     except CannotMend:
         return Verdict(case, note, others, None, ())
     left = [n for n in mended if n.check == case.check and case.part in n.parts and not _known(n, clean.notes)
@@ -203,11 +210,13 @@ def spaced(found: Iterator[tuple[int, Callable[[str], Made]]], shot: Shot, gap: 
 
 @dataclass(frozen=True)
 class Clean:
-    """A shot to plant in: its one character, its clean review and where its feet stand."""
+    """A shot to plant in: its one character, its clean review, where its feet stand, and the checks (None: all) that
+    reviewed it."""
 
     shot: Shot
     result: Result
     touch: Contacts
+    checks: Sequence[Check] | None = None
 
     @property
     def character(self) -> Character:
@@ -219,6 +228,10 @@ class Clean:
 
     def with_(self, character: Character) -> Shot:
         return replace(self.shot, characters=(character,))
+
+    def review(self, character: Character) -> Result:
+        """What is said of another figure in this one's place."""
+        return review(self.with_(character), self.checks)
 
     def feet_stay(self, character: Character, aloft: float = ALOFT) -> bool:
         """Whether no standing foot was moved, and what was moved stays ``aloft`` legs over where feet stand."""
@@ -300,6 +313,6 @@ def _ankle(character: Character, side: str) -> Array:
     return np.asarray(np.degrees(np.arctan2(dot(np.cross(shin, foot), axis), dot(shin, foot))))
 
 
-def prepared(shot: Shot) -> Clean:
+def prepared(shot: Shot, checks: Sequence[Check] | None = None) -> Clean:
     """The shot with what planting asks about it, worked out once."""
-    return Clean(shot, review(shot), Study(shot).of(contacts, shot.characters[0]))
+    return Clean(shot, review(shot, checks), Study(shot).of(contacts, shot.characters[0]), checks)

@@ -17,7 +17,7 @@ from plumbline.core.catalogue import catalogue
 from plumbline.core.note import Failure, Note, Result, Severity
 from plumbline.core.report.json_notes import schema
 
-from .tower import HOSTILE, REAL, child_running, keeper, one_line, plumbline, saved
+from .tower import HOSTILE, REAL, child_running, keeper, one_line, plumbline, plumbline_here, saved
 
 
 def test_a_reversed_knee_becomes_one_note_in_the_file(shot, tmp_path):
@@ -39,8 +39,9 @@ def test_a_reversed_knee_becomes_one_note_in_the_file(shot, tmp_path):
 
 
 @pytest.mark.parametrize(("fail_on", "code"), [("low", 1), ("high", 1), ("never", 0)])
-def test_fail_on_decides_the_code(shot, fail_on, code):
-    assert plumbline("check", shot, "--checks", "joint-limit", "--fail-on", fail_on).returncode == code
+def test_fail_on_decides_the_code(shot, capfd, fail_on, code):
+    words = "check", shot, "--checks", "joint-limit", "--fail-on", fail_on
+    assert plumbline_here(capfd, *words).returncode == code
 
 
 @pytest.mark.parametrize("fail_on", ["low", "medium", "high", "never"])
@@ -79,6 +80,25 @@ def test_a_card_sets_a_limit(shot, tmp_path):
     data = json.loads((tmp_path / "n.json").read_text())
     assert "shin.L" not in data["characters"][0]["map"]
     assert any(s["check"] == "joint-limit" for s in data["skipped"])
+
+
+def test_a_cards_preset_moves_a_limit_and_the_note_says_so(tmp_path):
+    """A second in the air at half of gravity: high as it is, medium to the bouncy preset."""
+    rig = keeper(knee=20.0)
+    rig.location.z = 0.0
+    for frame in (1, *range(12, 37), 48):
+        t = (min(max(frame, 12), 36) - 12) / 24
+        rig.location.z = 9.81 / 4 * t * (1 - t)
+        rig.keyframe_insert("location", index=2, frame=frame)
+    card = tmp_path / "card.json"
+    card.write_text(json.dumps({"preset": "bouncy"}))
+    run = plumbline("check", saved(tmp_path / "hop.blend"), "--checks", "airborne", "--card", card,
+                    "--json", tmp_path / "n.json")
+    assert run.returncode == 0, run.stderr
+    (note,) = json.loads((tmp_path / "n.json").read_text())["notes"]
+    assert note["severity"] == "medium" and note["measured"] == pytest.approx(0.5, abs=0.03)
+    assert "the limit of 0.54 g is that of the preset bouncy, 0.78 g without it" in note["text"]
+    assert note["limit"] == pytest.approx(0.78**2.5)
 
 
 def test_hostile_names_reach_the_file_and_never_the_terminal(tmp_path):
@@ -248,8 +268,8 @@ def test_no_blender_at_all_is_our_failure(shot, tmp_path):
 
 
 @pytest.mark.parametrize("name", sorted(catalogue()))
-def test_explain_prints_the_checks_page(name):
-    run = plumbline("explain", name)
+def test_explain_prints_the_checks_page(capfd, name):
+    run = plumbline_here(capfd, "explain", name)
     assert run.returncode == 0
     for heading in ("Seen as:", "Measures:", "Limit:", "Silent when:", "Cannot see:", "Remedy:", "Steps: low "):
         assert f"\n{heading}" in run.stdout

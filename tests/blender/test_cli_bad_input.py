@@ -1,5 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Bad input at the command line: one clear line, exit code 2, and no notes file left behind."""
+"""Bad input at the command line: one clear line, exit code 2, and no notes file left behind.
+
+Most of it is asked of the command inside this process; of each manner of saying it something is asked of the real one.
+"""
 
 import gzip
 import os
@@ -7,7 +10,7 @@ import os
 import bpy
 import pytest
 
-from .tower import keeper, one_line, plumbline, saved
+from .tower import keeper, one_line, plumbline, plumbline_here, saved
 
 
 @pytest.mark.parametrize(
@@ -37,14 +40,15 @@ from .tower import keeper, one_line, plumbline, saved
     ],
     ids=lambda v: " ".join(v) if isinstance(v, list) else "",
 )
-def test_bad_words_are_told_in_one_line_and_leave_no_notes(shot, tmp_path, words, says):
+def test_bad_words_are_told_in_one_line_and_leave_no_notes(shot, tmp_path, monkeypatch, capfd, words, says):
     (tmp_path / "bad.json").write_text('{"map": {"third_leg": "x"}}')
     (tmp_path / "types.json").write_text('{"height": "tall"}')
     (tmp_path / "prose.json").write_text("a tall keeper")
     (tmp_path / "good.json").write_text('{"schema": 1}')
     before = shot.read_bytes()
     asked = [] if "--json" in words else ["--json", "notes.json"]
-    run = plumbline("check", "tower.blend", *words, *asked, cwd=tmp_path)
+    monkeypatch.chdir(tmp_path)
+    run = plumbline_here(capfd, "check", "tower.blend", *words, *asked)
     assert run.returncode == 2, run.stderr
     assert says in one_line(run.stderr)
     assert sorted(os.listdir(tmp_path)) == ["bad.json", "good.json", "prose.json", "tower.blend", "types.json"]
@@ -72,21 +76,41 @@ NEWER_OLD, NEWER_NEW = b"BLENDER-v999RENDH" + bytes(400), b"BLENDER17-01v9900REN
     ],
     ids=lambda v: repr(v)[:24],
 )
-def test_files_that_are_no_shot_are_told_in_one_line(tmp_path, content, says):
+def test_files_that_are_no_shot_are_told_in_one_line(tmp_path, capfd, content, says):
     path = tmp_path / "tower.blend"
     if content == "folder":
         path.mkdir()
     elif content is not None:
         path.write_bytes(content)
     notes = tmp_path / "notes.json"
-    run = plumbline("check", path, "--json", notes)
+    run = plumbline_here(capfd, "check", path, "--json", notes)
     assert run.returncode == 2, run.stderr
     assert says in one_line(run.stderr)
     assert not notes.exists()
 
 
-@pytest.mark.parametrize("compress", [False, True])
-@pytest.mark.parametrize("share", [0.3, 0.9])
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["tower.blend", "--range", "900-990"], "outside the scene's range 1 to 48"),
+        (["tower.blend", "--card", "types.json"], "types.json: the card's height must be a number"),
+        (["newer.blend"], "saved by Blender 9.99, newer than this Blender"),
+        (["diary.blend"], "is not a .blend file"),
+    ],
+    ids=" ".join,
+)
+def test_the_process_says_the_same(shot, tmp_path, words, says):
+    (tmp_path / "types.json").write_text('{"height": "tall"}')
+    (tmp_path / "newer.blend").write_bytes(NEWER_OLD)
+    (tmp_path / "diary.blend").write_bytes(b"dear diary")
+    before = sorted(os.listdir(tmp_path))
+    run = plumbline("check", *words, "--json", "notes.json", cwd=tmp_path)
+    assert run.returncode == 2, run.stderr
+    assert says in one_line(run.stderr)
+    assert sorted(os.listdir(tmp_path)) == before
+
+
+@pytest.mark.parametrize(("compress", "share"), [(False, 0.9), (True, 0.3)])
 def test_a_file_cut_short(tmp_path, compress, share):
     keeper()
     path = tmp_path / "tower.blend"
@@ -137,12 +161,13 @@ def test_bad_input_takes_an_older_notes_file_away(tmp_path):
     ids=" ".join,
 )
 @pytest.mark.parametrize("joint", [False, True])
-def test_bad_words_take_an_older_notes_file_away(tmp_path, words, joint):
+def test_bad_words_take_an_older_notes_file_away(tmp_path, monkeypatch, capfd, words, joint):
     """Whoever finds notes beside a shot takes them for today's."""
     (tmp_path / "tower.blend").write_bytes(b"BLENDER-v402RENDH" + bytes(400))
     notes = tmp_path / "notes.json"
     notes.write_text('{\n "schema": 1,\n "complete": true\n}')
-    run = plumbline("check", *words, *(["--json=notes.json"] if joint else ["--json", "notes.json"]), cwd=tmp_path)
+    monkeypatch.chdir(tmp_path)
+    run = plumbline_here(capfd, "check", *words, *(["--json=notes.json"] if joint else ["--json", "notes.json"]))
     assert run.returncode == 2, run.stderr
     one_line(run.stderr)
     assert os.listdir(tmp_path) == ["tower.blend"]

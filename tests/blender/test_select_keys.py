@@ -16,12 +16,6 @@ from .sampling.figure import figure, key
 Chosen = set[tuple[str, str, int, int]]
 
 
-@pytest.fixture(scope="module")
-def human(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    bpy.ops.wm.read_factory_settings(use_empty=True)
-    return rigify_human.make(tmp_path_factory.mktemp("rigify") / "human.blend")
-
-
 @pytest.fixture
 def rig(face: None, human: Path) -> Any:
     rig = rigify_human.opened(human)

@@ -61,6 +61,15 @@ def plumbline(*words, **more):
     )
 
 
+def plumbline_here(capfd, *words):
+    """Runs the command as Blender's own ``--command`` does, in this very process: the same answers, and no second
+    Blender to start."""
+    capfd.readouterr()
+    code = cli.command([str(word) for word in words])
+    out, err = capfd.readouterr()
+    return subprocess.CompletedProcess(words, code, out, err)
+
+
 def one_line(text):
     """The one line on stderr that says what is wrong, Blender's own lines and progress apart."""
     own = [line for line in text.splitlines() if line.startswith("plumbline: ")]

@@ -28,6 +28,8 @@ GOOD = [
     {"stretch": {"leg.L": 0.05}},
     {"height": 1.8},
     {"height": None},
+    {"preset": "bouncy"},
+    {"preset": ""},
     {"schema": 1, "name": "", "map": {}, "limits": {}, "masses": {}, "soles": {}, "stretch": {}},
 ]
 BAD = [
@@ -38,6 +40,9 @@ BAD = [
     {"name": 5},
     {"name": None},
     {"color": "red"},
+    {"preset": "Bouncy"},
+    {"preset": None},
+    {"preset": 1},
     {"map": []},
     {"map": None},
     {"map": {"third_leg": "x"}},

@@ -1,12 +1,13 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Clean maximum beside limit of the checks of standing feet, and what is found of planted heel edges.
+"""Clean maximum beside limit of the checks of standing feet, and what is found of planted heel edges and late heels.
 
     python -m tests.corpus.feet [DIR]
 
-ground-gap and thin-support over captured clips (own rate, 24, 30), keyed proxies and, with DIR, its captured and
-hand-keyed files. Captured and keyed clips are set down on a level mesh (core/testing/floors.py), hand-keyed ones stand
-on a mesh at z = 0; thin-support looks at them without a mesh too, and knows that their soles are guessed. Limits are
-chosen on two thirds of the clips; the others are counted apart. Writes docs/corpus_feet.md.
+ground-gap, thin-support and late-roll over captured clips (own rate, 24, 30), keyed proxies and, with DIR, its
+captured and hand-keyed files. Captured and keyed clips are set down on a level mesh (core/testing/floors.py),
+hand-keyed ones stand on a mesh at z = 0; thin-support looks at them without a mesh too, and knows that their soles
+are guessed. Limits are chosen on two thirds of the clips; the others are counted apart. Late heels are planted in all
+walks, those of DIR too, captured at 24 frames a second and keyed anew. Writes docs/corpus_feet.md.
 """
 
 import os
@@ -18,22 +19,26 @@ from pathlib import Path
 
 from plumbline.core.catalogue import catalogue
 from plumbline.core.check import Check
+from plumbline.core.measures.peel import peels
 from plumbline.core.note import Note, Skip
 from plumbline.core.report.progress import Progress
 from plumbline.core.shot import Shot
 from plumbline.core.study import Study
-from plumbline.core.testing import corpus
+from plumbline.core.testing import clips, corpus
 from plumbline.core.testing.floors import floor, on_floor
+from plumbline.core.testing.plant_peels import late_heels
+from plumbline.core.testing.plants import judge, prepared
+from plumbline.core.testing.rekey import rekeyed
 
 from . import files, run
 from .tables import Tally, law_table, planted_table
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "corpus_feet.md"
 #: Limits so low that whatever is there is told.
-LEAST = {"ground-gap": 1e-4, "thin-support": 1e-3}
+LEAST = {"ground-gap": 1e-4, "thin-support": 1e-3, "late-roll": 1e-3}
 #: Check and whether a mesh tells its ground -> its kinds, each a row of its own.
 KINDS = {("ground-gap", True): ("over", "into"), ("thin-support", False): ("heel", "inner", "outer"),
-         ("thin-support", True): ("heel", "toe", "inner", "outer")}
+         ("thin-support", True): ("heel", "toe", "inner", "outer"), ("late-roll", False): ("",)}
 
 
 def subjects(more: Path | None) -> Iterator[tuple[str, str, str, Shot]]:
@@ -58,7 +63,8 @@ def measured(name: str, shot: Shot) -> list[Note]:
     study = Study(shot)
     out = []
     for character in shot.characters:
-        if character.size_is_known and check.groups_on(character) and not check.unjudged(study, character):
+        fit = (character.size_is_known or not check.metric) and check.groups_on(character)
+        if fit and not check.unjudged(study, character):
             out += [n for n in check.run(study, character) if not isinstance(n, Skip)]
     return out
 
@@ -82,7 +88,7 @@ def main(more: Path | None) -> int:
                 if size >= limit.medium:
                     loud.append(f"{name} {note.kind} {size:.3f}{'' if mesh else ', no mesh'}: {clip} at {rate}, "
                                 f"{note.text}")
-    tallies = run.planted(run.clean(None, progress, hosts_only=True), progress, ["edges"])
+    tallies = [*run.planted(run.clean(None, progress, hosts_only=True), progress, ["edges"]), *late(more, progress)]
     progress.clear()
     text = page(best, loud, tallies)
     print(text)
@@ -90,11 +96,29 @@ def main(more: Path | None) -> int:
     return 0
 
 
+def late(more: Path | None, progress: Progress) -> list[Tally]:
+    """Late heels planted in every walk at 24 frames a second, captured and keyed anew."""
+    counts: dict[tuple[str, str], Tally] = defaultdict(Tally)
+    for name in clips.names(more):
+        own = clips.clip(name, more).fps
+        captured = clips.load(name, 24.0 if own > 24.5 else None, more)
+        if not Study(captured).of(peels, captured.characters[0]):
+            continue
+        for kind, shot in (("captured", captured), ("keyed", rekeyed(captured))):
+            subject = corpus.Subject(kind, name, "24", lambda shot=shot: shot)
+            host = prepared(shot)
+            for case in late_heels(host):
+                progress.part(f"{name}: {case.kind}", 0.9)
+                counts[kind, case.size].add(case, subject, judge(case, host.result))
+    return list(counts.values())
+
+
 def page(best: dict[tuple[str, bool, str, str, bool], tuple[float, str]], loud: list[str],
          tallies: list[Tally]) -> str:
     out = ["# Standing feet: clean maximum beside limit", "",
-           "Written by `python -m tests.corpus.feet DIR`. In legs, of `thin-support` in seconds. Ground: a mesh that "
-           "captured and keyed clips are set down on, and that hand-keyed ones are given at z = 0.", "",
+           "Written by `python -m tests.corpus.feet DIR`. In legs, of `thin-support` in seconds, of `late-roll` in "
+           "degrees. Ground: a mesh that captured and keyed clips are set down on, and that hand-keyed ones are given "
+           "at z = 0.", "",
            "| check | ground | face | low / medium / high | clips | largest, chosen on | largest, held back | where |",
            "| --- | --- | --- | --- | --- | --- | --- | --- |"]
     for (name, mesh), kinds in KINDS.items():
@@ -109,8 +133,14 @@ def page(best: dict[tuple[str, bool, str, str, bool], tuple[float, str]], loud: 
     out += ["", "What passes medium on clean clips:", "", *(f"- {line}" for line in loud)]
     out += ["", "## Weight planted on heel edges", "",
             "For 0.3 s (small, low) and 0.6 s (large, medium), where one foot carries alone or both feet stand.", "",
-            planted_table(tallies), "", law_table(tallies)]
+            *_tables([t for t in tallies if t.check != "late-roll"]), "", "## Heels planted late", "",
+            "Held down for 2 (small) and 3 (large) frames of 24; how far the shin then leans depends on the step, so "
+            "no size is asked.", "", *_tables([t for t in tallies if t.check == "late-roll"])]
     return "\n".join(out) + "\n"
+
+
+def _tables(tallies: list[Tally]) -> tuple[str, str, str]:
+    return planted_table(tallies), "", law_table(tallies)
 
 
 if __name__ == "__main__":

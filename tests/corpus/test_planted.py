@@ -2,7 +2,8 @@
 """Faults planted in captured and keyed clips are found: at their severity, by the right check alone, on the right
 frame, at the right size, and the remedy makes them go away without bringing new ones.
 
-Runs on some of the clips, mostly one place for each kind of fault and clip; build.py corpus runs on all of them.
+Runs the checks that are not on trial, on some of the clips, mostly one place for each kind of fault and clip;
+build.py corpus runs all of them on all clips.
 """
 
 from collections import defaultdict
@@ -16,7 +17,7 @@ from plumbline.core.testing.plant_bends import bends
 from plumbline.core.testing.plant_marches import marches
 from plumbline.core.testing.plant_pulls import pulls
 from plumbline.core.testing.plant_skates import skates
-from plumbline.core.testing.plants import Case, Clean, Verdict, judge, prepared
+from plumbline.core.testing.plants import Case, Clean, Verdict, judge, prepared, settled
 
 #: Short clips in which each family finds places; those at the end only where a kind is rare.
 CLIPS = {
@@ -45,7 +46,8 @@ class Bench:
 
     def host(self, clip: str, kind: str) -> Clean:
         if (clip, kind) not in self._hosts:
-            self._hosts[clip, kind] = prepared(corpus.proxy(clip) if kind == "keyed" else corpus.at_24(clip))
+            self._hosts[clip, kind] = prepared(
+                corpus.proxy(clip) if kind == "keyed" else corpus.at_24(clip), settled())
         return self._hosts[clip, kind]
 
     def verdicts(self, family: str, kind: str) -> list[tuple[str, Verdict]]:
@@ -60,7 +62,7 @@ class Bench:
                 cases = list(_first_of_each(family, FAMILIES[family](host), counts))
                 for told in {_fault(c) for c in cases}:
                     counts[told] += 1
-                found += [(clip, judge(case, host.result)) for case in cases]
+                found += [(clip, judge(case, host.result, host.checks)) for case in cases]
             self._verdicts[family, kind] = found
         return self._verdicts[family, kind]
 
@@ -165,5 +167,5 @@ def test_small_faults_and_noise_are_never_more_than_low(bench: Bench, kind: str)
 def test_planting_is_the_same_every_time(bench: Bench) -> None:
     host = bench.host("humanoid3d_walk", "captured")
     names = [[c.name for c in family(host)] for family in FAMILIES.values()]
-    again = prepared(corpus.at_24("humanoid3d_walk"))
+    again = prepared(corpus.at_24("humanoid3d_walk"), settled())
     assert names == [[c.name for c in family(again)] for family in FAMILIES.values()]

@@ -1,19 +1,27 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Momentum, ground force and pressure point against pinocchio on random states, and flight against mujoco.
+"""Momentum, ground force and pressure point against pinocchio on random states, flight, what airborne and hard-landing
+read of it against mujoco, and the margin of balance against shapely.
 
 Their answers are kept in weight.npz and flight.npz and, where a library is at hand, asked again.
 """
 
 import importlib.util
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from plumbline.core import body
+from plumbline.core.measures.flights import fitted
 from plumbline.core.measures.mass import Masses
 from plumbline.core.measures.mass_motion import MassMotion, mass_motion_of
+from plumbline.core.measures.support import UNSURE, base
 from plumbline.core.numeric.local_fit import HALF_WINDOW
 from plumbline.core.shot import Character, Shot
+from plumbline.core.study import Study
+from plumbline.core.testing import edit
+from plumbline.core.testing.pivot_walk import smooth
+from plumbline.core.testing.puppet import act
 
 Array = np.ndarray
 HERE = Path(__file__).parent
@@ -94,6 +102,47 @@ def test_nothing_pushes_a_flying_body_at_any_rate(flight, fps):
     assert np.linalg.norm(found.spin[sure] - told, axis=1).max() < 0.03 * np.linalg.norm(told)
     weight = 9.81 * float(found.mass[0])
     assert np.linalg.norm(found.spin_rate[sure], axis=1).max() < 0.012 * weight
+
+
+@pytest.mark.parametrize("fps", (24, 30, 60, 120))
+@pytest.mark.parametrize("flight", range(len(FLIGHT["com"])))
+def test_what_airborne_and_hard_landing_read_of_a_flight_is_mujocos(flight, fps):
+    """Gravity, push, straying and the speed at the end of the parabola, over the whole flight and over its last third:
+    what is left is mujoco's own step."""
+    step = 120 // fps
+    heads, axes = FLIGHT["heads"][flight, ::step], FLIGHT["axes"][flight, ::step]
+    moved = motion(FLIGHT, heads, axes, float(fps), HALF_WINDOW)
+    velocity = FLIGHT["velocity"][flight, ::step]
+    times, last = np.arange(len(heads)) / fps, len(heads) - 1
+    for first in (0, 2 * last // 3 - 1):
+        rows = np.arange(first, last + 1)
+        found = fitted(moved, times, rows, first, last, None, None, 1.0, 1e-4)
+        assert abs(found.pull - 1.0) < 5e-4 and found.push < 5e-4 and found.astray.max() < 2e-5
+        _, speed, half = found.fit
+        np.testing.assert_allclose(speed + 2 * half * (times[last] - found.start), velocity[last], atol=5e-4)
+
+
+def test_the_margin_of_balance_is_shapelys():
+    """How far outside the base the pressure point lies, and the way back, on a body that is carried beyond its feet."""
+    shapely = pytest.importorskip("shapely")
+    from shapely.ops import nearest_points
+    shot = act({}, np.zeros((60, 3)), 24.0)
+    sway = smooth((shot.times - 0.6) / 0.5)[:, None] * [0.30, -0.12, -0.05]
+    c = edit.carry_root(shot.characters[0], sway)
+    found = Study(replace(shot, characters=(c,))).of(base, c)
+    outside = 0
+    for i in np.flatnonzero(found.known):
+        hull = shapely.MultiPoint(found.corners[i][found.there[i]]).convex_hull
+        point = shapely.Point(found.point[i])
+        told = hull.distance(point)
+        assert abs(float(np.hypot(*found.away[i])) - told) < 1e-9
+        sure = UNSURE * float(np.hypot(*(found.point[i] - found.center[i])))
+        assert abs(found.excess[i] - (told - sure)) < 1e-9
+        if told > 1e-6:
+            outside += 1
+            nearest = np.array(nearest_points(hull, point)[0].coords[0])
+            np.testing.assert_allclose(found.point[i] + found.away[i], nearest, atol=1e-9)
+    assert outside > 8 and outside < int(found.known.sum())
 
 
 @pytest.mark.parametrize(("name", "library"), (("weight", "pinocchio"), ("flight", "mujoco")))

@@ -8,9 +8,9 @@ import pytest
 from plumbline.core import body
 from plumbline.core.card import Card
 from plumbline.core.measures.mass import Masses, masses, masses_of, told
-from plumbline.core.measures.mass_skin import SkinMass, weighed
+from plumbline.core.measures.mass_skin import weighed
 from plumbline.core.measures.mass_table import FLESH, pieces_of
-from plumbline.core.shot import SOLE_POINTS, Character
+from plumbline.core.shot import SOLE_POINTS, Character, SkinMass
 from plumbline.core.study import Study
 from plumbline.core.tables.segments import TABLES
 from plumbline.core.testing import edit, puppet

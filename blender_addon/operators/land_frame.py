@@ -1,0 +1,31 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The remedy of one frame that is off its path, carried out on its keys: it goes where the path should land."""
+
+from typing import Any
+
+import bpy
+
+from ...core.remedy import Smooth
+from ..translation import rpt_
+from . import mending_keys
+from .step_notes import active_note
+
+
+def refusal(context: Any) -> str:
+    """Why the active note's frame cannot be moved, or ''."""
+    wanted = rpt_("Choose a note on one frame that is off its path")
+    note, _ = active_note(context)
+    if note is not None and isinstance(note.remedy, Smooth) and len(note.remedy.offsets) > 1:
+        return wanted
+    return mending_keys.refusal(context, Smooth, wanted)
+
+
+class PLUMBLINE_OT_land_frame(mending_keys.MendsKeys, bpy.types.Operator):
+    """Move the one frame to where its path should land, with keys on the controls that the note names, then check
+    again"""
+
+    bl_idname = "plumbline.land_frame"
+    bl_label = "Land Frame"
+    bl_options = {"REGISTER", "UNDO"}
+    refusal = staticmethod(refusal)
+    remedy = Smooth

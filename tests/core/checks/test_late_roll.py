@@ -1,0 +1,82 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""late-roll: silent on walks that roll in time, crouched, in place, slow, fast and backward; finds a foot that stays
+flat by how far the shin leans over it, and its turn peels the heel."""
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+from plumbline.core.measures.peel import peels
+from plumbline.core.remedy import Turn
+from plumbline.core.shot import with_character
+from plumbline.core.study import Study
+from plumbline.core.testing import edit
+from plumbline.core.testing.laws import CheckTest, Planted
+from plumbline.core.testing.pivot_walk import smooth, walk
+from plumbline.core.testing.plant_peels import held_down
+
+SECONDS = 3.2
+#: s at which the left heel leaves in time, and by which it is held down in the faults.
+LEAVES, LATE = 1.6, 0.09
+
+
+def _lowered(fps, ahead=0.0, down=0.03, dip=0.065):
+    """The walk with its hips ahead and low, and lower round the time at which the left foot lifts off: the knee bends
+    as it does before every swing."""
+    shot = walk(fps, seconds=SECONDS).shot
+    c = shot.characters[0]
+    bends = smooth(1 - np.abs(shot.times - LEAVES - 0.16) / 0.3)
+    offset = np.stack([0 * bends, 0 * bends - ahead, -down - dip * bends], -1)
+    return with_character(shot, c, edit.carry_root(c, offset, ["leg.L", "leg.R"]))
+
+
+@cache
+def _late(fps, seconds=LATE):
+    """The walk with one step of the left foot whose heel is held down for longer, and the shin's lean when it leaves,
+    worked out from the joints."""
+    shot = _lowered(fps)
+    c = shot.characters[0]
+    step = next(p for p in Study(shot).of(peels, c) if p.fall.part == "foot.L" and p.fall.span.on / fps > 0.8)
+    late = round(seconds * fps)
+    held = held_down(c, step, step.down, late, max(1, round(fps / 12)))
+    shin = held.head("shin.L") - held.head("foot.L")
+    lean = np.degrees(np.arctan2(-shin[:, 1], shin[:, 2]))
+    leaves = (step.down + late) / fps
+    return with_character(shot, c, held), float(np.interp(leaves + 1 / 24, shot.times, lean)), leaves
+
+
+def _reversed(c):
+    return replace(c, heads=c.heads[::-1], tails=c.tails[::-1], axes=c.axes[::-1], twist_axes=c.twist_axes[::-1])
+
+
+class TestLateRoll(CheckTest):
+    check = "late-roll"
+
+    def clean(self, fps):
+        yield walk(fps).shot
+        yield walk(fps, in_place=True).shot
+        yield walk(fps, pace=0.7).shot
+        yield walk(fps, pace=1.4).shot
+        yield _lowered(fps)
+        yield replace(_lowered(fps, ahead=0.06, down=0.12, dip=0.0), name="crouched")
+        late = _late(fps)[0]
+        yield replace(late, characters=tuple(_reversed(c) for c in late.characters), name="backward")
+
+    def planted(self, fps):
+        shot, lean, at = _late(fps)
+        yield Planted("held down", shot, "foot.L", "low", lean, 2.0, end=at, worst=at)
+
+    def test_a_crouch_leans_as_far_and_is_no_fault(self):
+        shot = _lowered(24.0, ahead=0.06, down=0.12, dip=0.0)
+        c = shot.characters[0]
+        assert not Study(shot).of(peels, c)
+        shin = c.head("shin.L") - c.head("foot.L")
+        standing = c.head("foot.L")[:, 2] < c.head("foot.L")[:, 2].min() + 0.01
+        assert np.degrees(np.arctan2(-shin[standing, 1], shin[standing, 2])).max() > 45.0
+
+    def test_the_remedy_peels_the_heel_about_the_ball(self):
+        shot, _lean, at = _late(24.0)
+        (note,) = self.notes(shot)
+        assert note.trial and isinstance(note.remedy, Turn) and note.remedy.pivot == "ball"
+        assert note.remedy.frames[0] < note.worst and "heel up about its ball" in note.remedy.sentence()
+        assert min(note.remedy.angle) >= 0.0 and note.remedy.angle[0] == note.remedy.angle[-1] == 0.0
+        assert max(note.remedy.angle) > 8.0 and abs(shot.times[note.worst - 1] - at) < 1e-6

@@ -53,6 +53,7 @@ class LateRoll(Check):
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = tuple((f"thigh.{s}", f"shin.{s}", f"foot.{s}") for s in body.SIDES)
     trial = True
+    metric = True  # which pace is a walk hangs on gravity
     limit: ClassVar[Limit] = Limit(45.0, 60.0, 75.0, "deg", COMMON_PRACTICE)
 
     def unjudged(self, study: Study, character: Character) -> str:

@@ -18,6 +18,7 @@ _spec.loader.exec_module(hands)
 def top(height: int) -> tuple[float, float, float, float]:
     """The upper part of the sidebar."""
     bar = hands.region("VIEW_3D", "UI")
+    height = min(height, bar.height)
     return (bar.x, bar.y + bar.height - height, bar.width, height)
 
 
@@ -134,7 +135,7 @@ def steps() -> Iterator[float]:
     x, y = hands.beside()
     hands.window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)  # else a tooltip covers the list
     yield 1.0
-    hands.picture("panel-detail", top(700))
+    hands.picture("panel-detail", top(900))
     after = scene.frame_current
     hands.key("Z", ctrl=True)
     yield 1.5
@@ -167,7 +168,7 @@ def steps() -> Iterator[float]:
         bpy.ops.plumbline.next_note("INVOKE_DEFAULT", True)
     hands.theme("Blender_Light.xml")
     yield from hands.settled()
-    hands.picture("panel-light", top(700))
+    hands.picture("panel-light", top(900))
     with hands.inside():
         bpy.ops.plumbline.remove_markers("INVOKE_DEFAULT", True)
     assert [m.name for m in scene.timeline_markers] == ["mine"]

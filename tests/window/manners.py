@@ -27,7 +27,7 @@ def gray_buttons_say_why(when: str) -> Iterator[float]:
             try:
                 operator("EXEC_DEFAULT")
             except RuntimeError as error:
-                reasons[name] = str(error).strip().splitlines()[0].partition("poll() failed")[2].lstrip(", ")
+                reasons[name] = str(error).strip().splitlines()[0].partition("poll() ")[2]
     silent = [name for name, why in reasons.items() if not why or "context is incorrect" in why]
     assert not silent, f"these say nothing about why they are gray: {silent}"
     hands.say(f"{when}: {len(reasons)} commands are gray, each says why, as {sorted(set(reasons.values()))[0]!r}")

@@ -67,7 +67,8 @@ def marks_answer_the_mouse() -> Iterator[float]:
     yield 0.3
     move(x, y)
     yield 1.2
-    assert strips.hovered_note() is note, f"the mouse lies on {strips.hovered_note()}"
+    under = strips.hovered_note()
+    assert under is note, f"the mouse lies on {under and under.text!r}"
     hands.picture("marks-hover", timeline_box())
     hands.press(round(x), round(y))
     yield 0.8

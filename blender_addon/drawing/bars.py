@@ -124,16 +124,13 @@ class Picture:
         return self._corners[: self._count], self._colors[: self._count]
 
     def hit(self, x: float, y: float, slack: float) -> int:
-        """The place in the table of the bar under a pixel, the shortest where several lie there, or -1."""
-        h = self.hits
-        if not len(h):
-            return -1
-        inside = np.flatnonzero(
-            (x >= h[:, 0] - slack) & (x <= h[:, 2] + slack) & (y >= h[:, 1] - slack) & (y <= h[:, 3] + slack)
-        )
-        if not len(inside):
-            return -1
-        return int(self.who[inside[np.argmin((h[:, 2] - h[:, 0])[inside])]])
+        """The place in the table of the bar that is seen under a pixel, else of one within ``slack`` of it, or -1."""
+        left, bottom, right, top = self.hits.T
+        for room in (0.0, slack):
+            under = (x >= left - room) & (x <= right + room) & (y >= bottom - room) & (y <= top + room)
+            if under.any():
+                return int(self.who[np.flatnonzero(under)[-1]])  # the last drawn lies above the others
+        return -1
 
 
 @dataclass(frozen=True)

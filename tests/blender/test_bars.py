@@ -155,6 +155,14 @@ def test_a_bar_has_its_keyline_and_the_hovered_one_a_frame():
     assert len(boxes(bars.rail(table, AXIS, hover=0), PAPER, 0.80)) >= 2
 
 
+def test_the_mouse_finds_the_bar_that_is_seen():
+    """A long low bar lies over the top of a short high one, which is seen below it."""
+    notes = [note(30, 40, Severity.HIGH), note(10, 60, Severity.LOW)]
+    picture = bars.rail(bars.table(notes), AXIS)
+    x, top = float(AXIS.x(35)), AXIS.height - 1
+    assert picture.hit(x, top - 1.5, 2.0) == 1 and picture.hit(x, top - 6.0, 2.0) == 0
+
+
 def test_no_notes_draw_nothing():
     for made in (bars.rail(bars.table([]), AXIS), bars.rows(bars.table([]), TALL)):
         assert len(made.arrays()[0]) == 0 and made.hit(10, 10, 2) == -1

@@ -33,6 +33,7 @@ class PLUMBLINE_PG_row(bpy.types.PropertyGroup):
     number: IntProperty()  # type: ignore[valid-type]
     frame: IntProperty()  # type: ignore[valid-type]
     place: StringProperty()  # type: ignore[valid-type]
+    brief: StringProperty()  # type: ignore[valid-type]
     who: StringProperty()  # type: ignore[valid-type]
     amount: StringProperty()  # type: ignore[valid-type]
     lane: StringProperty()  # type: ignore[valid-type]
@@ -160,7 +161,7 @@ def fill_rows(scene: Any) -> None:
 
 def _fill(row: Any, uid: str, number: int, note: Note, several: bool) -> None:
     row.scene, row.number, row.frame = uid, number, note.worst
-    row.place, row.who = words.place(note), note.character if several else ""
+    row.place, row.brief, row.who = words.place(note), words.brief(note), note.character if several else ""
     row.amount, row.lane, row.severity, row.trial = words.amount(note), note.lane, note.severity.value, note.trial
     row.aside = note.set_aside is not None
 

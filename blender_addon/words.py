@@ -3,7 +3,7 @@
 
 from collections.abc import Iterable
 
-from ..core.body import PARTS, mirror, spoken
+from ..core.body import PARTS, mirror, side, spoken
 from ..core.note import Note
 
 _DEGREE = "\N{DEGREE SIGN}"
@@ -48,6 +48,14 @@ def place(note: Note) -> str:
     if other != note.part and other in note.parts:
         return f"Both {_several(spoken(note.part).partition(' ')[2])}"
     return spoken(note.part).capitalize()
+
+
+def brief(note: Note) -> str:
+    """``place`` for the narrow list: 'Foot L', 'Both shins', '"Lantern"'."""
+    told = place(note)
+    if note.part not in PARTS or not side(note.part) or told.startswith("Both "):
+        return told
+    return f"{spoken(note.part).partition(' ')[2].capitalize()} {side(note.part)}"
 
 
 def title(note: Note) -> str:

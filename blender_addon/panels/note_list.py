@@ -34,7 +34,7 @@ class PLUMBLINE_UL_notes(bpy.types.UIList):
         frame.alignment = "RIGHT"
         frame.label(text=str(item.frame), translate=False)
         row.separator(factor=0.6)
-        row.label(text=item.place, translate=False)
+        row.label(text=item.brief, translate=False)
         if item.aside or item.trial:
             row.label(text="", icon="HIDE_ON" if item.aside else "EXPERIMENTAL")
         last = row.row()
@@ -55,7 +55,7 @@ class PLUMBLINE_UL_notes(bpy.types.UIList):
             if row.scene == uid
             and row.number < len(notes)
             and passing.passes(notes[row.number])
-            and word in f"{row.place} {row.who}".casefold()
+            and word in f"{row.place} {row.brief} {row.who}".casefold()
             else 0
             for row in rows
         ]

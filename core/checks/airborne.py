@@ -105,7 +105,7 @@ class Airborne(Check):
         text = f"{_WORDS[kind].format(self._number(kind, measured))} in the air from frame {frames[0]} to {frames[1]}"
         others = [_AND[face[0]].format(self._number(face[0], face[1])) for _, _, face in passed
                   if face[0] != kind and not strayed]
-        text = "; ".join([text, *others, told(study, character)])
+        text = "; ".join([text, *others]) + told(study, character)
         yield self.note(
             study, character, "pelvis", (flight.first, flight.last), _worst(flight, kind),
             severity=severity, measured=measured, limit=limit.step(severity), unit=limit.unit, source=limit.source,

@@ -125,8 +125,8 @@ class HardLanding(Check):
             text += "; no gravity makes its flight, so never more than low"
         remedy, path = _give(study, character, impact, moved)
         return self.note(
-            study, character, "pelvis", (first, last), near, severity=severity, measured=impact.force, text=f"{text}; "
-            f"{told(study, character)}", remedy=remedy, evidence=_evidence(shot, moved, impact, path),
+            study, character, "pelvis", (first, last), near, severity=severity, measured=impact.force,
+            text=text + told(study, character), remedy=remedy, evidence=_evidence(shot, moved, impact, path),
             kind="landing" if impact.sign > 0 else "push-off",
             keys=keys_in(character, ("pelvis",), shot.frame(first), shot.frame(last)))
 

@@ -57,6 +57,6 @@ class OffBalance(Check):
                 study, character, "pelvis", (found.span.first, found.span.last), found.span.worst,
                 severity=found.severity, measured=found.measured, limit=found.limit,
                 text=f"The body leans {100 * found.measured:.0f} cm beyond what stands and does not fall, from frame "
-                     f"{found.frames[0]} to {found.frames[1]}; {told(study, character)}",
+                     f"{found.frames[0]} to {found.frames[1]}{told(study, character)}",
                 remedy=found.remedy, evidence=found.evidence, kind="leans",
                 keys=keys_in(character, ("pelvis",), *found.frames))

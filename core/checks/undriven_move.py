@@ -55,6 +55,6 @@ class UndrivenMove(Check):
                 study, character, "pelvis", (found.span.first, found.span.last), found.span.worst,
                 severity=found.severity, measured=found.measured, limit=found.limit,
                 text=f"Nothing drives the body from frame {found.frames[0]} to {found.frames[1]}: its motion needs a "
-                     f"push {100 * found.measured:.0f} cm beyond what stands; {told(study, character)}",
+                     f"push {100 * found.measured:.0f} cm beyond what stands{told(study, character)}",
                 remedy=found.remedy, evidence=found.evidence, kind="undriven",
                 keys=keys_in(character, ("pelvis",), *found.frames))

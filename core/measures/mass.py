@@ -207,9 +207,11 @@ def masses(study: Study, character: Character) -> Masses:
 
 
 def told(found: Masses) -> str:
-    """What the masses are from, as a clause for a note."""
+    """What the masses are from, as a clause for a note; '' where they are those that people have on the mean."""
     if found.why:
         return found.why
+    if found.source == MEAN.source and not found.typed:
+        return ""
     names = ", ".join(body.spoken(part) for part in found.typed)
     text = f"masses by {found.source}" + (f" ({names} typed)" if names else "")
     return f"{text}, so never more than low" if found.guessed else text

@@ -229,8 +229,8 @@ def mass_motion(study: Study, character: Character) -> MassMotion | None:
 
 
 def told(study: Study, character: Character) -> str:
-    """What the masses are from, and what is held, as a clause for a note."""
+    """What the masses are from, where they are not people's mean, and what is held, as the end of a note's sentence."""
     loads = study.of(held_loads, character)
     text = mass_told(study.of(masses, character))
     things = body.in_a_row([f"{load.name} ({load.mass:.3g} kg)" for load in loads]) if loads else ""
-    return f"{text}, with {things} held" if things else text
+    return "".join(f"; {clause}" for clause in (text, f"with {things} held" if things else "") if clause)

@@ -34,7 +34,8 @@ def test_the_button_fills_the_list(rig: Any) -> None:
     assert [n.severity.rank for n in checked().notes] == sorted(
         (n.severity.rank for n in checked().notes), reverse=True
     )
-    assert next(r for r in rows if r.number == checked().notes.index(note)).place == "Left shin"
+    row = next(r for r in rows if r.number == checked().notes.index(note))
+    assert (row.place, row.brief) == ("Left shin", "Shin L")
     check()
     assert len(rows) == len(checked().notes), "a second check doubles the rows"
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from plumbline.core.measures.mass import masses_of
 from plumbline.core.measures.mass_held import held, loads
-from plumbline.core.measures.mass_motion import mass_motion_of
+from plumbline.core.measures.mass_motion import mass_motion_of, told
 from plumbline.core.numeric import rotation as rot
 from plumbline.core.shot import Prop, Shot
 from plumbline.core.study import Study
@@ -87,6 +87,9 @@ def test_what_is_carried_moves_the_plumb_line():
     carried = loads(shot, found, {"lantern": 5.0, "other lantern": 50.0})
     assert [load.name for load in carried] == ["lantern"]
     assert loads(shot, found, {}) == []
+    assert told(Study(shot), c) == ""
+    weighed = replace(shot, props=tuple(replace(p, mass=5.0) for p in shot.props))
+    assert told(Study(weighed), c) == "; with lantern (5 kg) held"
     weights = masses_of(c)
     with_it, without = (mass_motion_of(shot, c, weights, some) for some in (carried, ()))
     i = int(2.0 * 24)

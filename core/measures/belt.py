@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..need import NOTHING
+from ..numeric.rotation import dot
 from ..numeric.spans import spans
 from ..shot import SOLE_POINTS, Character
 from ..study import Study, measure
@@ -50,8 +51,9 @@ def belt(study: Study, character: Character) -> Belt:
         return Belt(zero, 0.0, False, (), "")
     u = t.speed
     e1, e2 = _plane(t.up)
-    along_each = (t.steps.reshape(-1, 3) @ np.stack([e1, e2, t.up], -1)).T.reshape(3, *t.steps.shape[:2])
-    flat, rise = along_each[:2] / t.dt[:, None], along_each[2] / t.dt[:, None]  # rows of memory: (2, D - 1, S)
+    # written out: numpy's own product of so many rows wakes threads, which spin beside what runs next
+    flat = np.stack([dot(t.steps, e) for e in (e1, e2)]) / t.dt[:, None]  # rows of memory: (2, D - 1, S)
+    rise = dot(t.steps, t.up) / t.dt[:, None]
     height = np.maximum(t.height[:-1], t.height[1:])
     weight = np.exp(-(height / (LOW * t.leg)) ** 2 - (rise / (QUIET * u)) ** 2)
     # what weighs less is lost to the sums' rounding

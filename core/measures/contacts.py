@@ -124,7 +124,7 @@ def _elsewhere(character: Character, t: Tread) -> Array:
     large = max(t.leg, LEG_OF_HEIGHT * character.height)
     reach = np.array([CARRIES[body.base(part)] * (t.leg if body.base(part) in ("shin", "pelvis") else large)
                       for part in parts])
-    heights = np.tensordot(t.up, heads, 1)
+    heights = dot(np.moveaxis(heads, 0, -1), t.up)  # numpy's tensordot wakes threads, which spin beside what follows
     for k, side in enumerate(t.sides):
         mine = [body.base(part) != "shin" or body.side(part) == side for part in parts]
         out[:, k] = (heights[mine] < floors[:, k] + reach[mine, None]).any(0)

@@ -127,6 +127,19 @@ def test_no_thread_goes_on_behind_a_review(skin: int) -> None:
     assert min(behind() for _ in range(4)) < 0.005
 
 
+def test_no_thread_spins_beside_the_checks() -> None:
+    """Of a longer shot too: what the checks cost is what this thread spends on them."""
+    judged = chosen(list(timing.FOUNDING))
+    shot = sweep_now(scenes.build("long", Size(1_000)), Request(needs=needs_of(judged)))
+
+    def others() -> float:
+        started = time.process_time() - time.thread_time()
+        finish(shot, judged)
+        return time.process_time() - time.thread_time() - started
+
+    assert min(others() for _ in range(3)) < 0.005
+
+
 def test_a_slow_review_would_be_seen() -> None:
     """The guard is no rubber stamp: a review that sweeps the whole scene as well is over any of these limits."""
     scene = scenes.build("light", Size(60))

@@ -21,8 +21,10 @@ from .strips import axis_of
 
 @dataclass(frozen=True)
 class _Built:
-    """What one region shows: the chart, the words with the left ends of their feet, and the ground of the names."""
+    """What one region shows: the chart, the words with the left ends of their feet, and the ground of the names. of:
+    what it was made from, kept so that no other takes its id."""
 
+    of: Any
     key: Any
     chart: Triangles
     ground: Triangles
@@ -72,7 +74,7 @@ def _draw() -> None:
     if built is None or built.key != key:
         if len(_built) > 64:  # regions that are gone
             _built.clear()
-        built = _built[place] = _build(key, chart_rows.rows(chart, axis), axis.unit)
+        built = _built[place] = _build(chart, key, chart_rows.rows(chart, axis), axis.unit)
     gpu.state.blend_set("ALPHA")
     built.chart.draw()
     for letter, x in built.words:
@@ -85,7 +87,7 @@ def _draw() -> None:
     gpu.state.blend_set("NONE")
 
 
-def _build(key: Any, picture: bars.Picture, u: float) -> _Built:
+def _build(of: Any, key: Any, picture: bars.Picture, u: float) -> _Built:
     ground, words = bars.Picture(), []
     for letter in picture.letters:
         wide = text_width(letter.text, letter.size)
@@ -93,4 +95,4 @@ def _build(key: Any, picture: bars.Picture, u: float) -> _Built:
         if not letter.x:
             box = (2 * u, letter.y - 2 * u, 2 * _MARGIN * u + wide, letter.y + 10 * u)
             ground.rectangles(np.array([box]), (*KEY, 0.80))
-    return _Built(key, Triangles(*picture.arrays()), Triangles(*ground.arrays()), tuple(words))
+    return _Built(of, key, Triangles(*picture.arrays()), Triangles(*ground.arrays()), tuple(words))

@@ -44,7 +44,8 @@ class LateRoll(Check):
     sideways), crouches, hips under 0.88 of the leg over the ankle, or the other foot does not come down ahead round the
     lift-off; the shot cuts the step; the body lies.
     Cannot see: a heel late by 2 frames of 24 in half of the steps and by 3 in two of ten: steps differ as much by
-    themselves. On trial for that: the weakest measure of its lane.
+    themselves. On trial for that, and since its steps were chosen with all clips in view and late heels are planted in
+    two clips alone.
     Remedy: peel the heel about the ball from the frame at which people's steps do.
     """
 

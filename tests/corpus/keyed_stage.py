@@ -159,15 +159,19 @@ def _sparse_turn(
     clean: Character, part: str, before: Array, after: Array, frames: Array
 ) -> tuple[list[Column], Array] | None:
     """The clip's own keys of the part's turn in the rig's terms, and their values (F, 4) on every frame."""
-    keys = clean.keys
-    if keys is None:
-        return None
-    bone = clean.bones[clean.index[part]]
-    rows = [i for i, ch in enumerate(keys.channels) if ch.bone == bone and ch.path.endswith("rotation_quaternion")]
-    if len(rows) != 4:
+    keys, rows = clean.keys, _own_rows(clean, part, "rotation_quaternion", 4)
+    if keys is None or not rows:
         return None
     mapped = _left(_quaternion(before[None])[0]) @ _right(_quaternion(after[None])[0])
     return _mapped(keys, rows, mapped), np.stack([evaluate(keys, i, frames) for i in rows], 1) @ mapped.T
+
+
+def _own_rows(clean: Character, part: str, path: str, count: int) -> list[int]:
+    """The clip's own channels of the part's property, where all of them are keyed; else none."""
+    bone = clean.bones[clean.index[part]]
+    channels = clean.keys.channels if clean.keys is not None else ()
+    rows = [i for i, ch in enumerate(channels) if ch.bone == bone and ch.path.endswith(path)]
+    return rows if len(rows) == count else []
 
 
 def _mapped(keys: Keys, rows: list[int], matrix: Array) -> list[Column]:
@@ -244,12 +248,8 @@ def _aside(c: Character, part: str, above: str, rest: dict[str, Array]) -> Array
 
 
 def _sparse_place(clean: Character, part: str, own: Array) -> list[Column] | None:
-    keys = clean.keys
-    if keys is None:
-        return None
-    bone = clean.bones[clean.index[part]]
-    rows = [i for i, ch in enumerate(keys.channels) if ch.bone == bone and ch.path.endswith("location")]
-    if len(rows) != 3:
+    keys, rows = clean.keys, _own_rows(clean, part, "location", 3)
+    if keys is None or not rows:
         return None
     columns = _mapped(keys, rows, own[:3, :3].T)
     origin = own[:3, :3].T @ own[:3, 3]

@@ -343,12 +343,15 @@ def demo(words: list[str]) -> int:
 
 
 def corpus(words: list[str]) -> int:
-    """Run the checks over real motion and print found, missed and false notes ([--more DIR] [--only TEXT])."""
+    """Run the checks over real motion and print found, missed and false notes, and the table of rigs ([--more DIR])."""
     present("tests/corpus/run.py")
     python = favorite()
     fetch_clips(python)
     # as a module: it shares its skinned figures with the tests
-    return subprocess.call([python, "-m", "tests.corpus.run", *words], cwd=HOME)
+    code = subprocess.call([python, "-m", "tests.corpus.run", *words], cwd=HOME)
+    if {"--only", "--planted"} & set(words):  # a part of it
+        return code
+    return script("tests/corpus/rigs.py", [*words, "--write"], python) or code
 
 
 def bench(words: list[str]) -> int:

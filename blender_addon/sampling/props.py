@@ -137,7 +137,7 @@ class Things:
             axes=np.broadcast_to(unscaled(world[:, :3, :3]), (frames, 3, 3)),
             size=float(np.linalg.norm(size)),
             keys=keys_of([object], self.scene),
-            mass=_mass(object),
+            mass=told_mass(object),
         )
 
     def _underfoot(
@@ -243,7 +243,7 @@ def _things(scene: Any, remarks: list[str]) -> Iterator[_Thing]:
     for object in scene.objects:
         remarks.extend(_false_marks(object))
         prop, ground = _mark(object, PROP), _mark(object, GROUND)
-        if prop is None and _mass(object):
+        if prop is None and told_mass(object):
             prop = True
         group = (
             object.type == "EMPTY"
@@ -288,11 +288,11 @@ def _false_marks(object: Any) -> Iterator[str]:
         if value is not None and _said(object, name) is None:
             shown = repr(value) if isinstance(value, (str, int, float)) else "no number"
             yield f"{object.name} is not taken as marked: its property {name} is {shown}, not true or false"
-    if object.get(MASS) is not None and not _mass(object):
+    if object.get(MASS) is not None and not told_mass(object):
         yield f"{object.name} has no weight: its property {MASS} is no number above zero"
 
 
-def _mass(object: Any) -> float:
+def told_mass(object: Any) -> float:
     """Kilograms that the object's own property tells, 0 where it tells none."""
     value = object.get(MASS)
     told = isinstance(value, (int, float)) and not isinstance(value, bool) and 0 < value < float("inf")
@@ -302,7 +302,7 @@ def _mass(object: Any) -> float:
 def is_thing(object: Any) -> bool:
     """Whether a person has said that the object is a prop, be it by its weight: no part of a body, whatever carries
     it."""
-    return bool(_said(object, PROP)) or _said(object, PROP) is None and _mass(object) > 0
+    return bool(_said(object, PROP)) or _said(object, PROP) is None and told_mass(object) > 0
 
 
 def _mark(object: Any, name: str) -> bool | None:

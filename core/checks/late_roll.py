@@ -27,7 +27,7 @@ from ..study import Study
 
 Array = np.ndarray
 
-#: Of the leg: the remedy peels the heel from where the body is so far past the ball, as steps of people do in the middle.
+#: Of the leg: the remedy peels the heel from where the body is so far past the ball, as people do in the middle.
 PEELS = 0.2
 #: Degrees by which the picture shows it peeled.
 SHOWN = 16.0

@@ -132,7 +132,8 @@ def walks(more: Path | None) -> Iterator[tuple[str, Shot]]:
 def page(best: dict[tuple[str, bool, str, str, bool], tuple[float, str]], loud: list[str],
          tallies: list[Tally]) -> str:
     out = ["# Standing feet: clean maximum beside limit", "",
-           "Written by `python -m tests.corpus.feet DIR`. In legs, of `thin-support` in seconds. Ground: a mesh that captured and keyed clips are set down on, and that hand-keyed ones are given "
+           "Written by `python -m tests.corpus.feet DIR`. In legs, of `thin-support` in seconds. Ground: a mesh that "
+           "captured and keyed clips are set down on, and that hand-keyed ones are given "
            "at z = 0.", "",
            "| check | ground | face | low / medium / high | clips | largest, chosen on | largest, held back | where |",
            "| --- | --- | --- | --- | --- | --- | --- | --- |"]

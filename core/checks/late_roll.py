@@ -28,7 +28,7 @@ from ..study import Study
 Array = np.ndarray
 
 #: Of the leg: the remedy peels the heel from where the body is so far past the ball, as people do in the middle.
-PEELS = 0.2
+PEELS = 0.14
 #: Degrees by which the picture shows it peeled.
 SHOWN = 16.0
 _BALL = SOLE_POINTS.index("ball")
@@ -42,7 +42,7 @@ class LateRoll(Check):
     Measures: how far the center of mass is past the ball of the foot, along the way that the body goes, on the last
     frame on which the heel is down: on which the sole's pitch is within 10 degrees of that of the stance. How far the
     shin leans over the foot by then is told beside it. Masses by a table or the card.
-    Limit: 0.26 low, 0.42 medium, 0.60 high, of the leg: 22, 36 and 51 cm on an adult; common practice, no source.
+    Limit: 0.25 low, 0.42 medium, 0.60 high, of the leg: 21, 36 and 51 cm on an adult; common practice, no source.
     Walks that chose them, captured and beside force plates, reach 0.20 in the middle and 0.25 at most; of those held
     back, steps over ground that the scene does not show reach 0.33.
     Silent when: the body does not walk ahead (slower than 0.15 of the square root of gravity times leg, backward or
@@ -60,7 +60,7 @@ class LateRoll(Check):
     trial = True
     metric = True  # which pace is a walk hangs on gravity
     #: In leg lengths; a note's limit is this times the character's leg, in meters.
-    limit: ClassVar[Limit] = Limit(0.26, 0.42, 0.60, "m", COMMON_PRACTICE)
+    limit: ClassVar[Limit] = Limit(0.25, 0.42, 0.60, "m", COMMON_PRACTICE)
 
     def unjudged(self, study: Study, character: Character) -> str:
         return unjudged(study, character, "how far the body is over its foot is not known")

@@ -35,7 +35,7 @@ CATCHES = 2
 SINKS = (0.0, 0.01, 0.02, 0.03, 0.04, 0.05)
 EASES = 0.3
 #: The leg is never pulled straighter than this share of its length.
-REACH = 0.9995
+REACH = 0.995
 _BALL = SOLE_POINTS.index("ball")
 
 

@@ -6,7 +6,8 @@ from typing import Any
 import bpy
 
 from .. import session
-from ..sampling.props import GROUND, MASS, PROP, told_mass
+from ..sampling.props import GROUND, PROP
+from ..sampling.weights import MASS, told_mass
 from ..translation import rpt_
 from .refusing import Refusing
 

@@ -13,7 +13,7 @@ from ...core.tables.joint_ranges import RANGES
 from .. import limit_arcs, session, settings
 from ..cards import shown_card, shown_character
 from ..operators.card_limits import limit_of
-from ..sampling.props import told_mass
+from ..sampling.weights import told_mass
 from ..translation import iface_
 from .sidebar import _Sidebar
 from .wrapped import sentence

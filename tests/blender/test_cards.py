@@ -6,13 +6,14 @@ from math import radians
 from typing import Any
 
 import bpy
+import numpy as np
 import pytest
 from plumbline.blender_addon import edited_frames, handlers, mending, preferences, session, settings
 from plumbline.blender_addon.cards import shown_character
 from plumbline.blender_addon.operators.card_limits import limit_of, limited
 from plumbline.blender_addon.sampling.kept_cards import CARD_PROPERTY, SCENE_PROPERTY, text_of
 from plumbline.blender_addon.sampling.probe import probe
-from plumbline.blender_addon.sampling.props import MASS
+from plumbline.blender_addon.sampling.weights import MASS
 from plumbline.core.card import Card
 from plumbline.core.tables.joint_ranges import BY_NAME
 
@@ -162,7 +163,11 @@ def test_a_weight_makes_a_prop_is_taken_back_and_undone(rig: Any) -> None:
     bpy.ops.ed.undo_push(message="a lantern")
     assert bpy.ops.plumbline.set_weight("EXEC_DEFAULT", kilograms=2.5) == {"FINISHED"}
     assert session.of(bpy.context.scene).edit is not None, "what was measured without it is stale"
-    assert [(p.name, p.mass) for p in check().shot.props] == [("Lantern", 2.5)]
+    for vertex in lantern.data.vertices:
+        vertex.co.z += 1.0
+    found, = check().shot.props
+    assert (found.name, found.mass) == ("Lantern", 2.5)
+    np.testing.assert_allclose(found.weight_at, found.origin + [0, 0, 1], atol=1e-6)
     bpy.ops.ed.undo_push(message="Set Weight")
     bpy.ops.ed.undo()
     assert MASS not in bpy.data.objects["Lantern"]

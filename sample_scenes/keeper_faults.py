@@ -163,7 +163,7 @@ def _stuck(rig):
 
 def _landing(rig):
     """He takes the hand down, hops as gravity has it, and lands with hardly any give."""
-    high, air = .295, (LANDS - LEAVES) / keeper_shot.FPS
+    high, air = .27, (LANDS - LEAVES) / keeper_shot.FPS
     x, y, top = .086, -.953, 2 * keeper_shot.RISE
     keeper_shot.key(rig, "torso", "location", [
         (194, x, y, .313), (201, x, y, .14), (LEAVES, x, y, high), (LANDS, x, y, high), (LANDS + 1, x, y, high - .018), (228, x, y, .30)])

@@ -8,7 +8,7 @@ import numpy as np
 from . import body
 from .character import Character
 from .numeric.rotation import exp, turned
-from .remedy import Drift, Move, Remedy, Settle, Smooth
+from .remedy import Drift, Give, Move, Remedy, Settle, Smooth
 from .shot import Shot
 
 Array = np.ndarray
@@ -29,7 +29,7 @@ def offsets_of(remedy: Remedy, shot: Shot, character: Character) -> list[Offset]
     """What the remedy moves, from the root outward; nothing of a remedy of another kind."""
     if isinstance(remedy, Settle):
         found = [Offset(t, remedy.frames[0], np.array(o)) for t, o in zip(remedy.targets, remedy.offsets, strict=True)]
-    elif isinstance(remedy, Smooth):
+    elif isinstance(remedy, (Smooth, Give)):
         found = [Offset(remedy.target, remedy.frames[0], np.array(remedy.offsets))]
     elif isinstance(remedy, Drift):
         found = [_drifting(remedy, part, shot, character) for part in remedy.targets if character.has(part)]

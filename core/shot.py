@@ -44,7 +44,8 @@ Array = np.ndarray
 @dataclass(frozen=True)
 class Prop:
     """A thing that moves or is moved: origin (F, 3), axes (F, 3, 3); why it was taken for a prop; mass kg, 0 where
-    nobody told it."""
+    nobody told it; center (F, 3): the middle of the room that its mesh takes up, None where nobody told its mass or no
+    mesh encloses any."""
 
     name: str
     why: str
@@ -53,9 +54,16 @@ class Prop:
     size: float = 0.0
     keys: Keys | None = None
     mass: float = 0.0
+    center: Array | None = None
+
+    @property
+    def weight_at(self) -> Array:
+        """(F, 3) where its weight acts: its center, its origin where that is not known."""
+        return self.origin if self.center is None else self.center
 
     def __post_init__(self) -> None:
         freeze(self, "origin", (None, 3))
+        freeze(self, "center", (len(self.origin), 3))
         freeze(self, "axes", (len(self.origin), 3, 3))
 
 

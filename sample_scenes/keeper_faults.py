@@ -14,6 +14,10 @@ from . import keeper_shot
 
 #: Turn of the hand's control, degrees; the hand hangs in it at rest.
 WRIST = 52
+#: The last frame of this take, which goes on after the clean one.
+LAST = 280
+#: The hop at its end: frames of take-off and landing, between them a parabola that gravity draws.
+LEAVES, LANDS = 206, 216
 #: Turn of the heel's control that lifts the toes, degrees.
 TOES = -22
 
@@ -44,7 +48,9 @@ PLANTED = (
     Fault("slip", "foot.L", "medium", 142, 156, 155, 1, "the standing foot drifts 5 cm backward"),
     Fault("uneven-spacing", "hand.R", "medium", 157, 159, 158, 0, "one frame of the right hand's way up lags by 60 percent of a step"),
     Fault("overextension", "forearm.R", "medium", 164, 192, 189, 18, "the hand's goal is pulled 6 percent of the arm out of its reach"),
-    Fault("tangent", "thigh.L", "medium", 150, 192, 171, 21, "the lantern kisses the outline of the left thigh"),
+    Fault("hard-landing", "pelvis", "medium", 215, 222, 216, 1, "a hop of 20 cm is stopped within one frame"),
+    Fault("off-balance", "pelvis", "medium", 250, 280, 262, 5, "the hips hang back behind the heels and he does not fall"),
+    Fault("tangent", "thigh.L", "medium", 150, 199, 174, 24, "the lantern kisses the outline of the left thigh"),
 )
 
 
@@ -64,6 +70,8 @@ def plant(rig):
     _kink(rig)
     _stuck(rig)
     _uneven(rig)
+    _landing(rig)
+    _lean(rig)
 
 
 def _wrist(rig):
@@ -153,6 +161,45 @@ def _stuck(rig):
         keeper_shot.key(rig, bone, "rotation_euler", [(row[0], *(math.radians(v) for v in row[k:k + 3])) for row in STUCK])
 
 
+def _landing(rig):
+    """He takes the hand down, hops as gravity has it, and lands with hardly any give."""
+    high, air = .27, (LANDS - LEAVES) / keeper_shot.FPS
+    x, y, top = .086, -.953, 2 * keeper_shot.RISE
+    keeper_shot.key(rig, "torso", "location", [
+        (194, x, y, .313), (201, x, y, .14), (LEAVES, x, y, high), (LANDS, x, y, high), (LANDS + 1, x, y, high - .018), (228, x, y, .30)])
+    for bone, place in (("foot_ctrl.L", (.10, -.75)), ("foot_ctrl.R", (.05, -1.0))):
+        keeper_shot.key(rig, bone, "location", [(LEAVES, *place, top), (LANDS, *place, top)])
+    for bone in ("torso", "foot_ctrl.L", "foot_ctrl.R"):
+        _thrown(_places(rig, bone)[2], 9.81 / 2 * air / keeper_shot.FPS)
+    keeper_shot.key(rig, "hand_ctrl.R", "location", [(193, .072, -.327, .927), (204, -.04, -.20, .30), (214, -.06, -.16, .12), (226, -.03, -.10, .05), (243, -.025, -.06, .045), (LAST, -.04, -.15, .09)])
+    keeper_shot.key(rig, "hand_ctrl.L", "location", [(193, .05, -.084, .10), (200, .12, -.11, .10), (206, .15, -.13, .10), (226, .13, -.11, .10), (244, .14, -.13, .105), (LAST, .135, -.12, .10)])
+    for bone, rows in (("chest", ((203, 6, -3, -1), (213, -2, -2, 0), (222, 7, -1, 0), (240, 2, -3, -1), (256, 4, -2, 0), (LAST, 3, -3, 0))),
+                       ("head", ((199, -4, 4, 0), (210, -8, 6, 0), (220, 2, 3, 0), (236, -4, -6, 1), (250, -2, 2, 0), (264, -5, 8, 0), (LAST, -5, 8, 0)))):
+        keeper_shot.key(rig, bone, "rotation_euler", [(f, *(math.radians(v) for v in turn)) for f, *turn in rows])
+    keeper_shot.key(rig, "hand_ctrl.R", "rotation_euler", [(193, math.radians(-141), 0, 0), (207, math.radians(-40), 0, 0), (218, 0, 0, 0), (246, math.radians(-3), 0, 0), (LAST, math.radians(2), 0, 0)])
+
+
+def _thrown(curve, slope):
+    """Between take-off and landing the curve is a parabola, which leaves and comes in by so much a frame."""
+    third = (LANDS - LEAVES) / 3
+    for point in curve.keyframe_points:
+        if round(point.co.x) in (LEAVES, LANDS):
+            point.handle_left_type = point.handle_right_type = "FREE"
+            up = slope if round(point.co.x) == LEAVES else -slope
+            x, y = point.co
+            if round(x) == LEAVES:
+                point.handle_right = x + third, y + third * up
+            else:
+                point.handle_left = x - third, y - third * up
+    curve.update()
+
+
+def _lean(rig):
+    """The hips go back over nothing, slowly, and stay there."""
+    back = .31
+    keeper_shot.key(rig, "torso", "location", [(264, .086 - .77 * back, -.953 + .64 * back, .275), (LAST, .086 - .77 * back, -.95 + .64 * back, .275)])
+
+
 def _places(rig, bone):
     """The three curves of a control's location."""
     path = f'pose.bones["{bone}"].location'
@@ -181,6 +228,7 @@ def build():
     """Builds the faulty take in the open, empty file and returns the keeper's armature."""
     rig = keeper_shot.build()
     plant(rig)
+    bpy.context.scene.frame_end = LAST
     bpy.context.scene.frame_set(keeper_shot.FIRST)
     return rig
 
@@ -193,7 +241,7 @@ def page():
         "# The sample shots\n\n"
         "A lighthouse keeper climbs two steps with his lantern, turns, and reaches up to the lamp: "
         f"frames {keeper_shot.FIRST} to {keeper_shot.LAST} at {keeper_shot.FPS} frames a second, keyed by a script on a rig of our own "
-        "(sample_scenes/keeper_shot.py). The clean take raises no note. The faulty take has fourteen faults, "
+        f"(sample_scenes/keeper_shot.py). The clean take raises no note. The faulty take goes on to frame {LAST} and has {len(PLANTED)} faults, "
         "and a review finds these and no others (tests/blender/test_sample_shots.py):\n\n"
         "| check | part | severity | inside frames | worst | what was done |\n|---|---|---|---|---|---|\n"
         f"{rows}\n")

@@ -76,3 +76,26 @@ class PLUMBLINE_OT_set_height(_OnCharacter, bpy.types.Operator):
         if done == {"FINISHED"} and checked is not None:
             session.with_height(checked, character.name, self.height)
         return done
+
+
+class PLUMBLINE_OT_set_preset(_OnCharacter, bpy.types.Operator):
+    """Say how far the figure's style goes from life: limits of weight move, what is measured stays"""
+
+    bl_idname = "plumbline.set_preset"
+    bl_label = "Set Style"
+
+    preset: bpy.props.EnumProperty(  # type: ignore[valid-type]
+        name="Style",
+        items=(
+            ("NONE", "As in Life", "Limits as people move"),
+            ("grounded", "Grounded", "Poses and hits are pushed, gravity is that of life"),
+            ("bouncy", "Bouncy", "Gravity is played with: bodies hang, snap down and roll over their edges"),
+        ),
+    )
+
+    def execute(self, context: Any) -> Any:
+        card = card_on(self, context, self.character)
+        if card is None:
+            return {"CANCELLED"}
+        preset = "" if self.preset == "NONE" else self.preset
+        return keep_card(self, context, self.character, replace(card, preset=preset))

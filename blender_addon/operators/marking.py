@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""What the person says about objects: this is a prop, this is ground. Kept on the object as a plain custom property."""
+"""What the person says about objects: a prop, ground, its weight. Kept on the object as plain custom properties."""
 
 from typing import Any
 
@@ -7,6 +7,7 @@ import bpy
 
 from .. import session
 from ..sampling.props import GROUND, PROP
+from ..sampling.weights import MASS, told_mass
 from ..translation import rpt_
 from .refusing import Refusing
 
@@ -56,6 +57,50 @@ class PLUMBLINE_OT_mark_ground(Refusing, bpy.types.Operator):
 
     def execute(self, context: Any) -> Any:
         return _mark(self, context, GROUND, self.mark)
+
+
+class PLUMBLINE_OT_set_weight(Refusing, bpy.types.Operator):
+    """Say what a thing weighs: whoever carries it is balanced with it; nothing takes the weight back"""
+
+    bl_idname = "plumbline.set_weight"
+    bl_label = "Set Weight"
+    bl_options = {"REGISTER", "UNDO"}
+    refusal = staticmethod(lambda context: "")
+
+    thing: bpy.props.StringProperty(  # type: ignore[valid-type]
+        name="Object", description="Its name; empty for the active object", options={"SKIP_SAVE", "HIDDEN"}
+    )
+    kilograms: bpy.props.FloatProperty(  # type: ignore[valid-type]
+        name="Weight", description="Kilograms; zero for not told", min=0.0, soft_max=100.0, precision=2
+    )
+
+    def invoke(self, context: Any, event: Any) -> Any:
+        object = _thing(context, self.thing)
+        if object is None:
+            self.report({"WARNING"}, "There is no such object")
+            return {"CANCELLED"}
+        self.kilograms = told_mass(object)
+        return context.window_manager.invoke_props_dialog(self, width=280)
+
+    def execute(self, context: Any) -> Any:
+        object = _thing(context, self.thing)
+        if object is None:
+            self.report({"WARNING"}, "There is no such object")
+            return {"CANCELLED"}
+        if needs_override(object):
+            self.report({"WARNING"}, rpt_("{:s} is linked: make a library override of it first").format(object.name))
+            return {"CANCELLED"}
+        if self.kilograms > 0:
+            object[MASS] = float(f"{self.kilograms:.4g}")
+        elif MASS in object:
+            del object[MASS]
+        session.mark_edited(context.scene.session_uid, object.name)
+        return {"FINISHED"}
+
+
+def _thing(context: Any, name: str) -> Any:
+    """The object of this name in the scene, the active one where the name is ''."""
+    return context.scene.objects.get(name) if name else context.active_object
 
 
 def needs_override(object: Any) -> bool:

@@ -13,6 +13,7 @@ from ...core.tables.joint_ranges import RANGES
 from .. import limit_arcs, session, settings
 from ..cards import shown_card, shown_character
 from ..operators.card_limits import limit_of
+from ..sampling.weights import told_mass
 from ..translation import iface_
 from .sidebar import _Sidebar
 from .wrapped import sentence
@@ -57,6 +58,11 @@ class PLUMBLINE_PT_card(_Sidebar, bpy.types.Panel):
             translate=False,
         )
         height.character, height.height, height.ask = character.name, card.height or character.height, True
+        row = layout.row(align=True)
+        row.label(text="Style")
+        style = card.preset.capitalize() if card.preset else "As in Life"
+        chosen = row.operator_menu_enum("plumbline.set_preset", "preset", text=iface_(style), translate=False)
+        chosen.character = character.name
         files = layout.row(align=True)
         files.operator("plumbline.load_card", text="Load...", icon="IMPORT").character = character.name
         files.operator("plumbline.save_card", text="Save...", icon="EXPORT").character = character.name
@@ -151,6 +157,30 @@ class PLUMBLINE_PT_stretch(_OnCard, bpy.types.Panel):
                 translate=False,
             )
             button.character, button.limb = character.name, limb
+
+
+class PLUMBLINE_PT_weights(_OnCard, bpy.types.Panel):
+    bl_label = "Weight of Props"
+
+    def draw(self, context: Any) -> None:
+        scene, checked = context.scene, session.of(context.scene)
+        assert checked is not None and checked.shot is not None
+        active = context.active_object
+        names = [prop.name for prop in checked.shot.props if prop.name in scene.objects]
+        if active is not None and active.type == "MESH" and active.name not in names and told_mass(active):
+            names.append(active.name)
+        column = self.layout.column(align=True)
+        for name in names:
+            row = column.split(factor=0.56, align=True)
+            row.label(text=name, translate=False)
+            mass = told_mass(scene.objects[name])
+            text = iface_("{:g} kg").format(mass) if mass else iface_("Not Told")
+            row.operator("plumbline.set_weight", text=text, translate=False).thing = name
+        if not names:
+            sentence(column, context, iface_("No props were found; mark one, or say what the active object weighs"),
+                     dim=True, inset=48)
+        if active is not None and active.name not in names:
+            self.layout.operator("plumbline.set_weight", text="Weigh Active Object...")
 
 
 def _short(part: str) -> str:

@@ -6,7 +6,7 @@ from typing import Any
 import bpy
 
 from ...core.note import Note
-from ...core.remedy import Drift, Ease, Follow, Move, Pin, Remedy, Settle, Shift, Smooth
+from ...core.remedy import Drift, Ease, Follow, Give, Move, Pin, Remedy, Settle, Shift, Smooth
 from .. import session, settings, words
 from ..drawing import chips
 from ..operators.card import likely_height
@@ -24,6 +24,7 @@ _MENDS: dict[type, str] = {
     Shift: "plumbline.offset_block",
     Drift: "plumbline.let_drift",
     Follow: "plumbline.let_follow",
+    Give: "plumbline.let_give",
 }
 
 

@@ -25,10 +25,11 @@ from .readers import PlaceReader
 from .skeleton import armatures_of
 from .stands import Stands
 from .triangles import over, plain, spreads, triangles_of
+from .weights import MASS, center_of, told_mass
 
 Array = np.ndarray
 
-PROP, GROUND, MASS = "plumbline_prop", "plumbline_ground", "plumbline_mass"
+PROP, GROUND = "plumbline_prop", "plumbline_ground"
 #: What moves less than this (share of its size; radians) stands still.
 STILL_SHARE, STILL_TURN = 1e-3, 1e-3
 #: Casts down from the ankle: how far above it they begin and how far below they reach, over leg length.
@@ -96,7 +97,7 @@ class Things:
             if thing.marked_prop or (
                 thing.marked_prop is None and moving and not thing.body and not thing.marked_ground
             ):
-                props.append(self._prop(thing, world, unit, frames, moving))
+                props.append(self._prop(thing, world, unit, frames, judged.first))
             elif not moving and not thing.body and thing.marked_ground is None and thing.object.type == "MESH":
                 still.append(thing)
         if not self.wants_ground:
@@ -125,7 +126,7 @@ class Things:
         turn = float(np.ptp(world[:, :3, :3], axis=0).max()) / max(float(np.abs(world[0, :3, :3]).max()), 1e-12)
         return travel > STILL_SHARE * size or turn > STILL_TURN
 
-    def _prop(self, thing: _Thing, world: Array, unit: float, frames: int, moving: bool) -> Prop:
+    def _prop(self, thing: _Thing, world: Array, unit: float, frames: int, first: float) -> Prop:
         object = thing.object
         corners = np.array(object.bound_box, float)
         size = np.ptp(corners, axis=0) * np.linalg.norm(world[0, :3, :3], axis=0) * unit
@@ -137,7 +138,8 @@ class Things:
             axes=np.broadcast_to(unscaled(world[:, :3, :3]), (frames, 3, 3)),
             size=float(np.linalg.norm(size)),
             keys=keys_of([object], self.scene),
-            mass=_mass(object),
+            mass=told_mass(object),
+            center=center_of(object, world, unit, frames, lambda: self._faces(object, first)),
         )
 
     def _underfoot(
@@ -199,6 +201,17 @@ class Things:
             known = self._triangles[object.session_uid] = triangles_of(object.data)
         return known
 
+    def _faces(self, object: Any, frame: Any) -> Array:
+        """A mesh's triangles (T, 3, 3) in its own space, what its modifiers make of it on this frame."""
+        if plain(object):
+            return self._plain_triangles(object)
+        self.inside.link([object])
+        now = object.evaluated_get(self.inside.to(frame))
+        try:
+            return triangles_of(now.to_mesh())
+        finally:
+            now.to_mesh_clear()
+
     def _surface(
         self, thing: _Thing, why: str, characters: Sequence[Character], unit: float, judged: Judged
     ) -> Surface | None:
@@ -206,15 +219,7 @@ class Things:
         if object.type != "MESH":
             self.remarks.append(f"{object.name} is marked as ground but is no mesh")
             return None
-        if plain(object):
-            triangles = self._plain_triangles(object)
-        else:
-            self.inside.link([object])
-            now = object.evaluated_get(self.inside.to(judged.first))
-            try:
-                triangles = triangles_of(now.to_mesh())
-            finally:
-                now.to_mesh_clear()
+        triangles = self._faces(object, judged.first)
         if not len(triangles):
             self.remarks.append(f"{object.name} is marked as ground but has no faces")
             return None
@@ -243,7 +248,7 @@ def _things(scene: Any, remarks: list[str]) -> Iterator[_Thing]:
     for object in scene.objects:
         remarks.extend(_false_marks(object))
         prop, ground = _mark(object, PROP), _mark(object, GROUND)
-        if prop is None and _mass(object):
+        if prop is None and told_mass(object):
             prop = True
         group = (
             object.type == "EMPTY"
@@ -288,21 +293,14 @@ def _false_marks(object: Any) -> Iterator[str]:
         if value is not None and _said(object, name) is None:
             shown = repr(value) if isinstance(value, (str, int, float)) else "no number"
             yield f"{object.name} is not taken as marked: its property {name} is {shown}, not true or false"
-    if object.get(MASS) is not None and not _mass(object):
+    if object.get(MASS) is not None and not told_mass(object):
         yield f"{object.name} has no weight: its property {MASS} is no number above zero"
-
-
-def _mass(object: Any) -> float:
-    """Kilograms that the object's own property tells, 0 where it tells none."""
-    value = object.get(MASS)
-    told = isinstance(value, (int, float)) and not isinstance(value, bool) and 0 < value < float("inf")
-    return float(value) if told else 0.0
 
 
 def is_thing(object: Any) -> bool:
     """Whether a person has said that the object is a prop, be it by its weight: no part of a body, whatever carries
     it."""
-    return bool(_said(object, PROP)) or _said(object, PROP) is None and _mass(object) > 0
+    return bool(_said(object, PROP)) or _said(object, PROP) is None and told_mass(object) > 0
 
 
 def _mark(object: Any, name: str) -> bool | None:

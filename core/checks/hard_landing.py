@@ -128,7 +128,7 @@ class HardLanding(Check):
             study, character, "pelvis", (first, last), near, severity=severity, measured=impact.force,
             text=text + told(study, character), remedy=remedy, evidence=_evidence(shot, moved, impact, path),
             kind="landing" if impact.sign > 0 else "push-off",
-            keys=keys_in(character, ("pelvis",), shot.frame(first), shot.frame(last)))
+            keys=keys_in(character, ("pelvis",), *map(float, remedy.frames)))
 
 
 def impacts(study: Study, character: Character, found: tuple[Flight, ...]) -> list[Impact]:

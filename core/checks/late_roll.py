@@ -12,6 +12,9 @@ from ..measures.belt import belt, unjudged
 from ..measures.contacts import Contacts, contacts
 from ..measures.exposure import exposure
 from ..measures.key_refs import keys_in
+from ..measures.mass import masses, no_more_than
+from ..measures.mass_held import held_loads
+from ..measures.mass_motion import told
 from ..measures.peel import Peel, peels
 from ..measures.sole_tilt import SoleTilt, sole_tilt
 from ..measures.tread import Tread, tread
@@ -24,8 +27,8 @@ from ..study import Study
 
 Array = np.ndarray
 
-#: The remedy peels the heel from where the shin leans so far, in degrees: steps of people reach 33 in the middle.
-PEELS = 30.0
+#: Of the leg: the remedy peels the heel from where the body is so far past the ball, as people do in the middle.
+PEELS = 0.14
 #: Degrees by which the picture shows it peeled.
 SHOWN = 16.0
 _BALL = SOLE_POINTS.index("ball")
@@ -36,26 +39,28 @@ class LateRoll(Check):
 
     Seen as: a flat-footed walk: the weight has moved on, the shin falls forward over a foot whose heel still sticks to
     the ground, then the foot snaps up.
-    Measures: how far the shin leans ahead over the flat foot, in degrees from upright, until 1/24 s after the last
-    frame on which its heel is down: on which the sole's pitch is within 10 degrees of that of the stance.
-    Limit: 45 degrees low, 60 medium, 75 high; common practice, no source. Captured walks on level and uneven
-    ground reach 33 in the middle and 48 at most, a step into a kick 55.
+    Measures: how far the center of mass is past the ball of the foot, along the way that the body goes, on the last
+    frame on which the heel is down: on which the sole's pitch is within 10 degrees of that of the stance. How far the
+    shin leans over the foot by then is told beside it. Masses by a table or the card.
+    Limit: 0.25 low, 0.42 medium, 0.60 high, of the leg: 21, 36 and 51 cm on an adult; common practice, no source.
+    Walks that chose them, captured and beside force plates, reach 0.20 in the middle and 0.25 at most; of those held
+    back, steps over ground that the scene does not show reach 0.33.
     Silent when: the body does not walk ahead (slower than 0.15 of the square root of gravity times leg, backward or
     sideways), crouches, hips under 0.88 of the leg over the ankle, or the other foot does not come down ahead round the
     lift-off; the shot cuts the step; the body lies.
-    Cannot see: a heel late by 2 frames of 24 in half of the steps and by 3 in two of ten: steps differ as much by
-    themselves. On trial for that, and since its steps were chosen with all clips in view and late heels are planted in
-    two clips alone.
+    Cannot see: a heel late by 2 or 3 frames of 24 in four of ten steps: steps differ as much by themselves, and hips
+    that hang back hide it. On trial for that. How far the body is past a foot that hardly rolls in a small step.
     Remedy: peel the heel about the ball from the frame at which people's steps do.
     """
 
     lane = "Contacts"
-    uses = (peels, tread, sole_tilt, contacts, exposure, belt)
+    uses = (peels, tread, sole_tilt, contacts, exposure, belt, masses, held_loads)
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = tuple((f"thigh.{s}", f"shin.{s}", f"foot.{s}") for s in body.SIDES)
     trial = True
     metric = True  # which pace is a walk hangs on gravity
-    limit: ClassVar[Limit] = Limit(45.0, 60.0, 75.0, "deg", COMMON_PRACTICE)
+    #: In leg lengths; a note's limit is this times the character's leg, in meters.
+    limit: ClassVar[Limit] = Limit(0.25, 0.42, 0.60, "m", COMMON_PRACTICE)
 
     def unjudged(self, study: Study, character: Character) -> str:
         return unjudged(study, character, "how far the body is over its foot is not known")
@@ -67,29 +72,37 @@ class LateRoll(Check):
         legs = {leg[-1]: leg for leg in self.groups_on(character)}
         for step in study.of(peels, character):
             part = step.fall.part
-            severity = self.limit_on(character).severity(step.lean)
+            severity = self._limit(character).severity(step.beyond * character.real_size)
             lies = touch.elsewhere[part][t.samples[step.flat]:t.samples[step.down] + 1].any()
             if severity is not None and part in legs and not lies:
+                severity = no_more_than(study.of(masses, character), severity)
                 yield self._note(study, character, legs[part], step, severity)
+
+    def _limit(self, character: Character) -> Limit:
+        """In meters that the figure stands for."""
+        return self.limit_on(character).scaled(character.leg_length * character.real_size)
 
     def _note(self, study: Study, character: Character, leg: tuple[str, ...], step: Peel, severity: Severity) -> Note:
         shot = study.shot
         part = leg[-1]
         t: Tread = study.of(tread, character)
-        late = _from(step)
+        late = _from(step, PEELS * character.leg_length)
         first, last = int(t.samples[late]), int(t.samples[step.down])
-        past = f", the body {100 * step.beyond * character.real_size:.0f} cm past its ball" if step.beyond > 0 else ""
-        text = (f"The {body.spoken(part)} stays flat to frame {shot.frame(last)}: the shin leans {step.lean:.0f} "
-                f"degrees over it{past}{'' if step.heel_off else ', and its heel never leaves before its toes'}")
+        past = step.beyond * character.real_size
+        text = (f"The {body.spoken(part)} stays flat to frame {shot.frame(last)}: the body is {100 * past:.0f} cm past "
+                f"its ball, the shin leans {step.lean:.0f} degrees over it"
+                f"{'' if step.heel_off else ', and its heel never leaves before its toes'}")
         return self.note(
-            study, character, part, (first, last), last, severity=severity, measured=step.lean, text=text,
-            remedy=_peel(study, character, step, late), evidence=_evidence(study, character, step, late),
+            study, character, part, (first, last), last, severity=severity, measured=past,
+            limit=self._limit(character).step(severity), text=text + told(study, character),
+            remedy=_peel(study, character, step, late), evidence=_evidence(study, character, step, late, past),
             keys=keys_in(character, leg, float(shot.frames[first]), float(shot.frames[last])))
 
 
-def _from(step: Peel) -> int:
-    """The drawing from which the heel should peel: the first after which the shin leans that far to the end."""
-    under = np.flatnonzero(step.leans[step.flat:step.down + 1] < PEELS)
+def _from(step: Peel, past: float) -> int:
+    """The drawing from which the heel should peel: the first after which the body is so far past the ball to the end,
+    m."""
+    under = np.flatnonzero(step.past[step.flat:step.down + 1] < past)
     return min(step.flat + int(under[-1]) + 1, step.down) if len(under) else step.flat
 
 
@@ -118,8 +131,8 @@ def _peel(study: Study, character: Character, step: Peel, late: int) -> Turn:
                 (int(whole[0]), int(whole[-1])), ease=1, toward="heel up", about=places(on(ball)), pivot="ball")
 
 
-def _evidence(study: Study, character: Character, step: Peel, late: int) -> tuple[Evidence, ...]:
-    """The flat sole under the leaning shin, and the sole that has peeled."""
+def _evidence(study: Study, character: Character, step: Peel, late: int, past: float) -> tuple[Evidence, ...]:
+    """The flat sole under the leaning shin, how far the body is past its ball, and the sole that has peeled."""
     t: Tread = study.of(tread, character)
     tilt: SoleTilt = study.of(sole_tilt, character)
     side = step.fall.part[-1]
@@ -129,5 +142,7 @@ def _evidence(study: Study, character: Character, step: Peel, late: int) -> tupl
     up = turned(exp(np.radians(SHOWN) * tilt.across[step.down, k]), sole - sole[_BALL]) + sole[_BALL]
     at = int(t.samples[step.down])
     ankle, knee = (places(character.head(f"{p}.{side}")[at][None])[0] for p in ("foot", "shin"))
+    ball, under = places(np.stack([sole[_BALL], sole[_BALL] + step.beyond * step.way]))
     return (Patch("held_against", frames, places(up[SOLE_OUTLINE])), Patch("found", frames, places(sole[SOLE_OUTLINE])),
-            Arrow("found", frames, ankle, knee), Label("found", frames, knee, f"{step.lean:.0f}\N{DEGREE SIGN} over"))
+            Arrow("found", frames, ankle, knee), Arrow("found", frames, ball, under),
+            Label("found", frames, under, f"{100 * past:.0f} cm past"))

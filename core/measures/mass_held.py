@@ -46,9 +46,10 @@ def held(study: Study, character: Character) -> dict[str, Array]:
 
 def loads(shot: Shot, found: Mapping[str, Array], kg: Mapping[str, float]) -> list[Load]:
     """The carried things that have a mass: kg of each prop by name, found as from ``held``. A thing without a mass of
-    its own counts nothing; its weight acts at its origin, and its own spin is left out."""
+    its own counts nothing; its weight acts in the middle of its mesh's room, at its origin where none is known, and its
+    own spin is left out."""
     return [
-        Load(prop.name, kg[prop.name], prop.origin, found[prop.name].astype(float))
+        Load(prop.name, kg[prop.name], prop.weight_at, found[prop.name].astype(float))
         for prop in shot.props
         if prop.name in found and kg.get(prop.name, 0.0) > 0
     ]

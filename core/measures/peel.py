@@ -38,16 +38,16 @@ class Peel:
     """One step of a walk, on the drawings of the tread measure. fall: its contact; flat: the first drawing at which the
     sole lies as it usually does; down: the last before the heel leaves; heel_off: whether it leaves before the foot;
     lean degrees: the greatest by which the shin leans ahead over the foot from ``flat`` to 1/24 s after ``down``;
-    leans (D,) degrees; rise (D,) degrees of the heel over the stance's usual pitch; beyond m: how far the center of
-    mass is ahead of the ball at ``down``; way (3,): the unit way that the body goes."""
+    rise (D,) degrees of the heel over the stance's usual pitch; past (D,) m: how far the center of mass is ahead of the
+    ball; beyond m: the same at ``down``; way (3,): the unit way that the body goes."""
 
     fall: Footfall
     flat: int
     down: int
     heel_off: bool
     lean: float
-    leans: Array
     rise: Array
+    past: Array
     beyond: float
     way: Array
 
@@ -88,9 +88,9 @@ def peels(study: Study, character: Character) -> tuple[Peel, ...]:
                 continue
             leans = np.degrees(np.arctan2(shin @ way, shin @ t.up))
             seen = float(np.interp(min(down + SEEN * t.rate, b - 1), np.arange(len(leans)), leans))
-            beyond = float((moved.center[t.samples[down]] - balls[down]) @ way)
-            out.append(Peel(fall, flat, down, down < b - 1, max(seen, float(leans[flat:down + 1].max())), leans, rise,
-                            beyond, way))
+            past = (moved.center[t.samples] - balls) @ way
+            out.append(Peel(fall, flat, down, down < b - 1, max(seen, float(leans[flat:down + 1].max())), rise, past,
+                            float(past[down]), way))
     return tuple(out)
 
 

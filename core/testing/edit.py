@@ -259,5 +259,6 @@ def _mapped(
         shot,
         characters=tuple(one(c) for c in shot.characters),
         surfaces=tuple(replace(s, world=matrix @ s.world) for s in shot.surfaces),
-        props=tuple(replace(p, origin=place(p.origin), axes=axes(p.axes)) for p in shot.props),
+        props=tuple(replace(p, origin=place(p.origin), axes=axes(p.axes),
+                            center=None if p.center is None else place(p.center)) for p in shot.props),
     )

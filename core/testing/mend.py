@@ -45,10 +45,12 @@ def mend(shot: Shot, remedy: Remedy, name: str) -> Shot:
     character = next((c for c in shot.characters if c.name == name), None)
     if isinstance(remedy, Move) and remedy.target not in body.PARTS:
         weight = envelope(shot, *remedy.frames, remedy.ease)[:, None]
+        far = weight * np.array(remedy.offset)
         return replace(
             shot,
             props=tuple(
-                replace(p, origin=p.origin + weight * np.array(remedy.offset)) if p.name == remedy.target else p
+                replace(p, origin=p.origin + far, center=None if p.center is None else p.center + far)
+                if p.name == remedy.target else p
                 for p in shot.props
             ),
         )

@@ -50,7 +50,8 @@ def stretched(shot: Shot, name: str, first: float, last: float, added: int) -> S
     characters = tuple(
         replace(replayed(c, at), keys=_later(c.keys, first, last, added)) if c.name == name
         else replace(replayed(c, hold.astype(float)), keys=c.keys) for c in shot.characters)
-    props = tuple(replace(p, origin=p.origin[hold], axes=p.axes[hold]) for p in shot.props)
+    props = tuple(replace(p, origin=p.origin[hold], axes=p.axes[hold],
+                          center=None if p.center is None else p.center[hold]) for p in shot.props)
     surfaces = tuple(replace(s, world=s.world[hold]) if s.moving else s for s in shot.surfaces)
     camera = _held(shot.camera, hold) if shot.camera is not None else None
     assert shot.last is not None

@@ -6,12 +6,14 @@ from math import radians
 from typing import Any
 
 import bpy
+import numpy as np
 import pytest
 from plumbline.blender_addon import edited_frames, handlers, mending, preferences, session, settings
 from plumbline.blender_addon.cards import shown_character
 from plumbline.blender_addon.operators.card_limits import limit_of, limited
 from plumbline.blender_addon.sampling.kept_cards import CARD_PROPERTY, SCENE_PROPERTY, text_of
 from plumbline.blender_addon.sampling.probe import probe
+from plumbline.blender_addon.sampling.weights import MASS
 from plumbline.core.card import Card
 from plumbline.core.tables.joint_ranges import BY_NAME
 
@@ -140,6 +142,39 @@ def test_stretch_is_kept_by_limb(rig: Any) -> None:
     assert card(rig).stretch == {"leg.L": 0.125, "leg.R": 0.125}
     bpy.ops.plumbline.set_stretch(character="Keeper", limb="leg.R", percent=0.0, mirrored=False)
     assert card(rig).stretch == {"leg.L": 0.125}
+
+
+def test_a_style_is_kept_and_undone(rig: Any) -> None:
+    bpy.ops.ed.undo_push(message="as it was")
+    assert bpy.ops.plumbline.set_preset("EXEC_DEFAULT", character="Keeper", preset="bouncy") == {"FINISHED"}
+    assert card(rig).preset == "bouncy"
+    assert check().shot.characters[0].card.preset == "bouncy"
+    bpy.ops.ed.undo_push(message="Set Style")
+    bpy.ops.ed.undo()
+    assert CARD_PROPERTY not in bpy.data.objects["Keeper"]
+    assert bpy.ops.plumbline.set_preset(character="Keeper", preset="NONE") == {"FINISHED"}
+    assert card(bpy.data.objects["Keeper"]).preset == ""
+
+
+def test_a_weight_makes_a_prop_is_taken_back_and_undone(rig: Any) -> None:
+    bpy.ops.mesh.primitive_cube_add(size=0.3, location=(3.0, 0.0, 1.0))
+    lantern = bpy.context.object
+    lantern.name = "Lantern"
+    bpy.ops.ed.undo_push(message="a lantern")
+    assert bpy.ops.plumbline.set_weight("EXEC_DEFAULT", kilograms=2.5) == {"FINISHED"}
+    assert session.of(bpy.context.scene).edit is not None, "what was measured without it is stale"
+    for vertex in lantern.data.vertices:
+        vertex.co.z += 1.0
+    found, = check().shot.props
+    assert (found.name, found.mass) == ("Lantern", 2.5)
+    np.testing.assert_allclose(found.weight_at, found.origin + [0, 0, 1], atol=1e-6)
+    bpy.ops.ed.undo_push(message="Set Weight")
+    bpy.ops.ed.undo()
+    assert MASS not in bpy.data.objects["Lantern"]
+    bpy.ops.plumbline.set_weight(thing="Lantern", kilograms=1.0)
+    bpy.ops.plumbline.set_weight(thing="Lantern", kilograms=0.0)
+    assert MASS not in bpy.data.objects["Lantern"]
+    assert bpy.ops.plumbline.set_weight(thing="Nobody", kilograms=1.0) == {"CANCELLED"}
 
 
 def test_a_card_goes_through_a_file(rig: Any, tmp_path: Any) -> None:

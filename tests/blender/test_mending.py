@@ -41,7 +41,9 @@ def severe() -> list[Any]:
 
 
 @pytest.mark.parametrize(
-    ("check", "operator"), [("slip", "pin_part"), ("linear-span", "ease_span")], ids=["slip", "linear-span"]
+    ("check", "operator"),
+    [("slip", "pin_part"), ("linear-span", "ease_span"), ("hard-landing", "let_give")],
+    ids=["slip", "linear-span", "hard-landing"],
 )
 def test_the_remedy_makes_its_note_go_away_and_no_other_come(check: str, operator: str) -> None:
     before = severe()

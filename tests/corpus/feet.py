@@ -7,7 +7,8 @@ ground-gap, thin-support and late-roll over captured clips (own rate, 24, 30), k
 captured and hand-keyed files. Captured and keyed clips are set down on a level mesh (core/testing/floors.py),
 hand-keyed ones stand on a mesh at z = 0; thin-support looks at them without a mesh too, and knows that their soles
 are guessed. Limits are chosen on two thirds of the clips; the others are counted apart. Late heels are planted in all
-walks, those of DIR too, captured at 24 frames a second and keyed anew. Writes docs/corpus_feet.md.
+walks, those of DIR and of its trials with force plates too, captured at 24 frames a second and keyed anew. Writes
+docs/corpus_feet.md.
 """
 
 import os
@@ -30,7 +31,7 @@ from plumbline.core.testing.plant_peels import late_heels
 from plumbline.core.testing.plants import judge, prepared
 from plumbline.core.testing.rekey import rekeyed
 
-from . import files, run
+from . import files, plate_data, run
 from .tables import Tally, law_table, planted_table
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "corpus_feet.md"
@@ -44,9 +45,18 @@ KINDS = {("ground-gap", True): ("over", "into"), ("thin-support", False): ("heel
 def subjects(more: Path | None) -> Iterator[tuple[str, str, str, Shot]]:
     for subject in (*corpus.captured(more), *corpus.proxies()):
         yield subject.kind, subject.clip, subject.rate, subject.make()
+    for name in walked(more):
+        for rate, fps in (("24", 24.0), ("30", 30.0), ("60", 60.0)):
+            yield "captured", name, rate, plate_data.trial(more, name).sampled(fps)[0]
     for subject, why in files.subjects(more) if more is not None else ():
         if not why and subject.rate == "own":
             yield subject.kind, subject.clip, subject.rate, subject.make()
+
+
+def walked(more: Path | None) -> tuple[str, ...]:
+    """Trials with force plates in which people walk, where the folder has them."""
+    there = more is not None and (more / "force_plates").is_dir()
+    return tuple(n for n in (*plate_data.TRIALS, plate_data.TREADMILL) if "walk" in n or "turn" in n) if there else ()
 
 
 def guessed(shot: Shot) -> Shot:
@@ -99,9 +109,7 @@ def main(more: Path | None) -> int:
 def late(more: Path | None, progress: Progress) -> list[Tally]:
     """Late heels planted in every walk at 24 frames a second, captured and keyed anew."""
     counts: dict[tuple[str, str], Tally] = defaultdict(Tally)
-    for name in clips.names(more):
-        own = clips.clip(name, more).fps
-        captured = clips.load(name, 24.0 if own > 24.5 else None, more)
+    for name, captured in walks(more):
         if not Study(captured).of(peels, captured.characters[0]):
             continue
         for kind, shot in (("captured", captured), ("keyed", rekeyed(captured))):
@@ -113,11 +121,19 @@ def late(more: Path | None, progress: Progress) -> list[Tally]:
     return list(counts.values())
 
 
+def walks(more: Path | None) -> Iterator[tuple[str, Shot]]:
+    """Captured clips and trials at 24 frames a second."""
+    for name in clips.names(more):
+        yield name, clips.load(name, 24.0 if clips.clip(name, more).fps > 24.5 else None, more)
+    for name in walked(more):
+        yield name, plate_data.trial(more, name).sampled(24.0)[0]
+
+
 def page(best: dict[tuple[str, bool, str, str, bool], tuple[float, str]], loud: list[str],
          tallies: list[Tally]) -> str:
     out = ["# Standing feet: clean maximum beside limit", "",
-           "Written by `python -m tests.corpus.feet DIR`. In legs, of `thin-support` in seconds, of `late-roll` in "
-           "degrees. Ground: a mesh that captured and keyed clips are set down on, and that hand-keyed ones are given "
+           "Written by `python -m tests.corpus.feet DIR`. In legs, of `thin-support` in seconds. Ground: a mesh that "
+           "captured and keyed clips are set down on, and that hand-keyed ones are given "
            "at z = 0.", "",
            "| check | ground | face | low / medium / high | clips | largest, chosen on | largest, held back | where |",
            "| --- | --- | --- | --- | --- | --- | --- | --- |"]
@@ -134,7 +150,7 @@ def page(best: dict[tuple[str, bool, str, str, bool], tuple[float, str]], loud: 
     out += ["", "## Weight planted on heel edges", "",
             "For 0.3 s (small, low) and 0.6 s (large, medium), where one foot carries alone or both feet stand.", "",
             *_tables([t for t in tallies if t.check != "late-roll"]), "", "## Heels planted late", "",
-            "Held down for 2 (small) and 3 (large) frames of 24; how far the shin then leans depends on the step, so "
+            "Held down for 2 (small) and 3 (large) frames of 24; how far the body then gets depends on the step, so "
             "no size is asked.", "", *_tables([t for t in tallies if t.check == "late-roll"])]
     return "\n".join(out) + "\n"
 

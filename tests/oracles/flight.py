@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 FILE = Path(__file__).with_suffix(".npz")
-FLIGHTS, RATE, SECONDS, SUB = 3, 120, 0.6, 20
+FLIGHTS, RATE, SECONDS, SUB = 3, 120, 0.6, 80
 
 #: name: parent, joint in the parent's axes, end of its capsule in its own, radius (m).
 LINKS = {
@@ -47,7 +47,7 @@ def written() -> str:
                 f'<geom type="capsule" fromto="0 0 0 {numbers(end)}" size="{radius}" contype="0" conaffinity="0"/>'
                 f"{inner}</body>")
 
-    return (f'<mujoco><compiler angle="radian"/><option timestep="{1 / (RATE * SUB):.9f}" integrator="RK4"/>'
+    return (f'<mujoco><compiler angle="radian"/><option timestep="{1 / (RATE * SUB):.17g}" integrator="RK4"/>'
             f'<worldbody>{element("trunk")}</worldbody></mujoco>')
 
 

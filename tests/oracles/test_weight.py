@@ -80,7 +80,7 @@ def test_every_sample_of_a_flight_is_mujocos(flight):
     found = motion(FLIGHT, told["heads"], told["axes"], 120.0, 0.0085)
     np.testing.assert_allclose(found.center, told["com"], atol=1e-9)
     inner = slice(1, -1)
-    np.testing.assert_allclose(found.velocity[inner], told["velocity"][inner], atol=1e-5)
+    np.testing.assert_allclose(found.velocity[inner], told["velocity"][inner], atol=1e-7)
     size = float(np.linalg.norm(told["spin"], axis=-1).max())
     assert np.abs(found.spin[inner] - told["spin"][inner]).max() < 0.02 * size
 
@@ -96,8 +96,8 @@ def test_nothing_pushes_a_flying_body_at_any_rate(flight, fps):
     found = motion(FLIGHT, heads, axes, float(fps), HALF_WINDOW)
     sure = found.sure
     assert sure.sum() >= 0.45 * len(sure)
-    np.testing.assert_allclose(found.acceleration[sure], np.tile([0, 0, -9.81], (int(sure.sum()), 1)), atol=0.002)
-    assert np.abs(found.load[sure]).max() < 0.0002 and not found.bears.any()
+    np.testing.assert_allclose(found.acceleration[sure], np.tile([0, 0, -9.81], (int(sure.sum()), 1)), atol=1e-5)
+    assert np.abs(found.load[sure]).max() < 1e-6 and not found.bears.any()
     told = FLIGHT["spin"][flight, 0]
     assert np.linalg.norm(found.spin[sure] - told, axis=1).max() < 0.03 * np.linalg.norm(told)
     weight = 9.81 * float(found.mass[0])
@@ -107,8 +107,10 @@ def test_nothing_pushes_a_flying_body_at_any_rate(flight, fps):
 @pytest.mark.parametrize("fps", (24, 30, 60, 120))
 @pytest.mark.parametrize("flight", range(len(FLIGHT["com"])))
 def test_what_airborne_and_hard_landing_read_of_a_flight_is_mujocos(flight, fps):
-    """Gravity, push, straying and the speed at the end of the parabola, over the whole flight and over its last third:
-    what is left is mujoco's own step."""
+    """Gravity, push, straying and the speed at the end of the parabola, over the whole flight and over its last third.
+    The fit is that of the center of mass that mujoco tells, to rounding. That center strays from free fall by the error
+    of its integrator: with steps of 1/9600 s 4e-7 g and a push of 9e-7 g at most over the last third; with steps of
+    1/2400 s it was a hundred times as much."""
     step = 120 // fps
     heads, axes = FLIGHT["heads"][flight, ::step], FLIGHT["axes"][flight, ::step]
     moved = motion(FLIGHT, heads, axes, float(fps), HALF_WINDOW)
@@ -117,9 +119,12 @@ def test_what_airborne_and_hard_landing_read_of_a_flight_is_mujocos(flight, fps)
     for first in (0, 2 * last // 3 - 1):
         rows = np.arange(first, last + 1)
         found = fitted(moved, times, rows, first, last, None, None, 1.0, 1e-4)
-        assert abs(found.pull - 1.0) < 5e-4 and found.push < 5e-4 and found.astray.max() < 2e-5
+        basis = np.vander(times[rows] - found.start, 3, increasing=True)
+        theirs = np.linalg.lstsq(basis, FLIGHT["com"][flight, ::step][rows], rcond=None)[0]
+        np.testing.assert_allclose(found.fit, theirs, atol=1e-11)
+        assert abs(found.pull - 1.0) < 1e-6 and found.push < 2e-6 and found.astray.max() < 1e-7
         _, speed, half = found.fit
-        np.testing.assert_allclose(speed + 2 * half * (times[last] - found.start), velocity[last], atol=5e-4)
+        np.testing.assert_allclose(speed + 2 * half * (times[last] - found.start), velocity[last], atol=2e-6)
 
 
 def test_the_margin_of_balance_is_shapelys():

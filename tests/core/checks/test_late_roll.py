@@ -1,13 +1,15 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """late-roll: silent on walks that roll in time, crouched, in place, slow, fast and backward; finds a foot that stays
-flat by how far the shin leans over it, and its turn peels the heel."""
+flat by how far the body is past its ball, and its turn peels the heel."""
 from dataclasses import replace
 from functools import cache
 
 import numpy as np
+from plumbline.core.measures.mass import masses_of
 from plumbline.core.measures.peel import peels
+from plumbline.core.measures.sole import carried, sole_of
 from plumbline.core.remedy import Turn
-from plumbline.core.shot import with_character
+from plumbline.core.shot import SOLE_POINTS, with_character
 from plumbline.core.study import Study
 from plumbline.core.testing import edit
 from plumbline.core.testing.laws import CheckTest, Planted
@@ -17,9 +19,10 @@ from plumbline.core.testing.plant_peels import held_down
 SECONDS = 3.2
 #: s at which the left heel leaves in time, and by which it is held down in the faults.
 LEAVES, LATE = 1.6, 0.09
+BALL = SOLE_POINTS.index("ball")
 
 
-def _lowered(fps, ahead=0.0, down=0.03, dip=0.065):
+def _lowered(fps, ahead=0.08, down=0.05, dip=0.08):
     """The walk with its hips ahead and low, and lower round the time at which the left foot lifts off: the knee bends
     as it does before every swing."""
     shot = walk(fps, seconds=SECONDS).shot
@@ -31,17 +34,18 @@ def _lowered(fps, ahead=0.0, down=0.03, dip=0.065):
 
 @cache
 def _late(fps, seconds=LATE):
-    """The walk with one step of the left foot whose heel is held down for longer, and the shin's lean when it leaves,
-    worked out from the joints."""
+    """The walk with one step of the left foot whose heel is held down for longer, and how far the body, which goes
+    along -Y, is then past its ball, worked out from the segments' centers and the joints."""
     shot = _lowered(fps)
     c = shot.characters[0]
     step = next(p for p in Study(shot).of(peels, c) if p.fall.part == "foot.L" and p.fall.span.on / fps > 0.8)
     late = round(seconds * fps)
     held = held_down(c, step, step.down, late, max(1, round(fps / 12)))
-    shin = held.head("shin.L") - held.head("foot.L")
-    lean = np.degrees(np.arctan2(-shin[:, 1], shin[:, 2]))
-    leaves = (step.down + late) / fps
-    return with_character(shot, c, held), float(np.interp(leaves + 1 / 24, shot.times, lean)), leaves
+    found = masses_of(held)
+    center = np.einsum("ksf,s->fk", found.centers(held), found.mass) / found.total
+    leaves = step.down + late
+    past = carried(held, sole_of(held, "L"))[leaves, BALL, 1] - center[leaves, 1]
+    return with_character(shot, c, held), float(past), leaves / fps
 
 
 def _reversed(c):
@@ -62,8 +66,8 @@ class TestLateRoll(CheckTest):
         yield replace(late, characters=tuple(_reversed(c) for c in late.characters), name="backward")
 
     def planted(self, fps):
-        shot, lean, at = _late(fps)
-        yield Planted("held down", shot, "foot.L", "low", lean, 2.0, end=at, worst=at)
+        shot, past, at = _late(fps)
+        yield Planted("held down", shot, "foot.L", "low", past, 0.01, end=at, worst=at)
 
     def test_a_crouch_leans_as_far_and_is_no_fault(self):
         shot = _lowered(24.0, ahead=0.06, down=0.12, dip=0.0)
@@ -74,7 +78,7 @@ class TestLateRoll(CheckTest):
         assert np.degrees(np.arctan2(-shin[standing, 1], shin[standing, 2])).max() > 45.0
 
     def test_the_remedy_peels_the_heel_about_the_ball(self):
-        shot, _lean, at = _late(24.0)
+        shot, _past, at = _late(24.0)
         (note,) = self.notes(shot)
         assert note.trial and isinstance(note.remedy, Turn) and note.remedy.pivot == "ball"
         assert note.remedy.frames[0] < note.worst and "heel up about its ball" in note.remedy.sentence()

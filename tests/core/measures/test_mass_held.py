@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from plumbline.core.measures.mass import masses_of
-from plumbline.core.measures.mass_held import held, loads
+from plumbline.core.measures.mass_held import held, held_loads, loads
 from plumbline.core.measures.mass_motion import mass_motion_of, told
 from plumbline.core.numeric import rotation as rot
 from plumbline.core.shot import Prop, Shot
@@ -97,4 +97,9 @@ def test_what_is_carried_moves_the_plumb_line():
     share = 5.0 / (5.0 + weights.total)
     assert gap[i] == pytest.approx(share * (carried[0].place[i, 0] - without.center[i, 0]), abs=0.003)
     assert gap[i] > 0.01 and abs(gap[5]) < 1e-9
+    ahead = replace(shot, props=tuple(replace(p, mass=5.0, center=p.origin + [0, -0.3, 0]) for p in shot.props))
+    rotated = edit.rigid(ahead, rot.exp(np.array([0, 0, np.pi / 2])), np.zeros(3))
+    moved = Study(rotated).of(held_loads, rotated.characters[0])
+    np.testing.assert_allclose(moved[0].place[i], rot.exp(np.array([0, 0, np.pi / 2])) @ (
+        carried[0].place[i] + [0, -0.3, 0]), atol=1e-9)
     assert with_it.mass[i] == pytest.approx(weights.total + 5.0)

@@ -46,8 +46,8 @@ _LETTER_LEAST = 13.0  # pixels of width from which a bar carries its letter
 class Table:
     """Columns of n notes: scene frames (float), severity rank, lane number, and flags; order: their places as they are
     drawn. ``selected`` is a place, or -1. Built once a result and filter, and with it what no view changes: heights
-    (n,) of the bars, tints (n, 2, 4) of keyline and fill, bright (n, 4) of stripes and edges; loud: what keeps its
-    color in a crowd."""
+    (n,) of the bars, tints (n, 2, 4) of keyline and fill, bright (n, 4) of stripes and edges, signs: each letter and
+    its color; loud: what keeps its color in a crowd."""
 
     notes: tuple[Note, ...]
     start: Array
@@ -61,6 +61,7 @@ class Table:
     heights: Array
     tints: Array
     bright: Array
+    signs: tuple[tuple[str, tuple[float, float, float, float]], ...]
     loud: Array
     selected: int = -1
 
@@ -185,6 +186,9 @@ def table(notes: Sequence[Note], selected: Note | None = None) -> Table:
         HEIGHTS[rank],
         tints,
         bright,
+        tuple(
+            (LANES[n.lane], _rgba(LANE_COLORS[n.lane] if n.trial or n.set_aside is not None else KEY)) for n in notes
+        ),
         (rank == 2) | (np.arange(len(notes)) == chosen),
         chosen,
     )
@@ -336,12 +340,13 @@ def _stripes(boxes: Array, axis: Axis) -> tuple[Array, Array]:
     count = np.maximum(np.ceil((np.minimum(right, axis.width + tall) - start) / (5 * u)) - first, 0).astype(int)
     of = np.repeat(np.arange(len(boxes)), count)
     nth = np.arange(len(of)) - (np.cumsum(count) - count)[of]
-    foot = (start + first * 5 * u)[of] + nth * (5 * u)
-    tall = tall[of, None]
-    x = foot[:, None] + _STRIPE_WIDE * u + _STRIPE_HIGH * tall
+    place = np.stack([start + first * 5 * u, left, right, bottom, tall])[:, of, None]
+    foot, least, most, under, high = place
+    foot += nth[:, None] * (5 * u)
+    up = _STRIPE_HIGH * high
     corners = np.empty((len(of), 6, 2), np.float32)
-    corners[..., 0] = np.minimum(np.maximum(x, left[of, None]), right[of, None])
-    corners[..., 1] = bottom[of, None] + _STRIPE_HIGH * tall
+    corners[..., 0] = np.minimum(np.maximum(foot + up + _STRIPE_WIDE * u, least), most)
+    corners[..., 1] = under + up
     return corners, of
 
 
@@ -373,11 +378,12 @@ def _letters(out: Picture, t: Table, order: Array, boxes: Array, u: float) -> No
         later = np.arange(len(order)) > asks[:, None]
         over: Array = (left < x[..., None] + 5 * u) & (right > x[..., None] - 5 * u) & later
         free = ~over.any(2)
-        place, clear = x[free.argmax(0), np.arange(len(asks))], free.any(0)
-        for k, at in zip(asks[clear].tolist(), place[clear].tolist(), strict=True):
-            i, y = int(order[k]), float(boxes[k, 3]) - 8.0 * u
-            color = _lane(t, i) if t.trial[i] or t.aside[i] else _rgba(KEY)
-            out.letters.append(Letter(LANES[t.notes[i].lane], at, y, 9 * u, color))
+        some = free.any(0)
+        clear, place = asks[some], x[free.argmax(0), np.arange(len(asks))][some]
+        feet = (boxes[clear, 3] - 8.0 * u).tolist()
+        for i, middle, foot in zip(order[clear].tolist(), place.tolist(), feet, strict=True):
+            text, color = t.signs[i]
+            out.letters.append(Letter(text, middle, foot, 9 * u, color))
     for k in np.flatnonzero((order == t.selected) & wide):
         foot, top = float(boxes[k, 0]), float(boxes[k, 3])
         out.rectangle(foot - u, top - 10 * u, foot + 11 * u, top + u, _rgba(KEY))

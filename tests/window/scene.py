@@ -19,6 +19,8 @@ hands: Any = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(hands)
 
 REDRAWS = 10_000
+#: Checks whose evidence spans the whole body.
+WHOLE = ("thin-support", "airborne", "undriven-move", "arc-break")
 
 
 def move(x: float, y: float) -> None:
@@ -121,6 +123,14 @@ def pictures_of_evidence() -> Iterator[float]:
         hands.near(note, 0.8 if name == "linear-span" else 1.8)  # a path of some centimeters
         yield 0.8
         hands.picture(f"evidence-{name}", hands.evidence_box())
+    for name in WHOLE:  # of the whole body: the view stands back
+        note = hands.go_to(name)
+        hands.near(note, 3.4)
+        space.region_3d.view_rotation = hands.from_the_side()
+        if name == "thin-support":  # from the ground to the mass
+            space.region_3d.view_location.z = 0.62
+        yield 0.8
+        hands.picture(f"evidence-{name}", hands.evidence_box(600, 520))
     overlay.show_text = space.show_gizmo_navigate = overlay.show_cursor = overlay.show_bones = True
     space.show_region_ui = True
     hands.say("pictures of every evidence")

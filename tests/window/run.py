@@ -159,8 +159,9 @@ def commands(blender: str, shot: Path) -> bool:
     return good
 
 
-IN_WINDOW = ("drive", "looks", "scene", "themes", "editors", "manners", "remedies", "stranger", "rigger", "crowd", "strain",
-             "stop")
+IN_WINDOW = (
+    "drive", "looks", "scene", "themes", "editors", "manners", "remedies", "stranger", "rigger", "crowd", "strain", "stop",
+)
 PARTS: dict[str, Callable[[str, Path], bool]] = {name: scripted(name) for name in IN_WINDOW} | {"commands": commands}
 
 

@@ -160,7 +160,8 @@ def commands(blender: str, shot: Path) -> bool:
 
 
 IN_WINDOW = (
-    "drive", "looks", "scene", "themes", "editors", "manners", "remedies", "stranger", "rigger", "crowd", "strain", "stop",
+    "drive", "looks", "scene", "themes", "editors", "manners", "remedies", "stranger", "rigger", "crowd", "strain",
+    "stop",
 )
 PARTS: dict[str, Callable[[str, Path], bool]] = {name: scripted(name) for name in IN_WINDOW} | {"commands": commands}
 

@@ -30,7 +30,7 @@ TURNS = {"head": ("neck", "head")} | {
 }
 #: The part's joint is carried at this speed on average, legs a second, and the part itself turns, degrees a second.
 CARRIED, TURNING = 0.35, 8.0
-#: At most this share of the shot is held, and at most that share still by the motion's own rests too (degrees a second):
+#: At most this share of the shot is held, and that share still with the motion's own rests (degrees a second):
 #: beyond, a part is not animated yet.
 SHARE, STILL, STILL_TURN = 0.5, 0.55, 2.0
 #: A motion that is played to and fro takes this many times its length for each sweep, so that it is nowhere faster;

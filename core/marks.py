@@ -14,6 +14,7 @@ import numpy as np
 
 from .evidence import Arc, Arrow, Evidence, Label, Patch, Place, Point, Polyline, ScreenOutline
 from .note import Note
+from .numeric.between import straight
 from .numeric.camera import View
 from .numeric.rotation import exp
 from .palette import KEY, LANE_COLORS, PAPER, Color
@@ -401,5 +402,5 @@ def _dashes(line: Array, unit: float) -> tuple[Array, ...]:
         ends = np.array([start, min(start + 0.6 * pitch, run[-1])])
         inner = run[(run > ends[0]) & (run < ends[1])]
         at = np.concatenate([ends[:1], inner, ends[1:]])
-        out.append(np.stack([np.interp(at, run, line[:, c]) for c in range(3)], axis=1))
+        out.append(straight(line, run, at))
     return tuple(out)

@@ -97,7 +97,6 @@ class DeadStop(Check):
     own_needs = Need.JOINTS | Need.ROTATIONS | Need.KEYS
     limit = Limit(0.5, 0.65, 0.8, "1", COMMON_PRACTICE)
     metric = True
-    trial = True
 
     def unjudged(self, study: Study, character: Character) -> str:
         return unjudged(study, character)

@@ -67,7 +67,6 @@ class FrozenPart(Check):
     own_needs = Need.JOINTS | Need.ROTATIONS | Need.KEYS
     limit = Limit(0.66, 1.3, 2.5, "s", COMMON_PRACTICE)
     metric = True
-    trial = True
 
     def unjudged(self, study: Study, character: Character) -> str:
         return unjudged(study, character)

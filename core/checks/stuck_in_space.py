@@ -72,7 +72,6 @@ class StuckInSpace(Check):
         f"{COMMON_PRACTICE}; told for an adult's leg of {LEVER_LEG} m and scaled by the character's",
     )
     metric = True
-    trial = True
 
     def unjudged(self, study: Study, character: Character) -> str:
         shown: Exposure = study.of(exposure, character)

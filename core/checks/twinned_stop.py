@@ -85,7 +85,6 @@ class TwinnedStop(Check):
     groups = (("chest",),)
     limit = Limit(2 / WHOLE, 3 / WHOLE, 5 / WHOLE, "1", COMMON_PRACTICE)
     metric = True
-    trial = True
 
     def unjudged(self, study: Study, character: Character) -> str:
         shown: Exposure = study.of(exposure, character)

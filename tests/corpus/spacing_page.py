@@ -141,6 +141,8 @@ def planted(progress: Progress) -> dict[tuple[str, str, str, str], Tally]:
     for k, (subject, make) in enumerate(every):
         host = prepared(make(), chosen([*CHECKS, *BESIDE]))
         for family in FAMILIES:
+            if family is marches and subject.rate != "24":        # they are many
+                continue
             progress.part(f"{subject.clip} at {subject.rate}: {family.__name__}", 0.3 + 0.7 * k / len(every))
             for case in family(host):
                 if case.severity is None:                       # noise, of which nothing is asked
@@ -191,7 +193,8 @@ def page(counted: tuple[dict[tuple[str, str], float], Counts], tallies: dict[tup
         "world for 6, 10 and 16 frames of 24 while the chest travels. twinned-stop: 2, 3 and 6 parts of the upper "
         "body turned as one block in 8 and 12 frames. jitter: wiggles of 0.5, 1 and 3 cm over 8 frames. "
         "uneven-spacing: one frame moved 20, 40 and 80 % toward its neighbor. arc-break: kinks of 30, 60 and 90 "
-        "degrees. pop: a knee or elbow straightened by 8, 15 and 25 degrees in one frame to between 1 and 9. Asked: on "
+        "degrees. pop: a knee or elbow straightened by 8, 15 and 25 degrees in one frame to between 1 and 9. Marches "
+        "are planted at 24 alone, for they are many. Asked: on "
         "keyed motion what was set out to be found, on captured what recipes that were tried first had found. Size: "
         "within 0.05 of the share, 0.13 s, 1 % of the leg, one part. A raised medium note: on trial or not.\n\n"
         + "\n".join(planted_table(tallies)) + "\n"

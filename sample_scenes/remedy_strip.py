@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Writes docs/pictures/strip-remedies.png: the keeper's faulty take before and after its remedies, as a strip of frames.
+"""Writes docs/pictures/strip-remedies.png: the faulty take before and after its remedies, as a strip of frames.
 
-    python docs/write_strip.py
+    python sample_scenes/remedy_strip.py
 
 Each note of spacing and arcs is mended by its own operator, as the button does it, and the shot is checked again. A
 column is a note: the still of its worst frame around the part, with the part's path a third of a second before and
@@ -32,7 +32,7 @@ from plumbline.core.shot import Shot
 from plumbline.sample_scenes import keeper_faults
 
 Array = np.ndarray
-PICTURE = Path(__file__).parent / "pictures" / "strip-remedies.png"
+PICTURE = Path(__file__).parents[1] / "docs" / "pictures" / "strip-remedies.png"
 #: Checks in the strip, one a column, and the part whose path shows the fault.
 SHOWN = {"frozen-part": "hand.R", "arc-break": "hand.L", "jitter": "hand.R", "pop": "hand.R",
          "stuck-in-space": "head", "uneven-spacing": "hand.R", "dead-stop": "head"}

@@ -81,9 +81,11 @@ class Pop(Check):
     is more, half of how far the low lies off the smooth way between two frames on each side. A real joint slows down
     before it is straight; a pulled chain speeds up into it. Above 36 frames a second each phase of every second
     (third, ...) frame is read.
-    Limit: 4 degrees a frame of 24 low, 6 medium, 12 high. Of captured clips at 24 none passes 5.1 (held back: 3.5); at
-    30 and above a knee that raw capture stops at exactly 0 degrees does, and a kick: 2 to 4 times a minute, which keeps
-    the check on trial. On hand-keyed clips the notes are chains pulled flat.
+    Limit: 4 degrees a frame of 24 low, 6 medium, 12 high; above low only where it is 8 times the bend's own
+    restlessness, and on fewer than 20 drawings a second only of a chain at its full length. On real motion the notes
+    above low are chains pulled flat: a capture's knee at exactly 0 degrees, arms and legs of hand-keyed rigs, each
+    listed with its measure. On trial, since a small overextension or reversed joint that owns it would take its
+    severity.
     Silent when: the joint is never under 10 degrees; it comes to straight slowing down, or stays there; stepped (said
     among what was skipped).
     Cannot see: a snap that stays bent; a knee that flips to the other side at the same bend; whether the control was

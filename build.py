@@ -26,8 +26,9 @@ HOME = Path(__file__).resolve().parent
 BLENDERS = {"4.2": "3.11", "4.5": "3.11", "5.2": "3.13"}
 #: Python -> the Blender that one chore in one Blender runs in.
 FAVORITE = {"3.11": "4.5", "3.13": "5.2"}
-OLDEST_NUMPY = "1.24"
-NUMPY_PYTHON = "3.11"  # numpy 1.24 has no wheel for a newer one that we use
+#: Blender version -> the numpy that Blender itself comes with, where its pip package would take another: the oldest
+#: that core stands on, while Blender 5.2's environment takes the newest.
+BUNDLED = {"4.2": ["numpy==1.24.*"]}
 HERE = f"{sys.version_info[0]}.{sys.version_info[1]}"
 
 #: Outside references that only ``oracles`` installs; scipy and shapely come with the tests' own.
@@ -136,8 +137,8 @@ def environment(name: str, python: str, requirements: list[str], extra: str = "t
         work(f"{name}: environment", [python, "-m", "venv", "--clear", str(HOME / ".env" / name)])
     say(f"{name}: installing {', '.join(requirements) or extra}")
     start = time.monotonic()
-    work(f"{name}: installing", [own, "-m", "pip", "install", "--disable-pip-version-check", *requirements,
-                                 "-e", f".[{extra}]"])
+    work(f"{name}: installing", [own, "-m", "pip", "install", "--disable-pip-version-check", "--no-compile",
+                                 *requirements, "-e", f".[{extra}]"])
     say(f"{name}: installed in {seconds_since(start)}")
     stamp.write_text(text)
     return own
@@ -151,7 +152,7 @@ def answers(python: str) -> bool:
 
 def blender_environment(version: str, python: str) -> str:
     """The Python of the environment with that Blender; Stop names the system libraries that it lacks."""
-    own = environment(f"bpy-{version}", python, [f"bpy=={version}.*"])
+    own = environment(f"bpy-{version}", python, [f"bpy=={version}.*", *BUNDLED.get(version, [])])
     tried = subprocess.run([own, "-c", "import bpy, os; os._exit(0)"], stdout=subprocess.PIPE,
                            stderr=subprocess.STDOUT, text=True, errors="replace")
     if tried.returncode:
@@ -246,50 +247,42 @@ def keep(path: Path, data: bytes) -> None:
 def test(words: list[str]) -> int:
     """Set up and run all tests, for every Blender that a Python is present for (more words go to pytest)."""
     start, have = time.monotonic(), pythons()
-    rooms = {f"Blender {version}": (version, python) for version, python in BLENDERS.items()}
-    runs = [name for name, (_, python) in rooms.items() if python in have]
-    untested = [f"{name} needs Python {python}, which is not on this machine" for name, (_, python) in rooms.items()
-                if python not in have]
-    alone = f"core on numpy {OLDEST_NUMPY}"
-    if NUMPY_PYTHON in have:
-        runs.append(alone)
-    else:
-        untested.append(f"{alone} needs Python {NUMPY_PYTHON}, which is not on this machine")
+    runs = [version for version, python in BLENDERS.items() if python in have]
+    untested = [f"Blender {version} needs Python {python}, which is not on this machine"
+                for version, python in BLENDERS.items() if python not in have]
     newest = have[max(have, key=lambda version: int(version.split(".")[1]))]
     say(f"Pythons: {', '.join(f'{version} ({path})' for version, path in sorted(have.items()))}")
-
-    def prepare(name: str) -> str:
-        if name == alone:
-            return environment(f"numpy-{OLDEST_NUMPY}", have[NUMPY_PYTHON], [f"numpy=={OLDEST_NUMPY}.*"])
-        return blender_environment(rooms[name][0], have[rooms[name][1]])
-
-    with ThreadPoolExecutor(2) as pool:
-        clips = pool.submit(fetch_clips, newest)
-        walls = pool.submit(workshop, have)
-        own = dict(zip(runs, pool.map(prepare, runs)))
-        clips.result()
-        walls.result()
     warn_without_egl()
-    say(f"Set up in {seconds_since(start)}; nothing more is fetched")
 
     # each Blender's tests in two halves, the longer ones first, so that two at a time end together
     inside, outside = ["tests/blender"], ["--ignore=tests/blender"]
-    jobs = [(name, part) for part in ([words] if words else [inside, outside]) for name in runs if name != alone]
-    jobs += [(alone, words or ["tests/core"])] if alone in runs else []
+    jobs = [(version, part) for part in ([words] if words else [inside, outside]) for version in runs]
+    with ThreadPoolExecutor(2) as fetching, ThreadPoolExecutor(2) as testing:
+        # tests begin as soon as their own environment stands, while the others are still fetched
+        own = {version: fetching.submit(blender_environment, version, have[BLENDERS[version]]) for version in runs[:1]}
+        clips = fetching.submit(fetch_clips, newest)
+        own |= {version: fetching.submit(blender_environment, version, have[BLENDERS[version]]) for version in runs[1:]}
+        walls = fetching.submit(workshop, have)
 
-    def test_one(job: tuple[str, list[str]]) -> tuple[int, str]:
-        name, where = job
-        label = name.rpartition(" ")[2] if name != alone else f"numpy {OLDEST_NUMPY}"
-        label += " in Blender" if where is inside else ""
-        cache = f"cache_dir=.cache/pytest-{label.replace(' ', '-')}"
-        return follow(label, [own[name], "-m", "pytest", "-o", cache, *where])
+        def test_one(job: tuple[str, list[str]]) -> tuple[int, str]:
+            version, where = job
+            clips.result()
+            label = version + (" in Blender" if where is inside else "")
+            cache = f"cache_dir=.cache/pytest-{label.replace(' ', '-')}"
+            return follow(label, [own[version].result(), "-m", "pytest", "-o", cache, *where])
 
-    with ThreadPoolExecutor(2) as pool:
-        judged = pool.submit(lint, [])
-        tested = list(zip(jobs, pool.map(test_one, jobs)))
+        tested = [testing.submit(test_one, job) for job in jobs]
+        try:
+            for done in (*own.values(), walls, clips):
+                done.result()
+        except Stop:
+            testing.shutdown(wait=False, cancel_futures=True)
+            raise
+        say(f"Set up in {seconds_since(start)}; nothing more is fetched")
+        judged = testing.submit(lint, [])
     closing = [("walls", judged.result(), "ruff, mypy, import-linter")]
-    closing += [(used(own[name]) + (" (core alone)" if name == alone else ", what needs Blender" if where is inside
-                                    else ""), *result) for (name, where), result in tested]
+    closing += [(used(own[version].result()) + (", what needs Blender" if where is inside else ""), *job.result())
+                for (version, where), job in zip(jobs, tested, strict=True)]
     say(f"\nTested in {seconds_since(start)}, setting up included:")
     for name, code, last in closing:
         say(f"  {'passed' if code == 0 else 'FAILED'}  {name}: {last.strip('= ')}")
@@ -350,12 +343,15 @@ def demo(words: list[str]) -> int:
 
 
 def corpus(words: list[str]) -> int:
-    """Run the checks over real motion and print found, missed and false notes ([--more DIR] [--only TEXT])."""
+    """Run the checks over real motion and print found, missed and false notes, and the table of rigs ([--more DIR])."""
     present("tests/corpus/run.py")
     python = favorite()
     fetch_clips(python)
     # as a module: it shares its skinned figures with the tests
-    return subprocess.call([python, "-m", "tests.corpus.run", *words], cwd=HOME)
+    code = subprocess.call([python, "-m", "tests.corpus.run", *words], cwd=HOME)
+    if {"--only", "--planted"} & set(words):  # a part of it
+        return code
+    return script("tests/corpus/rigs.py", [*words, "--write"], python) or code
 
 
 def bench(words: list[str]) -> int:

@@ -2,6 +2,7 @@
 """Blender's rules for add-ons that can be read from the source. Each rule is also shown to bite on a planted line."""
 import ast
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -91,9 +92,14 @@ RULES = {
 }
 
 
+@cache
+def read(path: Path) -> ast.Module:
+    return ast.parse(path.read_text("utf-8"))
+
+
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.__name__)
 def test_nothing_breaks_the_rule(rule) -> None:
-    found = [f"{path.relative_to(HOME)}:{line}" for path in FILES for line in rule(ast.parse(path.read_text("utf-8")))]
+    found = [f"{path.relative_to(HOME)}:{line}" for path in FILES for line in rule(read(path))]
     assert found == [], rule.__doc__
 
 
@@ -105,7 +111,7 @@ def test_the_rule_bites(rule) -> None:
 def test_every_operator_is_described_and_named_as_its_family() -> None:
     """Class names start PLUMBLINE_ and ids plumbline.; an operator without words is not reported by Blender itself."""
     for path in FILES:
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        for node in ast.walk(read(path)):
             if not isinstance(node, ast.ClassDef):
                 continue
             bases = {base.attr if isinstance(base, ast.Attribute) else getattr(base, "id", "") for base in node.bases}

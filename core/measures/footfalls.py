@@ -74,28 +74,33 @@ class Footfalls:
     way: Pace | None
 
 
+@dataclass(frozen=True)
+class Stances:
+    """When each foot stands, before it is told on what. spans: for each side in time order; on the S sole points and
+    the intervals of ``way``, ratio (S, D - w): speed over the swing's peak, and least (sides, D - w) its slowest low
+    point's. relative (D - 1, S, 3) m: the points' steps against their ground."""
+    spans: list[list[Span]]
+    ratio: Array
+    least: Array
+    relative: Array
+    way: Pace
+
+
 @measure(NOTHING, uses=(tread, belt, soles))
-def footfalls(study: Study, character: Character) -> Footfalls:
-    """Reads the footfalls of both feet on the ground that the tread measure knows, belts included."""
+def stances(study: Study, character: Character) -> Stances | None:
+    """Reads when both feet stand on the ground that the tread measure knows, belts included; None where there is
+    nothing to read."""
     t: Tread = study.of(tread, character)
-    source = study.of(soles, character).source
-    relative = t.steps - study.of(belt, character).velocity * t.dt[:, None, None]
-    known = np.array([source[s] != "guess" for s in t.sides])
-    return fall(t, relative, known, study.shot.count)
-
-
-def fall(t: Tread, relative: Array, known: Array, count: int) -> Footfalls:
-    """Footfalls from steps (D - 1, S, 3) m against their ground; known (sides,) bool: the sole is no guess; count:
-    samples of the shot."""
-    d, s, sides = len(t.samples), t.height.shape[1], len(t.sides)
-    none = Footfalls({f"foot.{side}": () for side in t.sides}, np.zeros((d, s), bool), np.zeros((d, sides), int),
-                     np.full((d, sides, 3), np.nan), np.zeros((d, sides)), np.zeros((0, sides)), None)
+    d, s = len(t.samples), t.height.shape[1]
     if d < 3 or s == 0:
-        return none
+        return None
+    relative = t.steps - study.of(belt, character).velocity * t.dt[:, None, None]
+    source = study.of(soles, character).source
+    lower = np.where([source[side] != "guess" for side in t.sides], LOWER_KNOWN, LOWER_GUESSED) * t.leg
+    sides = len(t.sides)
     height, over = np.ascontiguousarray(t.height.T), np.ascontiguousarray(t.over.T)
     way = touch.pace(np.ascontiguousarray(relative.transpose(1, 2, 0)), t.samples, t.dt, height, t.leg, t.speed)
     ratio = way.ratio
-    lower = np.where(known, LOWER_KNOWN, LOWER_GUESSED) * t.leg
     may = _may(height, over, ratio, way, t.leg, lower)
     dwelling = _carries(may, over, ratio, way, lower, t.rate)
     may |= dwelling
@@ -111,26 +116,38 @@ def fall(t: Tread, relative: Array, known: Array, count: int) -> Footfalls:
         rows = slice(k * N, k * N + N)
         # where no point may stand any more, being too high, its speed still tells when it left
         speed = np.where(np.isfinite(least[k]), least[k], ratio[rows].min(0))
-        found.append(touch.timed(_kept(runs[k], len(ratio[0]), t, way), speed, way, count))
+        found.append(touch.timed(_kept(runs[k], len(ratio[0]), t, way), speed, way, study.shot.count))
     raw = np.sqrt((relative**2).sum(-1)).T / t.dt
     found = [pinned(row, raw[k * N:k * N + N], t.samples, t.leg, sample_rate(t)) for k, row in enumerate(found)]
-    found = sprung(found, height.reshape(sides, N, d).min(1), t.samples, sample_rate(t), t.leg, t.speed)
+    spans = sprung(found, height.reshape(sides, N, d).min(1), t.samples, sample_rate(t), t.leg, t.speed)
+    return Stances(spans, ratio, least, relative, way)
+
+
+@measure(NOTHING, uses=(tread, stances))
+def footfalls(study: Study, character: Character) -> Footfalls:
+    """The patch that each standing foot stands on, and about what it turns."""
+    t: Tread = study.of(tread, character)
+    d, s, sides = len(t.samples), t.height.shape[1], len(t.sides)
     falls: dict[str, tuple[Footfall, ...]] = {f"foot.{side}": () for side in t.sides}
+    stood: Stances | None = study.of(stances, character)
+    if stood is None:
+        return Footfalls(falls, np.zeros((d, s), bool), np.zeros((d, sides), int), np.full((d, sides, 3), np.nan),
+                         np.zeros((d, sides)), np.zeros((0, sides)), None)
+    height, over = np.ascontiguousarray(t.height.T), np.ascontiguousarray(t.over.T)
     planted = np.zeros((s, d), bool)
     kind = np.zeros((sides, d), int)
-    for k in range(sides):
+    for k, spans in enumerate(stood.spans):
         rows = slice(k * N, k * N + N)
         stands = np.zeros(d, bool)
-        rows_of = [_drawn(t.samples, span) for span in found[k]]
-        for a, b in rows_of:
+        for a, b in (_drawn(t.samples, span) for span in spans):
             stands[a:b] = True
-        planted[rows] = _patch(stands, height[rows], over[rows], ratio[rows], t.places[:, rows], way, t.leg)
+        planted[rows] = _patch(stands, height[rows], over[rows], stood.ratio[rows], t.places[:, rows], stood.way, t.leg)
         kind[k] = _calmed(_kinds(planted[rows]), round(PHASE * t.rate))
-    pivot, turn = _turning(t, relative, planted)
+    pivot, turn = _turning(t, stood.relative, planted)
     total = np.concatenate([np.zeros((1, sides)), np.cumsum(turn[:-1] * t.dt[:, None], 0)])
-    falls = {part: tuple(_footfall(part, span, t.samples, kind[k], total[:, k]) for span in found[k])
+    falls = {part: tuple(_footfall(part, span, t.samples, kind[k], total[:, k]) for span in stood.spans[k])
              for k, part in enumerate(falls)}
-    return Footfalls(falls, planted.T, kind.T, pivot, turn, least.T, way)
+    return Footfalls(falls, planted.T, kind.T, pivot, turn, stood.least.T, stood.way)
 
 
 def sample_rate(t: Tread) -> float:

@@ -15,7 +15,7 @@ import numpy as np
 
 from .. import body
 from ..frozen import freeze
-from ..need import Need
+from ..need import NOTHING, Need
 from ..numeric.local_fit import HALF_WINDOW, LocalFit
 from ..numeric.rotation import components_last, cross, dot, norm
 from ..shot import Character, Shot
@@ -126,71 +126,41 @@ def mass_motion_of(shot: Shot, character: Character, found: Masses, loads: Seque
     interpolated, so that motion on twos is judged by its drawings. half_window: of the derivatives, s. Raises
     ValueError on fewer than three samples or a shot without rotations.
     """
+    fit = _fit(shot, samples, half_window)
+    return _motion(shot, character, fit, _points_of(character, found, fit) + _turns_of(character, found, fit), loads)
+
+
+@dataclass(frozen=True)
+class _Fit:
+    """taken (D,): samples that are drawings of their own; fit: of what is read there."""
+
+    taken: Array
+    fit: LocalFit
+
+    def of(self, rows: Array) -> Array:
+        """The drawings (..., D) of rows (..., F), frames last."""
+        return rows if rows.shape[-1] == len(self.taken) else rows[..., self.taken]
+
+
+def _fit(shot: Shot, samples: Array | None, half_window: float = HALF_WINDOW) -> _Fit:
     taken = np.arange(shot.count) if samples is None else np.asarray(samples, int)
-    fit = LocalFit(shot.times[taken], half_window)
-    whole = len(taken) == shot.count
-    centers = found.centers(character)
-    axes = found.axes(character)
-    squared = character.scale**2  # moments grow with the square of the figure's size
-    if not whole:
-        centers, axes, squared = centers[..., taken], axes[..., taken], squared[taken]
-    kg = found.mass[:, None]
-    sums = _Sums(len(taken))
-    sums.add(kg, centers, fit(centers))
-    sums.turn(axes, fit(axes)[1:], found.moments.transpose(1, 2, 0)[..., None], squared)
-    for load in loads:
-        at, held = np.ascontiguousarray(load.place.T)[:, None, taken], load.held[taken]
-        sums.add(load.mass * held[None], at, fit(at))
-        if load.axes is not None and load.moments is not None:
-            turned = np.ascontiguousarray(load.axes.transpose(1, 2, 0))[:, :, None, taken]
-            sums.turn(turned, fit(turned)[1:], load.moments[:, :, None, None], held)
-    total, center, fitted, velocity, acceleration, spin, spin_rate = sums.about_center()
-    if not whole:
-        every = shot.times
-        total, *rest = (_between(every, fit.times, rows)
-                        for rows in (total, center, fitted, velocity, acceleration, spin, spin_rate))
-        center, fitted, velocity, acceleration, spin, spin_rate = rest
-    sure = fit.sure if whole else np.interp(shot.times, fit.times, fit.sure.astype(float)) == 1.0
-    gravity = shot.gravity / character.real_size
-    return MassMotion(
-        mass=total,
-        center=components_last(center),
-        fitted=components_last(fitted),
-        velocity=components_last(velocity),
-        acceleration=components_last(acceleration),
-        spin=components_last(spin),
-        spin_rate=components_last(spin_rate),
-        gravity=gravity,
-        up=upward(shot.gravity),
-        sure=sure,
-    )
+    return _Fit(taken, LocalFit(shot.times[taken], half_window))
 
 
+@dataclass(frozen=True)
 class _Sums:
-    """Sums over bodies, about the world's origin or a body's own center, frames last."""
+    """Sums over bodies, frames last. bodies: of mass points each their kg (S, D), places (3, S, D) as sampled and
+    fitted with two derivatives; spin and its rate (3, D): of rigid turns about bodies' own centers."""
 
-    def __init__(self, count: int) -> None:
-        self.bodies: list[tuple[Array, Array, Array, Array, Array]] = []
-        self.spin = np.zeros((3, count))
-        self.spin_rate = np.zeros((3, count))
+    bodies: tuple[tuple[Array, Array, Array, Array, Array], ...]
+    spin: Array | float = 0.0
+    spin_rate: Array | float = 0.0
 
-    def add(self, kg: Array, raw: Array, fitted: tuple[Array, Array, Array]) -> None:
-        """Mass points: kg (S, 1) or (S, F), places (3, S, F) as sampled and fitted with their derivatives."""
-        self.bodies.append((np.broadcast_to(kg, raw.shape[1:]), raw, *fitted))
-
-    def turn(self, axes: Array, rates: tuple[Array, ...], moments: Array, times: Array) -> None:
-        """Rigid turns about bodies' own centers: axes (3, 3, S, F) as sampled and their two derivatives, moments
-        (3, 3, S, 1), counted ``times`` (F,) over."""
-        leaning = np.empty(axes.shape)  # for each k the sum of S_jk a_j
-        for i in range(3):
-            leaning[i] = sum(axes[i, j] * moments[j] for j in range(3))
-        for rate, total in zip(rates, (self.spin, self.spin_rate), strict=True):
-            for i in range(3):
-                a, b = (i + 1) % 3, (i + 2) % 3
-                total[i] += (leaning[a] * rate[b] - leaning[b] * rate[a]).sum((0, 1)) * times
+    def __add__(self, other: "_Sums") -> "_Sums":
+        return _Sums(self.bodies + other.bodies, self.spin + other.spin, self.spin_rate + other.spin_rate)
 
     def about_center(self) -> tuple[Array, ...]:
-        """Mass (F,), and (3, F) each: center as sampled, fitted, velocity, acceleration, spin and its rate about it.
+        """Mass (D,), and (3, D) each: center as sampled, fitted, velocity, acceleration, spin and its rate about it.
 
         The center's derivatives are the mean of its bodies': what is taken up or let go moves the center at once, but
         gives it no speed of its own."""
@@ -205,10 +175,58 @@ class _Sums:
         spins = []
         for rates, rate, own in ((velocities, centers[2], self.spin), (accelerations, centers[3], self.spin_rate)):
             against = rates - rate[:, None]
-            spins.append(np.stack([
-                (off[(i + 1) % 3] * against[(i + 2) % 3] - off[(i + 2) % 3] * against[(i + 1) % 3]).sum(0) + own[i]
+            spins.append(own + np.stack([
+                (off[(i + 1) % 3] * against[(i + 2) % 3] - off[(i + 2) % 3] * against[(i + 1) % 3]).sum(0)
                 for i in range(3)]))
         return total, *centers, *spins
+
+
+def _points(kg: Array, raw: Array, fit: LocalFit) -> _Sums:
+    """Mass points: kg (S, 1) or (S, D), places (3, S, D)."""
+    return _Sums(((np.broadcast_to(kg, raw.shape[1:]), raw, *fit(raw)),))
+
+
+def _turns(axes: Array, moments: Array, times: Array, fit: LocalFit) -> _Sums:
+    """Rigid turns about bodies' own centers: axes (3, 3, S, D), moments (3, 3, S, 1), counted ``times`` (D,) over."""
+    leaning = np.empty(axes.shape)  # for each k the sum of S_jk a_j
+    for i in range(3):
+        leaning[i] = sum(axes[i, j] * moments[j] for j in range(3))
+    spins = []
+    for rate in fit(axes)[1:]:
+        crossed = []
+        for i in range(3):
+            a, b = (i + 1) % 3, (i + 2) % 3
+            crossed.append((leaning[a] * rate[b] - leaning[b] * rate[a]).sum((0, 1)) * times)
+        spins.append(np.stack(crossed))
+    return _Sums((), *spins)
+
+
+def _points_of(character: Character, found: Masses, fit: _Fit) -> _Sums:
+    return _points(found.mass[:, None], fit.of(found.centers(character)), fit.fit)
+
+
+def _turns_of(character: Character, found: Masses, fit: _Fit) -> _Sums:
+    squared = character.scale**2  # moments grow with the square of the figure's size
+    moments = found.moments.transpose(1, 2, 0)[..., None]
+    return _turns(fit.of(found.axes(character)), moments, fit.of(np.asarray(squared)), fit.fit)
+
+
+def _motion(shot: Shot, character: Character, fit: _Fit, sums: _Sums, loads: Sequence[Load]) -> MassMotion:
+    """The motion of these sums and of what is held, at every sample."""
+    for load in loads:
+        held = load.held[fit.taken]
+        sums += _points(load.mass * held[None], fit.of(np.ascontiguousarray(load.place.T)[:, None]), fit.fit)
+        if load.axes is not None and load.moments is not None:
+            turned = fit.of(np.ascontiguousarray(load.axes.transpose(1, 2, 0))[:, :, None])
+            sums += _turns(turned, load.moments[:, :, None, None], held, fit.fit)
+    total, *rest = sums.about_center()
+    every, at, sure = shot.times, fit.fit.times, fit.fit.sure
+    if len(at) < shot.count:
+        total, *rest = (_between(every, at, rows) for rows in (total, *rest))
+        sure = np.interp(every, at, sure.astype(float)) == 1.0
+    names = ("center", "fitted", "velocity", "acceleration", "spin", "spin_rate")
+    return MassMotion(mass=total, gravity=shot.gravity / character.real_size, up=upward(shot.gravity), sure=sure,
+                      **{name: components_last(rows) for name, rows in zip(names, rest, strict=True)})
 
 
 def _between(every: Array, times: Array, rows: Array) -> Array:
@@ -217,15 +235,39 @@ def _between(every: Array, times: Array, rows: Array) -> Array:
     return np.stack([np.interp(every, times, row) for row in flat]).reshape(*rows.shape[:-1], len(every))
 
 
-@measure(Need.JOINTS | Need.ROTATIONS, uses=(masses, exposure, held_loads))
+@measure(NOTHING, uses=(masses, exposure))
+def drawings_fit(study: Study, character: Character) -> _Fit | None:
+    """The fit of the character's drawings; None where it has no masses, fewer than three drawings, or poses without
+    motion between them."""
+    exposed = study.of(exposure, character)
+    if study.of(masses, character).why or exposed.stepped or len(exposed.drawings) < 3:
+        return None
+    return _fit(study.shot, exposed.drawings)
+
+
+@measure(Need.JOINTS | Need.ROTATIONS, uses=(masses, drawings_fit))
+def moving_points(study: Study, character: Character) -> _Sums | None:
+    """The segments' centers in motion, a step of their own since that of a long shot takes long."""
+    fit = study.of(drawings_fit, character)
+    return fit and _points_of(character, study.of(masses, character), fit)
+
+
+@measure(Need.JOINTS | Need.ROTATIONS, uses=(masses, drawings_fit))
+def turning_segments(study: Study, character: Character) -> _Sums | None:
+    """The segments' turns about their centers."""
+    fit = study.of(drawings_fit, character)
+    return fit and _turns_of(character, study.of(masses, character), fit)
+
+
+@measure(Need.JOINTS | Need.ROTATIONS, uses=(moving_points, turning_segments, held_loads))
 def mass_motion(study: Study, character: Character) -> MassMotion | None:
     """The motion of the character's masses and of what it holds, judged on its drawings; None where it has no masses,
     fewer than three drawings, or poses without motion between them."""
-    found: Masses = study.of(masses, character)
-    exposed = study.of(exposure, character)
-    if found.why or exposed.stepped or len(exposed.drawings) < 3:
+    fit = study.of(drawings_fit, character)
+    if fit is None:
         return None
-    return mass_motion_of(study.shot, character, found, study.of(held_loads, character), exposed.drawings)
+    sums = study.of(moving_points, character) + study.of(turning_segments, character)
+    return _motion(study.shot, character, fit, sums, study.of(held_loads, character))
 
 
 def told(study: Study, character: Character) -> str:

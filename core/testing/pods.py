@@ -23,20 +23,16 @@ def pod(start: Array, stop: Array, radius: float, rings: int = 10, sides: int = 
     x = np.cross(y, [1.0, 0, 0] if abs(y[0]) < 0.9 else [0, 1.0, 0])
     x /= np.linalg.norm(x)
     z = np.cross(x, y)
-    places = [
-        start
-        + along * (angle >= 0)
-        + y * radius * 0.6 * np.sin(angle)
-        + radius * np.cos(angle) * (x * np.cos(turn) + z * np.sin(turn))
-        for angle in np.linspace(-np.pi / 2, np.pi / 2, rings)
-        for turn in np.linspace(0, 2 * np.pi, sides, endpoint=False)
-    ]
+    angle = np.repeat(np.linspace(-np.pi / 2, np.pi / 2, rings), sides)[:, None]
+    turn = np.tile(np.linspace(0, 2 * np.pi, sides, endpoint=False), rings)[:, None]
+    out = radius * np.cos(angle) * (x * np.cos(turn) + z * np.sin(turn))
+    places = start + along * (angle >= 0) + y * radius * 0.6 * np.sin(angle) + out
     faces: list[tuple[int, ...]] = [
         (i * sides + j, i * sides + (j + 1) % sides, (i + 1) * sides + (j + 1) % sides, (i + 1) * sides + j)
         for i in range(rings - 1)
         for j in range(sides)
     ]
-    return np.array(places), faces
+    return places, faces
 
 
 def triangles(faces: list[tuple[int, ...]]) -> Array:

@@ -18,12 +18,20 @@ import bpy  # noqa: E402
 from plumbline.blender_addon import registration  # noqa: E402
 
 HOME = Path(__file__).parents[2]
+_factory_addons: set[str] = set()
 
 
 @pytest.fixture(autouse=True)
 def factory_blender() -> None:
-    """An empty file and factory settings."""
+    """An empty file and factory settings, which are read again only after a test that touched any: that takes long."""
+    preferences = bpy.context.preferences
+    if not preferences.is_dirty and set(preferences.addons.keys()) == _factory_addons:
+        bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True)
+        return
     bpy.ops.wm.read_factory_settings(use_empty=True)
+    bpy.context.preferences.is_dirty = False
+    _factory_addons.clear()
+    _factory_addons.update(bpy.context.preferences.addons.keys())
 
 
 @pytest.fixture

@@ -1,12 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Things brought to an outline at a gap that is set in the picture: by convex hulls of what Blender itself projects."""
+"""Things brought to an outline at a gap that is set in the picture: by convex hulls of what the matrix projects that
+Blender itself gives for its camera."""
 
 from collections.abc import Callable
 from typing import Any
 
+import bpy
 import numpy as np
-from bpy_extras.object_utils import world_to_camera_view
-from mathutils import Vector
 from plumbline.core.testing.hulls import hull, signed_gap
 
 Array = np.ndarray
@@ -14,8 +14,13 @@ Array = np.ndarray
 
 def seen(scene: Any, camera: Any, points: Array) -> Array:
     """Pixels (n, 2) of a picture with a shorter side of 1080, y up, of world places (n, 3)."""
-    size = np.array([scene.render.resolution_x, scene.render.resolution_y])
-    share = np.array([tuple(world_to_camera_view(scene, camera, Vector(p)))[:2] for p in points])
+    render = scene.render
+    size = np.array([render.resolution_x, render.resolution_y])
+    lens = camera.calc_matrix_camera(bpy.context.evaluated_depsgraph_get(), x=size[0], y=size[1],
+                                     scale_x=render.pixel_aspect_x, scale_y=render.pixel_aspect_y)
+    whole = np.array(lens @ camera.matrix_world.normalized().inverted())
+    placed = points @ whole[:, :3].T + whole[:, 3]
+    share = 0.5 + 0.5 * placed[:, :2] / placed[:, 3:]
     return np.asarray(share * size * (1080.0 / size.min()))
 
 
@@ -29,7 +34,7 @@ def brought(
     """
     start, across = way
     low, high = 0.0, reach
-    for _ in range(24):
+    for _ in range(16):  # to a hundredth of a pixel
         half = (low + high) / 2
         apart = signed_gap(outline, hull(see(points + start + across * half)))
         low, high = (half, high) if apart < gap else (low, half)

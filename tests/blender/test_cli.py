@@ -58,31 +58,34 @@ def test_only_notes_that_count_decide_the_code(severity, fail_on):
         assert exit_code(Result((silent,), (), (Failure("slip", "Keeper", "ValueError: no"),)), fail_on) == 3
 
 
-def test_nothing_found_is_zero(tmp_path):
+def test_nothing_found_is_zero(tmp_path, capfd):
     keeper(knee=40.0)
-    run = plumbline("check", saved(tmp_path / "calm.blend"), "--checks", "joint-limit", "--json", tmp_path / "n.json")
+    run = plumbline_here(capfd, "check", saved(tmp_path / "calm.blend"),
+                         "--checks", "joint-limit", "--json", tmp_path / "n.json")
     assert run.returncode == 0, run.stderr
     assert json.loads((tmp_path / "n.json").read_text())["notes"] == []
 
 
-def test_a_range_is_kept(shot, tmp_path):
-    run = plumbline("check", shot, "--checks", "joint-limit", "--range", "36-48", "--json", tmp_path / "n.json")
+def test_a_range_is_kept(shot, tmp_path, capfd):
+    run = plumbline_here(capfd, "check", shot, "--checks", "joint-limit",
+                         "--range", "36-48", "--json", tmp_path / "n.json")
     assert run.returncode == 0, run.stderr
     data = json.loads((tmp_path / "n.json").read_text())
     assert (data["shot"]["first"], data["shot"]["last"], data["notes"]) == (36, 48, [])
 
 
-def test_a_card_sets_a_limit(shot, tmp_path):
+def test_a_card_sets_a_limit(shot, tmp_path, capfd):
     card = tmp_path / "card.json"
     card.write_text(json.dumps({"map": {"shin.L": "", "shin.R": ""}}))
-    run = plumbline("check", shot, "--checks", "joint-limit", "--card", f"Keeper={card}", "--json", tmp_path / "n.json")
+    run = plumbline_here(capfd, "check", shot, "--checks", "joint-limit",
+                         "--card", f"Keeper={card}", "--json", tmp_path / "n.json")
     assert run.returncode == 0, run.stderr
     data = json.loads((tmp_path / "n.json").read_text())
     assert "shin.L" not in data["characters"][0]["map"]
     assert any(s["check"] == "joint-limit" for s in data["skipped"])
 
 
-def test_a_cards_preset_moves_a_limit_and_the_note_says_so(tmp_path):
+def test_a_cards_preset_moves_a_limit_and_the_note_says_so(tmp_path, capfd):
     """A second in the air at half of gravity: high as it is, medium to the bouncy preset."""
     rig = keeper(knee=20.0)
     rig.location.z = 0.0
@@ -92,7 +95,7 @@ def test_a_cards_preset_moves_a_limit_and_the_note_says_so(tmp_path):
         rig.keyframe_insert("location", index=2, frame=frame)
     card = tmp_path / "card.json"
     card.write_text(json.dumps({"preset": "bouncy"}))
-    run = plumbline("check", saved(tmp_path / "hop.blend"), "--checks", "airborne", "--card", card,
+    run = plumbline_here(capfd, "check", saved(tmp_path / "hop.blend"), "--checks", "airborne", "--card", card,
                     "--json", tmp_path / "n.json")
     assert run.returncode == 0, run.stderr
     (note,) = json.loads((tmp_path / "n.json").read_text())["notes"]
@@ -138,7 +141,7 @@ def test_scripts_in_the_file_stay_off(tmp_path):
     assert not (tmp_path / "ran").exists()
 
 
-def test_a_library_that_is_missing_is_told_and_the_rest_measured(tmp_path):
+def test_a_library_that_is_missing_is_told_and_the_rest_measured(tmp_path, capfd):
     keeper()
     library = tmp_path / "library.blend"
     cube = bpy.data.objects.new("Cube", bpy.data.meshes.new("Cube"))
@@ -148,7 +151,7 @@ def test_a_library_that_is_missing_is_told_and_the_rest_measured(tmp_path):
     bpy.context.scene.collection.objects.link(into.objects[0])
     path = saved(tmp_path / "linked.blend")
     library.unlink()
-    run = plumbline("check", path, "--checks", "joint-limit", "--json", tmp_path / "n.json")
+    run = plumbline_here(capfd, "check", path, "--checks", "joint-limit", "--json", tmp_path / "n.json")
     assert run.returncode == 1, run.stderr
     data = json.loads((tmp_path / "n.json").read_text())
     assert len(data["notes"]) == 1
@@ -183,11 +186,11 @@ def overridden(library, how):
             shin.keyframe_insert("rotation_axis_angle", frame=frame)
 
 
-def test_an_override_whose_library_is_missing_is_measured_by_its_bones(tmp_path):
+def test_an_override_whose_library_is_missing_is_measured_by_its_bones(tmp_path, capfd):
     overridden(tmp_path / "library.blend", "bones too")
     path = saved(tmp_path / "tower.blend", relative_remap=True)
     (tmp_path / "library.blend").unlink()
-    run = plumbline("check", path, "--json", tmp_path / "n.json")
+    run = plumbline_here(capfd, "check", path, "--json", tmp_path / "n.json")
     assert run.returncode == 1, run.stderr
     data = json.loads((tmp_path / "n.json").read_text())
     jsonschema.Draft202012Validator(schema()).validate(data)
@@ -204,11 +207,11 @@ def test_an_override_whose_library_is_missing_is_measured_by_its_bones(tmp_path)
         ("linked", "no armature, so there is no character to measure; the linked file //library.blend is missing"),
     ],
 )
-def test_a_figure_that_went_with_its_library(tmp_path, how, says):
+def test_a_figure_that_went_with_its_library(tmp_path, how, says, capfd):
     overridden(tmp_path / "library.blend", how)
     path = saved(tmp_path / "tower.blend", relative_remap=True)
     (tmp_path / "library.blend").unlink()
-    run = plumbline("check", path, "--json", tmp_path / "n.json")
+    run = plumbline_here(capfd, "check", path, "--json", tmp_path / "n.json")
     assert run.returncode == 2, run.stderr
     assert says in one_line(run.stderr)
     assert not (tmp_path / "n.json").exists()

@@ -3,6 +3,7 @@
 import ast
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -13,9 +14,14 @@ OUTSIDE = [folder for name in ("tests", "sample_scenes", "benchmarks", "docs") i
 INSIDE = sorted([*CORE.rglob("*.py"), *(HOME / "blender_addon").rglob("*.py")])
 
 
+@cache
+def nodes(path: Path) -> list[ast.AST]:
+    return list(ast.walk(ast.parse(path.read_text("utf-8"))))
+
+
 def imports(path: Path) -> Iterator[tuple[int, str, int]]:
     """(level of the dots, module, line) of every import, nested ones too."""
-    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+    for node in nodes(path):
         if isinstance(node, ast.Import):
             yield from ((0, alias.name, node.lineno) for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
@@ -52,6 +58,6 @@ def test_outside_the_house_the_package_has_one_name(path: Path) -> None:
 @pytest.mark.parametrize("path", [*INSIDE, *(path for folder in OUTSIDE for path in sorted(folder.rglob("*.py")))],
                          ids=named)
 def test_nobody_edits_the_path(path: Path) -> None:
-    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+    for node in nodes(path):
         assert not (isinstance(node, ast.Attribute) and node.attr == "path" and isinstance(node.value, ast.Name)
                     and node.value.id == "sys"), f"{named(path)}:{node.lineno} touches sys.path"

@@ -4,7 +4,7 @@
     python -m tests.corpus.tangent [CLIP ...]
 
 The lantern is brought to the outline of the head at a gap that an oracle sets: convex hulls of vertices, placed by the
-clip's own joints and seen through Blender's ``world_to_camera_view``. Nothing of ours takes part in it.
+clip's own joints and seen through the matrix that Blender gives for its camera. Nothing of ours takes part in it.
 """
 
 import os

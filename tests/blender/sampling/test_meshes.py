@@ -2,7 +2,7 @@
 """Kisses planted in real Blender: a skinned figure of our own, a lantern, a camera, and a gap that is set by the
 picture.
 
-The gap is set by an oracle of its own: hulls of vertices projected by Blender's ``world_to_camera_view``.
+The gap is set by an oracle of its own: hulls of vertices projected by the matrix that Blender gives for its camera.
 """
 
 from dataclasses import dataclass

@@ -14,6 +14,7 @@ import numpy as np
 
 from .evidence import Arc, Arrow, Evidence, Label, Patch, Place, Point, Polyline, ScreenOutline
 from .note import Note
+from .numeric.between import straight
 from .numeric.camera import View
 from .numeric.rotation import exp
 from .palette import KEY, LANE_COLORS, PAPER, Color
@@ -406,7 +407,7 @@ def _dashes(line: Array, unit: float) -> tuple[Array, ...]:
     starts = np.arange(0.0, run[-1], pitch)
     ends = np.minimum(starts + 0.6 * pitch, run[-1])
     at = np.stack([starts, ends], axis=1)
-    both = np.stack([np.interp(at, run, line[:, c]) for c in range(3)], axis=2)  # (dashes, 2, 3)
+    both = straight(line, run, at.ravel()).reshape(-1, 2, 3)
     first, last = np.searchsorted(run, starts, "right").tolist(), np.searchsorted(run, ends, "left").tolist()
     return tuple(
         dash if a >= b else np.concatenate([dash[:1], line[a:b], dash[1:]])  # with the corners that lie on it

@@ -116,10 +116,8 @@ def hosting(subject: corpus.Subject) -> bool:
 
 def planted(rows: list[Row], progress: Progress, families: Sequence[str] = ()) -> list[Tally]:
     """Faults of some kinds, all where none is named, planted where the clip itself raised nothing unaccepted."""
-    own = {kind: {a.clip for a in corpus.accepted() if kind == "keyed" or not a.keyed}
-           for kind in ("captured", "keyed")}
     hosts = [r.subject for r in rows if not r.why and not r.false and hosting(r.subject)
-             and r.subject.clip not in own[r.subject.kind]]
+             and not corpus.faulty(r.subject.clip, r.subject.kind)]
     counts: dict[tuple[str, str, str], Tally] = defaultdict(Tally)
     for k, subject in enumerate(hosts):
         host: Clean = prepared(subject.make())

@@ -97,7 +97,7 @@ def hosts(more: Path | None, progress: Progress) -> Iterator[Host]:
         shot = subject.make()
         guessed = any(Study(shot).of(masses, c).guessed for c in shot.characters)
         host = Host(subject, shot, guessed)
-        own = any(a.clip == subject.clip and (subject.kind == "keyed" or not a.keyed) for a in corpus.accepted())
+        own = corpus.faulty(subject.clip, subject.kind)
         if subject.clip in clips.names() and shot.rate < 24.5 and not own and not (
                 subject.kind == "keyed" and subject.clip in corpus.faulty_proxies()):
             clean = Clean(shot, finish(shot, [catalogue()[c] for c in CHECKS]),

@@ -255,4 +255,5 @@ def _off_ground(tilt: SoleTilt, worst: int, k: int, flat: Array, frames: tuple[i
     out = flat.mean(0) - (flat.mean(0) @ axis) * axis
     zero = out / np.linalg.norm(out)
     (centre,), (turn,), (start,) = places(pivot[None]), places(axis[None]), places(zero[None])
-    return Arc("found", frames, centre, turn, start, float(angle), float((flat @ zero).max()))
+    reach = (flat @ zero).max() / np.cos(np.radians(angle))  # the print is the sole's shadow
+    return Arc("found", frames, centre, turn, start, float(angle), float(reach))

@@ -220,9 +220,10 @@ def near(note: Any, distance: float = 1.8) -> None:
     view.view_distance = distance
 
 
-def from_the_side() -> Any:
-    """How the view is turned to look along the floor at the shot's figure, half from its front, a little downward."""
-    return Euler((math.radians(78), 0.0, math.radians(52))).to_quaternion()
+def from_the_side(about: float) -> Any:
+    """How the view is turned to look along the floor, a little downward. about: degrees, 0 looks along the world's
+    Y."""
+    return Euler((math.radians(78), 0.0, math.radians(about))).to_quaternion()
 
 
 def plate_and_evidence() -> tuple[np.ndarray, np.ndarray]:

@@ -19,12 +19,15 @@ hands: Any = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(hands)
 
 REDRAWS = 10_000
-#: Checks whose evidence is seen from the side, from so many meters, and the size of the picture in pixels.
+#: Checks whose evidence is seen from the side, from so many meters, turned about the figure by so many degrees, and the
+#: size of the picture in pixels.
 ASIDE = {
-    "thin-support": (1.4, (600, 400)),
-    "airborne": (2.2, (600, 520)),
-    "undriven-move": (3.8, (860, 520)),
-    "arc-break": (1.2, (600, 400)),
+    "thin-support": (0.9, -60, (600, 400)),
+    "airborne": (2.2, 52, (600, 520)),
+    "hard-landing": (1.1, 100, (600, 400)),
+    "off-balance": (2.4, 95, (600, 520)),
+    "undriven-move": (3.8, 52, (860, 520)),
+    "arc-break": (1.2, 52, (600, 400)),
 }
 
 
@@ -128,10 +131,10 @@ def pictures_of_evidence() -> Iterator[float]:
         hands.near(note, 0.8 if name == "linear-span" else 1.8)  # a path of some centimeters
         yield 0.8
         hands.picture(f"evidence-{name}", hands.evidence_box())
-    for name, (far, size) in ASIDE.items():
+    for name, (far, about, size) in ASIDE.items():
         note = hands.go_to(name)
         hands.near(note, far)
-        space.region_3d.view_rotation = hands.from_the_side()
+        space.region_3d.view_rotation = hands.from_the_side(about)
         yield 0.8
         hands.picture(f"evidence-{name}", hands.evidence_box(*size), percent=round(60000 / size[0]))
     overlay.show_text = space.show_gizmo_navigate = overlay.show_cursor = overlay.show_bones = True
@@ -181,14 +184,17 @@ def marks_stand_out() -> Iterator[float]:
 
 def other_windows_and_views() -> Iterator[float]:
     note = hands.go_to("overextension")
-    hands.near(note, 4.0)
-    yield 0.3
+    hands.near(note, 2.6)
+    space = hands.area("VIEW_3D").spaces.active
+    space.show_region_ui = False  # it would cover half of two views
+    yield 0.5
     with hands.inside():
         bpy.ops.screen.region_quadview()
     yield 1.0
     hands.picture("evidence-quad", hands.around("VIEW_3D"), percent=66)
     with hands.inside():
         bpy.ops.screen.region_quadview()
+    space.show_region_ui = True
     yield 0.5
     ghosts = hands.module("drawing.ghosts")
     ghosts.let_go()

@@ -4,7 +4,8 @@
 import numpy as np
 import pytest
 from plumbline.core.evidence import Arrow, Label, Point, ScreenOutline
-from plumbline.core.marks import Frame, Mark, beside, pins
+from plumbline.core.marks import Frame, Mark
+from plumbline.core.placing import beside, pins
 from plumbline.core.note import Note, Severity
 from plumbline.core.numeric.camera import View
 

@@ -229,7 +229,7 @@ def from_the_side(about: float) -> Any:
 def plate_and_evidence() -> tuple[np.ndarray, np.ndarray]:
     """Left, bottom, right, top in pixels of the view's region: of the note's plate, and of its evidence."""
     ghosts, shown = module("drawing.ghosts"), module("drawing.shown")
-    marks = core("marks")
+    marks, placing = core("marks"), core("placing")
     with inside(), bpy.context.temp_override(region_data=area("VIEW_3D").spaces.active.region_3d):
         context = bpy.context
         note, frame = shown.shown(context).selected, context.scene.frame_current
@@ -237,7 +237,7 @@ def plate_and_evidence() -> tuple[np.ndarray, np.ndarray]:
         frame_ = replace(view.frame, number=ghosts._nearest(note, frame, view.camera))
         drawn = marks.evidence_marks(note, frame_, view.camera)
         plate, _ = ghosts._plate(note, frame_, drawn, view, ghosts._room(context))
-        spots, height = marks.spots(drawn), context.region.height
+        spots, height = placing.spots(drawn), context.region.height
         box = next(m for m in plate if not m.width).lines[0]
     boxes = []
     for places in (box, spots):

@@ -252,8 +252,25 @@ def evidence_box(width: float = 600, height: float = 400) -> tuple[float, float,
     middle = (boxes[:, :2].min(0) + boxes[:, 2:].max(0)) / 2
     left, bottom, wide, high = around("VIEW_3D", "WINDOW")
     x = float(np.clip(middle[0] - width / 2, 0, wide - width))
-    y = float(np.clip(middle[1] - height / 2, 0, high - height - 60))
+    headers = 60 * bpy.context.preferences.system.ui_scale
+    y = float(np.clip(middle[1] - height / 2, 0, high - height - headers))
     return (left + x, bottom + y, width, height)
+
+
+def higher(kind: str, by: int) -> Iterator[float]:
+    """Drags the edge above an editor up by so many pixels, or down where below zero."""
+    place = area(kind)
+    x, y = place.x + place.width // 2, place.y + place.height
+    window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)
+    yield 0.3
+    window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=x + 1, y=y)
+    window().event_simulate(type="LEFTMOUSE", value="PRESS", x=x, y=y)
+    for share in (0.3, 0.7, 1.0):
+        yield 0.2
+        window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=round(y + share * by))
+    yield 0.2
+    window().event_simulate(type="LEFTMOUSE", value="RELEASE", x=x, y=y + by)
+    yield 0.8
 
 
 def luminance(color: np.ndarray) -> float:

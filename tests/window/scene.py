@@ -55,25 +55,9 @@ def timeline_box() -> tuple[float, float, float, float]:
     return (left, bottom, min(width, 1060), height)
 
 
-def higher_timeline(by: int) -> Iterator[float]:
-    """Drags the edge above the timeline up, so that a tooltip has room."""
-    place, window = hands.area("DOPESHEET_EDITOR"), hands.window()
-    x, y = place.x + place.width // 2, place.y + place.height
-    move(x, y)
-    yield 0.3
-    move(x + 1, y)
-    window.event_simulate(type="LEFTMOUSE", value="PRESS", x=x, y=y)
-    for share in (0.3, 0.7, 1.0):
-        yield 0.2
-        move(x, y + share * by)
-    yield 0.2
-    window.event_simulate(type="LEFTMOUSE", value="RELEASE", x=x, y=y + by)
-    yield 0.8
-
-
 def marks_answer_the_mouse() -> Iterator[float]:
     strips = hands.module("drawing.strips")
-    yield from higher_timeline(60)
+    yield from hands.higher("DOPESHEET_EDITOR", 60)  # so that a tooltip has room
     table, picture = bars()
     assert sorted(picture.who) == list(range(len(table.notes))), "not every note has its bar"
     region = hands.region("DOPESHEET_EDITOR", "WINDOW")

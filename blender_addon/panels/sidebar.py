@@ -74,7 +74,7 @@ class PLUMBLINE_PT_sidebar(_Sidebar, bpy.types.Panel):
             sentence(layout, context, words_.format(first, last), dim=True, inset=40)
             return
         if stale:
-            layout.label(text=_edited(checked), icon="FILE_REFRESH", translate=False)
+            sentence(layout, context, _edited(checked), icon="FILE_REFRESH", inset=40)
         if checked.result is None:
             sentence(layout.box(), context, _capital(checked.why), icon="ERROR")
             return

@@ -1,8 +1,10 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Planted flights: jumps whose time in the air is stretched, and landings that stop within frames.
 
-Stretched are flights that a clip itself makes within 7 % of gravity, sideways under 0.12 g, and figures thrown up out
-of any upright motion: by 10, 25 and 50 % in time, so that they read 1 / share^2 of gravity.
+Stretched are flights that a clip itself makes within 7 % of gravity, sideways under 0.12 g; those that it makes
+otherwise, put right first (played at another pace and laid on the parabola that gravity draws between their ends, limbs
+as they move in the clip); and figures thrown up out of any upright motion: by 10, 25 and 50 % in time, so that they
+read 1 / share^2 of gravity. The clip may have faults elsewhere.
 
 A landing is stopped evenly within 3, 2 and 1 frames of 24, of a clip's own jump by holding the hips over feet that
 stay, of a figure thrown up and caught again by letting them sink so long: the work of the fall over what the center of
@@ -10,21 +12,22 @@ mass still sinks gives the force that is asked for.
 """
 
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import islice
 
 import numpy as np
 
-from ..checks.airborne import FLOATS
+from ..checks.airborne import FLOATS, RETIMED
 from ..checks.hard_landing import HardLanding
 from ..measures.flights import Flight, flights
 from ..measures.mass import Masses, masses_of
 from ..note import Severity
-from ..shot import Character
+from ..shot import Character, Shot
 from ..study import Study
 from ..tables.segments import FEMALE
 from . import edit
-from .plants import SIZES, Case, Clean, Window, centres, min_jerk, quiet, spaced
+from .plants import SIZES, Case, Clean, Window, centres, min_jerk, prepared, quiet, spaced
 from .replay import stretched
 
 Array = np.ndarray
@@ -48,19 +51,40 @@ SOONER, LATER = 0.003, 0.007
 LATE = 0.010
 WITHIN = (LATE, 2 * LATE, 0.0)
 PARTS = ("pelvis", "foot.L", "foot.R")
+#: Samples by which a flight that is put right may last shorter than its height asks, tried in turn: a landing that is
+#: hard at its full height is not where another fault is to be planted.
+SHORTER = (0, 1, 2)
+#: Checks whose notes say that a flight or its ends are wrong, however low.
+OF_FLIGHTS = ("airborne", "hard-landing")
+
+
+@dataclass(frozen=True)
+class _Host:
+    """A flight that gravity makes, and the shot that it is in. right: it was put right, so that this is not the clip's
+    own."""
+
+    clean: Clean
+    flight: Flight
+    right: bool
+
+    def case(self, kind: str, size: str, shot: Shot, check: str, severity: str | None, measured: float,
+             tolerance: float, window: Window, worst: Window, note_kind: str) -> Case:
+        return Case(f"{kind}, put right first" if self.right else kind, size, shot, check, "pelvis", severity,
+                    measured, tolerance, window, worst, note_kind,
+                    known=self.clean.result if self.right else None)
 
 
 def floats(clean: Clean) -> Iterator[Case]:
     """All stretched flights of a clean shot."""
-    shot = clean.shot
-    for flight in _true(clean):
+    for host in _hosts(clean):
+        flight, shot = host.flight, host.clean.shot
         first, last = shot.frame(flight.first - 1), shot.frame(flight.last + 1)
         for size, share in SHARES.items():
             added = round((share - 1) * (last - first))
             now = flight.pull / ((last - first + added) / (last - first)) ** 2
-            window = (flight.first, flight.last + added)
-            yield Case("flight stretched", size, stretched(shot, clean.character.name, first, last, added), "airborne",
-                       "pelvis", _floating(now), now, 0.1 * now, window, (first, last + added), "floats")
+            yield host.case("flight stretched", size, stretched(shot, clean.character.name, first, last, added),
+                            "airborne", _floating(now), now, 0.1 * now, (flight.first, flight.last + added),
+                            (first, last + added), "floats")
 
 
 def throws(clean: Clean) -> Iterator[Case]:
@@ -122,12 +146,12 @@ def _thrown_case(clean: Clean, centre: int, size: str) -> Case:
 
 def posts(clean: Clean) -> Iterator[Case]:
     """All landings of a clean shot, stopped."""
-    shot = clean.shot
-    for flight in _true(clean):
+    for host in _hosts(clean):
+        flight, shot = host.flight, host.clean.shot
         if flight.on is None:
             continue
         for size, frames in FRAMES.items():
-            planted = stopped(clean, flight, frames / 24)
+            planted = stopped(host.clean, flight, frames / 24)
             if planted is None:
                 continue
             fall = _stop(shot.rate, shot.times, planted, flight)
@@ -137,9 +161,9 @@ def posts(clean: Clean) -> Iterator[Case]:
             severity = HardLanding.limit.severity(force)
             stop = min(int(flight.on + np.ceil(frames / 24 * shot.rate)) + 1, shot.count - 1)
             at = shot.frame(flight.last + 1)
-            yield Case("landing stopped", size, clean.with_(planted), "hard-landing", "pelvis",
-                       None if severity is None else severity.value, force, max(most - least, 0.5),
-                       (flight.last + 1, stop), (at, at), "landing")
+            yield host.case("landing stopped", size, host.clean.with_(planted), "hard-landing",
+                            None if severity is None else severity.value, force, max(most - least, 0.5),
+                            (flight.last + 1, stop), (at, at), "landing")
 
 
 def caught(clean: Clean) -> Iterator[Case]:
@@ -223,13 +247,49 @@ def _caught_case(clean: Clean, window: Window, size: str) -> Case | None:
                 (window[1], last), (at, at), "landing")
 
 
-def _true(clean: Clean) -> Iterator[Flight]:
+def _hosts(clean: Clean) -> Iterator[_Host]:
+    """The flights of a clip that are whole and have nothing wrong near them, put right where gravity does not make
+    them."""
+    shot = clean.shot
+    for flight in Study(shot).of(flights, clean.character).found:
+        if flight.first == 0 or flight.last == shot.count - 1:
+            continue
+        host = _Host(clean, flight, False) if _fits(flight) else _righted(clean, flight)
+        if host is not None and _calm(host.clean, host.flight):
+            yield host
+
+
+def _fits(flight: Flight) -> bool:
+    return abs(flight.pull - 1) < TRUE and flight.push < STRAIGHT
+
+
+def _calm(clean: Clean, flight: Flight) -> bool:
+    """Whether near a flight nothing is noted of hips and feet that makes it or its ends doubtful: no note of medium
+    severity or above but of a foot that skids before it leaves or after it has landed, and none at all of flights."""
+    shot = clean.shot
+    first, last = shot.frame(flight.first), shot.frame(flight.last)
+    against = tuple(n for n in clean.result.notes if (n.severity.rank >= 1 or n.check in OF_FLIGHTS)
+                    and (n.check != "slip" or (n.start <= last + 1 and first - 1 <= n.end)))
+    return quiet(replace(clean.result, notes=against), shot, (flight.first, flight.last), PARTS)
+
+
+def _righted(clean: Clean, flight: Flight) -> _Host | None:
+    """The clip with one flight as gravity makes it, from the same frame and place on to the same place; None where its
+    pace would change by more than RETIMED or no such flight comes of it that has nothing noted near."""
     shot, c = clean.shot, clean.character
-    for flight in Study(shot).of(flights, c).found:
-        whole = flight.first > 0 and flight.last < shot.count - 1
-        fits = abs(flight.pull - 1) < TRUE and flight.push < STRAIGHT
-        if whole and fits and quiet(clean.result, shot, (flight.first, flight.last), PARTS):
-            yield flight
+    if not RETIMED[0] ** 2 <= flight.pull <= RETIMED[1] ** 2:
+        return None
+    ends = flight.first - 1, flight.last + 1
+    first, last = (shot.frame(i) for i in ends)
+    for shorter in SHORTER:
+        added = round((np.sqrt(flight.pull) - 1) * (last - first)) - shorter
+        moved = replace(clean, shot=stretched(shot, c.name, first, last, added))
+        made = prepared(moved.with_(thrown(moved, (ends[0], ends[1] + added), 1.0)), clean.checks)
+        for now in Study(made.shot).of(flights, made.character).found:
+            same = abs(now.first - flight.first) <= 1 and abs(now.last - flight.last - added) <= 1
+            if same and _fits(now) and _calm(made, now):
+                return _Host(made, now, True)
+    return None
 
 
 def _floating(pull: float) -> str | None:

@@ -5,8 +5,8 @@
 
 Clean clips first: every note of medium severity or above that tests/corpus/accepted.json does not hold is printed and
 counted as false. Then the planted faults. A third of the clips, told by a fixed hash of their names, is held back:
-limits are chosen on the others, and both are counted apart. --more adds the BVH and hand-keyed files of a folder. The
-tables go to docs/corpus.md, those of slip's limits to docs/corpus_slip.md, of balance and flight to
+limits are chosen on the others, and both are counted apart. --more adds the BVH and hand-keyed files of a folder, and
+its trials of people who jump as clips to plant flights in. The tables go to docs/corpus.md, those of slip's limits to docs/corpus_slip.md, of balance and flight to
 docs/corpus_weight.md, of stops, freezes, locks and blocks to docs/corpus_spacing.md, tangent's own to
 docs/corpus_tangent.md. --planted plants the named kinds of faults alone, as carries,tilts, says what is found and what
 remedies do, and writes nothing.
@@ -27,6 +27,7 @@ from plumbline.core.testing import clips, corpus, planting
 from plumbline.core.testing.plants import Clean, Verdict, judge, prepared, review
 
 from . import files, slip_page, spacing_page, tangent_page, weight_page
+from .flown import flown
 from .tables import Row, Tally, clean_table, law_table, page, planted_table
 
 DOCS = Path(__file__).resolve().parents[2] / "docs" / "corpus.md"
@@ -45,7 +46,7 @@ def main(words: list[str]) -> int:
     start = time.monotonic()
     progress = Progress(sys.stderr, "corpus", sys.stderr.isatty())
     if "--planted" in told:
-        tallies = planted(clean(None, progress, only, hosts_only=True), progress, families)
+        tallies = planted(clean(None, progress, only, hosts_only=True), progress, families, more)
         progress.clear()
         print(f"{planted_table(tallies)}\n\n{law_table(tallies)}\n{time.monotonic() - start:.0f} s")
         return int(not tallies)
@@ -54,7 +55,7 @@ def main(words: list[str]) -> int:
         progress.clear()
         print(clean_table(rows))
         return int(not rows or any(row.false for row in rows))
-    tallies = planted(rows, progress)
+    tallies = planted(rows, progress, (), more)
     progress.clear()
     text = page(rows, tallies, more is not None)
     print(clean_table(rows))
@@ -114,16 +115,21 @@ def hosting(subject: corpus.Subject) -> bool:
         (subject.kind == "captured" and subject.rate == "24") or subject.kind == "keyed")
 
 
-def planted(rows: list[Row], progress: Progress, families: Sequence[str] = ()) -> list[Tally]:
-    """Faults of some kinds, all where none is named, planted where the clip itself raised nothing unaccepted."""
+def planted(rows: list[Row], progress: Progress, families: Sequence[str] = (), more: Path | None = None
+            ) -> list[Tally]:
+    """Faults of some kinds, all where none is named, planted where the clip itself raised nothing unaccepted; those of
+    flights in clips with faults elsewhere too, and in the trials of a folder."""
     own = {kind: {a.clip for a in corpus.accepted() if kind == "keyed" or not a.keyed}
            for kind in ("captured", "keyed")}
-    hosts = [r.subject for r in rows if not r.why and not r.false and hosting(r.subject)
-             and r.subject.clip not in own[r.subject.kind]]
+    hosts = [*(r.subject for r in rows if not r.why and not r.false and hosting(r.subject)), *flown(more)]
+    trials = {subject.clip for subject in flown(more)}
     counts: dict[tuple[str, str, str], Tally] = defaultdict(Tally)
     for k, subject in enumerate(hosts):
+        kinds = planting.APART if subject.clip in own[subject.kind] | trials else planting.KINDS
+        if families and not any(kind.__name__ in families for kind in kinds):
+            continue
         host: Clean = prepared(subject.make())
-        for case in planting.cases(host, families):
+        for case in planting.cases(host, families, kinds):
             progress.part(f"{subject.clip}: {case.kind}", 0.4 + 0.6 * k / len(hosts))
             verdict: Verdict = judge(case, host.result)
             tally = counts[(case.kind, subject.kind, case.size)]

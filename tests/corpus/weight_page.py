@@ -10,7 +10,7 @@ Writes docs/corpus_weight.md; build.py corpus does the same. DIR may hold captur
 import os
 import sys
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import chain
 from pathlib import Path
@@ -33,9 +33,11 @@ from plumbline.core.testing import clips, corpus
 from plumbline.core.testing.plant_carries import carries
 from plumbline.core.testing.plant_flights import caught, floats, posts, throws
 from plumbline.core.testing.plant_tilts import tilts
+from plumbline.core.testing.planting import APART
 from plumbline.core.testing.plants import SIZES, Case, Clean
 
 from . import files, plate_data, slip_choice, weight_choice
+from .flown import flown
 from .slip_choice import PLATE_RATES
 from .slip_page import CREDIT
 from .tables import Tally, law_table
@@ -88,7 +90,7 @@ def right(case: Case) -> bool:
 
 def hosts(more: Path | None, progress: Progress) -> Iterator[Host]:
     """Captured clips at all rates, proxies, and hand-keyed ones at all rates; faults are planted at 24 frames a second
-    in clips that have no fault of their own on the list."""
+    in clips that have no fault of their own on the list, those of flights in the others too."""
     subjects: Iterator[corpus.Subject] = chain(corpus.captured(more), corpus.proxies())
     if more is not None:
         subjects = chain(subjects, (s for s, why in files.subjects(more) if not why))
@@ -98,12 +100,22 @@ def hosts(more: Path | None, progress: Progress) -> Iterator[Host]:
         guessed = any(Study(shot).of(masses, c).guessed for c in shot.characters)
         host = Host(subject, shot, guessed)
         own = any(a.clip == subject.clip and (subject.kind == "keyed" or not a.keyed) for a in corpus.accepted())
-        if subject.clip in clips.names() and shot.rate < 24.5 and not own and not (
+        if subject.clip in clips.names() and shot.rate < 24.5 and not (
                 subject.kind == "keyed" and subject.clip in corpus.faulty_proxies()):
-            clean = Clean(shot, finish(shot, [catalogue()[c] for c in CHECKS]),
-                          Study(shot).of(contacts, shot.characters[0]))
-            host.cases = [case for kind in KINDS for case in kind(clean)]
+            host.cases = _cases(shot, APART if own else KINDS)
         yield host
+
+
+def _cases(shot: Shot, kinds: Sequence[Callable[[Clean], Iterator[Case]]]) -> list[Case]:
+    clean = Clean(shot, finish(shot, [catalogue()[c] for c in CHECKS]), Study(shot).of(contacts, shot.characters[0]))
+    return [case for kind in kinds for case in kind(clean)]
+
+
+def trials(more: Path | None) -> Iterator[Host]:
+    """People who jump, of whom only the flights are judged here."""
+    for subject in flown(more):
+        shot = subject.make()
+        yield Host(subject, shot, False, _cases(shot, APART))
 
 
 def measured(host: Host) -> Iterator[tuple[str, float]]:
@@ -241,10 +253,10 @@ def page(found: list[Host], more: Path | None, progress: Progress, tallies: list
         f"{notes_table(found)}\n\n"
         "## Planted faults\n\n"
         "Told at the severity that the demanded excess asks for, or not above low where it asks for none; by the check "
-        "alone. Flights stretched and thrown by 10, 25 and 50 %; landings stopped within 3, 2 and 1 frames of 24; the "
-        "pressure point 1.3, 2 and 3 times the medium limit outside, by hips carried within 0.5 s and by the body "
-        "tilted about the standing foot. What shares, worst frames and remedies come to is in corpus.md.\n\n"
-        f"{planted_table(found)}\n\n"
+        "alone. Flights stretched and thrown by 10, 25 and 50 %, those that no gravity makes put right first; landings "
+        "stopped within 3, 2 and 1 frames of 24; the pressure point 1.3, 2 and 3 times the medium limit outside, by "
+        "hips carried within 0.5 s and by the body tilted about the standing foot. What shares, worst frames and remedies come to is in corpus.md.\n\n"
+        f"{planted_table([*found, *trials(more)])}\n\n"
         "## What remedies do\n\n"
         "Each is applied to the samples of the fault that it mends, and all checks look again; "
         "`build.py corpus --planted floats,throws,posts,caught,carries,tilts` tells it by kind and size.\n\n"
@@ -264,8 +276,9 @@ if __name__ == "__main__":
     from . import run as whole
 
     shown = Progress(sys.stderr, "weight", sys.stderr.isatty())
-    counted = whole.planted(whole.clean(None, shown, hosts_only=True), shown, [kind.__name__ for kind in KINDS])
-    run(Path(sys.argv[1]) if len(sys.argv) > 1 else None, shown, counted)
+    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else None
+    rows = whole.clean(None, shown, hosts_only=True)
+    run(folder, shown, whole.planted(rows, shown, [kind.__name__ for kind in KINDS], folder))
     print(DOCS.read_text("utf-8"))
     sys.stdout.flush()
     os._exit(0)  # pip's bpy may hang where the interpreter ends by itself

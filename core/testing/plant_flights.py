@@ -54,8 +54,11 @@ PARTS = ("pelvis", "foot.L", "foot.R")
 #: Samples by which a flight that is put right may last shorter than its height asks, tried in turn: a landing that is
 #: hard at its full height is not where another fault is to be planted.
 SHORTER = (0, 1, 2)
-#: Checks whose notes say that a flight or its ends are wrong, however low.
-OF_FLIGHTS = ("airborne", "hard-landing")
+#: Checks whose notes say that a flight is wrong, or how it ends, however low.
+FLYING = ("airborne",)
+LANDING = ("airborne", "hard-landing")
+#: Checks of a body that stands: their notes say nothing of how it flies.
+STANDING = ("hard-landing", "undriven-move", "off-balance")
 
 
 @dataclass(frozen=True)
@@ -76,7 +79,7 @@ class _Host:
 
 def floats(clean: Clean) -> Iterator[Case]:
     """All stretched flights of a clean shot."""
-    for host in _hosts(clean):
+    for host in _hosts(clean, FLYING):
         flight, shot = host.flight, host.clean.shot
         first, last = shot.frame(flight.first - 1), shot.frame(flight.last + 1)
         for size, share in SHARES.items():
@@ -146,7 +149,7 @@ def _thrown_case(clean: Clean, centre: int, size: str) -> Case:
 
 def posts(clean: Clean) -> Iterator[Case]:
     """All landings of a clean shot, stopped."""
-    for host in _hosts(clean):
+    for host in _hosts(clean, LANDING):
         flight, shot = host.flight, host.clean.shot
         if flight.on is None:
             continue
@@ -247,15 +250,15 @@ def _caught_case(clean: Clean, window: Window, size: str) -> Case | None:
                 (window[1], last), (at, at), "landing")
 
 
-def _hosts(clean: Clean) -> Iterator[_Host]:
+def _hosts(clean: Clean, about: tuple[str, ...]) -> Iterator[_Host]:
     """The flights of a clip that are whole and have nothing wrong near them, put right where gravity does not make
-    them."""
+    them. about: FLYING or LANDING, what is to be planted."""
     shot = clean.shot
     for flight in Study(shot).of(flights, clean.character).found:
         if flight.first == 0 or flight.last == shot.count - 1:
             continue
-        host = _Host(clean, flight, False) if _fits(flight) else _righted(clean, flight)
-        if host is not None and _calm(host.clean, host.flight):
+        host = _Host(clean, flight, False) if _fits(flight) else _righted(clean, flight, about)
+        if host is not None and _calm(host.clean, host.flight, about):
             yield host
 
 
@@ -263,17 +266,19 @@ def _fits(flight: Flight) -> bool:
     return abs(flight.pull - 1) < TRUE and flight.push < STRAIGHT
 
 
-def _calm(clean: Clean, flight: Flight) -> bool:
-    """Whether near a flight nothing is noted of hips and feet that makes it or its ends doubtful: no note of medium
-    severity or above but of a foot that skids before it leaves or after it has landed, and none at all of flights."""
+def _calm(clean: Clean, flight: Flight, about: tuple[str, ...]) -> bool:
+    """Whether near a flight nothing is noted of hips and feet that makes doubtful what it is ``about``: no note of
+    these checks, and no other of medium severity or above, but of a foot that skids before it leaves or after it has
+    landed, and where only the flight counts of how the body stands."""
     shot = clean.shot
     first, last = shot.frame(flight.first), shot.frame(flight.last)
-    against = tuple(n for n in clean.result.notes if (n.severity.rank >= 1 or n.check in OF_FLIGHTS)
+    fine = STANDING if about == FLYING else ()
+    against = tuple(n for n in clean.result.notes if (n.severity.rank >= 1 or n.check in about) and n.check not in fine
                     and (n.check != "slip" or (n.start <= last + 1 and first - 1 <= n.end)))
     return quiet(replace(clean.result, notes=against), shot, (flight.first, flight.last), PARTS)
 
 
-def _righted(clean: Clean, flight: Flight) -> _Host | None:
+def _righted(clean: Clean, flight: Flight, about: tuple[str, ...]) -> _Host | None:
     """The clip with one flight as gravity makes it, from the same frame and place on to the same place; None where its
     pace would change by more than RETIMED or no such flight comes of it that has nothing noted near."""
     shot, c = clean.shot, clean.character
@@ -287,7 +292,7 @@ def _righted(clean: Clean, flight: Flight) -> _Host | None:
         made = prepared(moved.with_(thrown(moved, (ends[0], ends[1] + added), 1.0)), clean.checks)
         for now in Study(made.shot).of(flights, made.character).found:
             same = abs(now.first - flight.first) <= 1 and abs(now.last - flight.last - added) <= 1
-            if same and _fits(now) and _calm(made, now):
+            if same and _fits(now) and _calm(made, now, about):
                 return _Host(made, now, True)
     return None
 

@@ -110,9 +110,11 @@ def row_of(subject: corpus.Subject, shot: Shot, result: Result) -> Row:
 
 
 def hosting(subject: corpus.Subject) -> bool:
-    """Whether faults are planted in it, if it is clean: captured clips at 24 and keyed ones that anybody has."""
-    return subject.clip in {*clips.names(), "keeper"} and (
-        (subject.kind == "captured" and subject.rate == "24") or subject.kind == "keyed")
+    """Whether faults are planted in it, if it is clean: captured clips at 24, or their own rate where that is no
+    higher, and keyed ones that anybody has."""
+    if subject.kind == "captured":
+        return subject.clip in clips.names() and (subject.rate == "24" or clips.clip(subject.clip).fps < 24.5)
+    return subject.kind == "keyed" and subject.clip in {*clips.names(), "keeper"}
 
 
 def planted(rows: list[Row], progress: Progress, families: Sequence[str] = (), more: Path | None = None

@@ -6,9 +6,9 @@ otherwise, put right first (played at another pace and laid on the parabola that
 as they move in the clip); and figures thrown up out of any upright motion: by 10, 25 and 50 % in time, so that they
 read 1 / share^2 of gravity. The clip may have faults elsewhere.
 
-A landing is stopped evenly within 3, 2 and 1 frames of 24, of a clip's own jump by holding the hips over feet that
-stay, of a figure thrown up and caught again by letting them sink so long: the work of the fall over what the center of
-mass still sinks gives the force that is asked for.
+A landing is stopped evenly within 3, 2 and 1 frames of 24: of a clip's own jump by holding the hips over feet that
+stay while arms and trunk go on, or by freezing the whole figure; of a figure thrown up and caught again by letting the
+hips sink so long. The work of the fall over what the center of mass still sinks gives the force that is asked for.
 """
 
 from collections.abc import Callable, Iterator
@@ -28,7 +28,7 @@ from ..study import Study
 from ..tables.segments import FEMALE
 from . import edit
 from .plants import SIZES, Case, Clean, Window, centres, min_jerk, prepared, quiet, spaced
-from .replay import stretched
+from .replay import replayed, stretched
 
 Array = np.ndarray
 
@@ -50,6 +50,8 @@ SOONER, LATER = 0.003, 0.007
 #: s: what the moment of a touch is known to; forces with so much of fall added to the give.
 LATE = 0.010
 WITHIN = (LATE, 2 * LATE, 0.0)
+#: s after a touch within which a body has given.
+GIVES = 0.6
 PARTS = ("pelvis", "foot.L", "foot.R")
 #: Samples by which a flight that is put right may last shorter than its height asks, tried in turn: a landing that is
 #: hard at its full height is not where another fault is to be planted.
@@ -153,18 +155,19 @@ def posts(clean: Clean) -> Iterator[Case]:
         flight, shot = host.flight, host.clean.shot
         if flight.on is None:
             continue
-        for size, frames in FRAMES.items():
-            planted = stopped(host.clean, flight, frames / 24)
+        for kind, size in ((kind, size) for kind in ("landing stopped", "landing frozen") for size in SIZES):
+            seconds = FRAMES[size] / 24
+            planted = (stopped if kind == "landing stopped" else frozen)(host.clean, flight, seconds)
             if planted is None:
                 continue
-            fall = _stop(shot.rate, shot.times, planted, flight)
+            fall = _stop(shot, planted, flight)
             force, least, most = (_mean(*fall, late) for late in WITHIN)
             if not _sure(*fall):
                 continue
             severity = HardLanding.limit.severity(force)
-            stop = min(int(flight.on + np.ceil(frames / 24 * shot.rate)) + 1, shot.count - 1)
+            stop = min(int(flight.on + np.ceil(seconds * shot.rate)) + 1, shot.count - 1)
             at = shot.frame(flight.last + 1)
-            yield host.case("landing stopped", size, host.clean.with_(planted), "hard-landing",
+            yield host.case(kind, size, host.clean.with_(planted), "hard-landing",
                             None if severity is None else severity.value, force, max(most - least, 0.5),
                             (flight.last + 1, stop), (at, at), "landing")
 
@@ -310,7 +313,7 @@ def centers(character: Character) -> Array:
 
 def stopped(clean: Clean, flight: Flight, seconds: float) -> Character | None:
     """The character whose hips are braked evenly to rest within ``seconds`` of the touch and go on where the clip's own
-    come up to them; None where they never do."""
+    come up to them from their lowest; None where they never sink so far."""
     shot, c = clean.shot, clean.character
     assert flight.on is not None
     t = shot.times - flight.on / shot.rate
@@ -319,23 +322,35 @@ def stopped(clean: Clean, flight: Flight, seconds: float) -> Character | None:
     start = float(np.interp(flight.on, np.arange(shot.count), height))
     s = np.clip(t, 0.0, seconds)
     braked = start - speed * s + speed / (2 * seconds) * s**2
-    after = t > 0
-    lower = after & (height < braked)
-    if not lower.any():
-        return None
-    up = np.where(lower, braked - height, 0.0)
-    ends = np.flatnonzero(after & ~lower & (t > seconds))
-    if len(ends):
-        up[ends[0]:] = 0.0
-    legs = ("leg.L", "leg.R")
-    return edit.carry_root(c, up[:, None] * c.up, legs)
+    after = np.flatnonzero(t > 0)
+    lowest = after[height[after][t[after] < GIVES].argmin()]
+    back = after[(after > lowest) & (t[after] > seconds) & (height[after] >= braked[after])]
+    rows = (t > 0) & (height < braked) & (np.arange(shot.count) < (back[0] if len(back) else shot.count))
+    return edit.carry_root(c, np.where(rows, braked - height, 0.0)[:, None] * c.up) if rows.any() else None
 
 
-def _stop(rate: float, times: Array, character: Character, flight: Flight) -> tuple[float, float]:
+def frozen(clean: Clean, flight: Flight, seconds: float) -> Character:
+    """The character that goes on ever slower from the touch, to a dead hold within ``seconds``: like a post."""
+    shot, c = clean.shot, clean.character
+    assert flight.on is not None
+    at = np.arange(shot.count, dtype=float)
+    since = np.clip((at - flight.on) / shot.rate, 0.0, seconds)
+    at = np.where(at > flight.on, flight.on + shot.rate * (since - since**2 / (2 * seconds)), at)
+    return replace(replayed(c, at), keys=c.keys)
+
+
+def _touched_at(shot: Shot, character: Character, flight: Flight) -> float:
+    """m: the height of the center of mass at the touch: from the last sample in the air on along the parabola."""
+    assert flight.on is not None
+    touch, last = (flight.place(np.array(i / shot.rate)) for i in (flight.on, flight.last))
+    return float(centers(character)[flight.last] @ character.up + (touch - last) @ character.up)
+
+
+def _stop(shot: Shot, character: Character, flight: Flight) -> tuple[float, float]:
     """How fast the center of mass falls at the touch, m/s, and how far it sinks from there, m."""
     assert flight.on is not None
-    touch = np.array(flight.on / rate)
-    speed = -float(flight.velocity(touch) @ character.up)
-    rows = (times > touch) & (times < touch + 0.6)
-    sinks = float(flight.place(touch) @ character.up) - float((centers(character)[rows] @ character.up).min())
+    touch = flight.on / shot.rate
+    speed = -float(flight.velocity(np.array(touch)) @ character.up)
+    rows = (shot.times > touch) & (shot.times < touch + GIVES)
+    sinks = _touched_at(shot, character, flight) - float((centers(character)[rows] @ character.up).min())
     return speed, sinks

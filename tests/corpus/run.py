@@ -62,7 +62,7 @@ def main(words: list[str]) -> int:
     print(planted_table(tallies))
     DOCS.write_text(text, "utf-8")
     slip_page.run(more, progress)
-    weight_page.run(more, progress, tallies)
+    weight_page.run(more, progress, lambda: tallies)
     spacing_page.run(more, progress)
     wrong = tangent_page.run(more, progress)
     print(f"{time.monotonic() - start:.0f} s")

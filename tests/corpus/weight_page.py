@@ -92,7 +92,8 @@ def right(case: Case) -> bool:
 
 def hosts(more: Path | None, progress: Progress, planted_only: bool = False) -> Iterator[Host]:
     """Captured clips at all rates, proxies, and hand-keyed ones at all rates; faults are planted at 24 frames a second
-    in clips that have no fault of their own on the list, those of flights in the others too. planted_only: no others."""
+    in clips that have no fault of their own on the list, those of flights in the others too. planted_only: no
+    others."""
     subjects: Iterator[corpus.Subject] = chain(corpus.captured(more), corpus.proxies())
     if more is not None:
         subjects = chain(subjects, (s for s, why in files.subjects(more) if not why))

@@ -137,8 +137,8 @@ def environment(name: str, python: str, requirements: list[str], extra: str = "t
         work(f"{name}: environment", [python, "-m", "venv", "--clear", str(HOME / ".env" / name)])
     say(f"{name}: installing {', '.join(requirements) or extra}")
     start = time.monotonic()
-    work(f"{name}: installing", [own, "-m", "pip", "install", "--disable-pip-version-check", "--no-compile",
-                                 *requirements, "-e", f".[{extra}]"])
+    work(f"{name}: installing", [own, "-m", "pip", "install", "--disable-pip-version-check", *requirements,
+                                 "-e", f".[{extra}]"])
     say(f"{name}: installed in {seconds_since(start)}")
     stamp.write_text(text)
     return own

@@ -78,6 +78,7 @@ def _bring(context: Any, figure: Figure, offsets: list[Offset], channels: list[N
         refuse(channels, offset.first - 1, offset.first + len(offset.offsets))
     wanted = [_places(context, figure, o) + o.offsets / shot.unit_scale for o in asked]
     told: list[str] = []
+    moved = False
     for offset, places in zip(asked, wanted, strict=True):
         if offset.own:  # what carries it was moved before: only its own swing is asked for
             places = _places(context, figure, offset) + offset.offsets / shot.unit_scale
@@ -87,7 +88,14 @@ def _bring(context: Any, figure: Figure, offsets: list[Offset], channels: list[N
             continue
         largest = float(np.linalg.norm(offset.offsets, axis=-1).max())
         close = max(_CLOSE * largest, _ALWAYS) / shot.unit_scale
-        write(steered.channels, steered.first, steered.values, close / steered.reach)
+        try:
+            write(steered.channels, steered.first, steered.values, close / steered.reach)
+        except Standing:
+            if not moved:
+                raise
+            told.append(spoken(offset.part))  # the same control has moved what carries it, and has keys there now
+            continue
+        moved = True
     if len(told) == len(asked):
         return rpt_("No key that the note names moves the {:s} there: move it by hand").format(told[0] if told else "")
     return ""

@@ -14,6 +14,7 @@ import numpy as np
 
 from .evidence import Arc, Arrow, Evidence, Label, Patch, Place, Point, Polyline, ScreenOutline
 from .note import Note
+from .numeric.between import straight
 from .numeric.camera import View
 from .numeric.rotation import exp
 from .palette import KEY, LANE_COLORS, PAPER, Color
@@ -352,11 +353,7 @@ def _arrow(shape: Arrow, frame: Frame, color: Color) -> list[Mark]:
 
 
 def _arc(shape: Arc, frame: Frame, color: Color) -> list[Mark]:
-    steps = max(2, int(np.ceil(abs(shape.angle) / 6)) + 1)
-    axis, zero, centre = np.array(shape.axis), np.array(shape.zero), np.array(shape.centre)
-    turns = np.radians(np.linspace(0, shape.angle, steps))
-    rim = centre + np.stack([exp(axis * t) @ zero for t in turns]) * shape.radius
-    places = frame.pixels(np.vstack([centre, rim]))
+    places = frame.pixels(_fan(shape))
     if not np.isfinite(places).all():
         return []
     found = shape.role == "found"
@@ -367,6 +364,17 @@ def _arc(shape: Arc, frame: Frame, color: Color) -> list[Mark]:
         Mark(tuple(rays), (2.5 if found else 1.5) * frame.unit, color),
     ]
     return out + ([Mark((circle(places[0], _DISC * frame.unit),), 0, color)] if found else [])
+
+
+@lru_cache(maxsize=256)
+def _fan(shape: Arc) -> Array:
+    """Center and rim (n, 3) of an arc in the world, a corner every 6 degrees at the least."""
+    steps = max(2, int(np.ceil(abs(shape.angle) / 6)) + 1)
+    axis, zero, centre = np.array(shape.axis), np.array(shape.zero), np.array(shape.centre)
+    turns = exp(axis * np.radians(np.linspace(0, shape.angle, steps))[:, None])
+    out: Array = np.vstack([centre, centre + turns @ zero * shape.radius])
+    out.setflags(write=False)
+    return out
 
 
 def _patch(shape: Patch, frame: Frame, color: Color) -> list[Mark]:
@@ -396,10 +404,12 @@ def _dashes(line: Array, unit: float) -> tuple[Array, ...]:
         return ()
     run = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line[:, :2], axis=0), axis=1))])
     pitch = max(10 * unit, run[-1] / 400)
-    out = []
-    for start in np.arange(0.0, run[-1], pitch):
-        ends = np.array([start, min(start + 0.6 * pitch, run[-1])])
-        inner = run[(run > ends[0]) & (run < ends[1])]
-        at = np.concatenate([ends[:1], inner, ends[1:]])
-        out.append(np.stack([np.interp(at, run, line[:, c]) for c in range(3)], axis=1))
-    return tuple(out)
+    starts = np.arange(0.0, run[-1], pitch)
+    ends = np.minimum(starts + 0.6 * pitch, run[-1])
+    at = np.stack([starts, ends], axis=1)
+    both = straight(line, run, at.ravel()).reshape(-1, 2, 3)
+    first, last = np.searchsorted(run, starts, "right").tolist(), np.searchsorted(run, ends, "left").tolist()
+    return tuple(
+        dash if a >= b else np.concatenate([dash[:1], line[a:b], dash[1:]])  # with the corners that lie on it
+        for dash, a, b in zip(both, first, last, strict=True)
+    )

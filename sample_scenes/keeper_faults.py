@@ -42,12 +42,14 @@ PLANTED = (
     Fault("arc-break", "hand.L", "high", 57, 59, 58, 0, "one frame of the left hand stands 3.5 cm aside"),
     Fault("jitter", "hand.R", "medium", 67, 78, 72, 5, "the right hand is shaken by 2 cm to each side for seven frames"),
     Fault("thin-support", "foot.R", "medium", 74, 91, 83, 6, "the weight stands on the heel alone, the toes 22 degrees up"),
+    Fault("pop", "forearm.R", "high", 95, 97, 96, 1, "one frame of the right hand pulls the elbow nearly straight"),
     Fault("linear-span", "head", "medium", 92, 105, 93, 1, "the head turns evenly between two corners"),
     Fault("airborne", "pelvis", "high", 106, 124, 115, 1, "the turn is a hop of half a second that rises 10 cm"),
     Fault("stuck-in-space", "head", "low", 128, 142, 138, 1, "neck and head lean back while the chest leaves, and snap after it"),
     Fault("slip", "foot.L", "medium", 142, 156, 155, 1, "the standing foot drifts 5 cm backward"),
     Fault("uneven-spacing", "hand.R", "medium", 157, 159, 158, 0, "one frame of the right hand's way up lags by 60 percent of a step"),
     Fault("overextension", "forearm.R", "medium", 164, 192, 189, 18, "the hand's goal is pulled 6 percent of the arm out of its reach"),
+    Fault("dead-stop", "head", "medium", 174, 182, 181, 0, "the head nods faster and faster and stops in one frame"),
     Fault("hard-landing", "pelvis", "medium", 215, 222, 216, 1, "a hop of 20 cm is stopped within one frame"),
     Fault("off-balance", "pelvis", "medium", 250, 280, 262, 5, "the hips hang back behind the heels and he does not fall"),
     Fault("tangent", "thigh.L", "medium", 150, 199, 174, 24, "the lantern kisses the outline of the left thigh"),
@@ -72,6 +74,8 @@ def plant(rig):
     _uneven(rig)
     _landing(rig)
     _lean(rig)
+    _nod(rig)
+    _snap(rig)
 
 
 def _wrist(rig):
@@ -145,6 +149,22 @@ def _uneven(rig):
     """One frame of the hand's way up lags by 60 % of its step."""
     steps = [c.evaluate(157) - c.evaluate(158) for c in _places(rig, "hand_ctrl.R")]
     _aside(rig, "hand_ctrl.R", {158: [.6 * step for step in steps]}, 3)
+
+
+def _nod(rig):
+    """The head nods faster and faster and is stopped in one frame."""
+    _without(rig, ("head",), 170, 192)
+    keeper_shot.key(rig, "head", "rotation_euler", [(f, math.radians(lean), 0, math.radians(-2)) for f, lean in ((174, -14), (181, 8), (192, 8))])
+    for curve, _ in curves_of(rig):
+        if curve.data_path == 'pose.bones["head"].rotation_euler':
+            start = next(p for p in curve.keyframe_points if round(p.co.x) == 174)
+            start.interpolation, start.easing = "QUAD", "EASE_IN"
+
+
+def _snap(rig):
+    """One frame pulls the right elbow nearly straight."""
+    _without(rig, ("hand_ctrl.R",), 104, 120)
+    _aside(rig, "hand_ctrl.R", {96: (0, 0, -.0295)})
 
 
 #: Turns of neck and head, degrees, that keep the head's top where it is in frame 128.

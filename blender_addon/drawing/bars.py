@@ -7,6 +7,7 @@ when its note is worse; the selected one drops a plumb line at its worst frame. 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -19,6 +20,8 @@ Array = np.ndarray
 #: Heights of low, medium and high bars in pixels, and how bright their fills are.
 HEIGHTS = np.array([3.0, 5.0, 8.0])
 _FILLS = np.array([0.86, 0.93, 1.0])
+#: How bright the ground of the stripes of a note on trial is.
+_TRIAL_FILL = 0.36
 #: Notes in view above which the rail gives a color to the high ones alone.
 CROWD = 60
 _HOLLOW = (0.161, 0.169, 0.180)  # inside of a note that was set aside
@@ -26,9 +29,12 @@ _LEAST = 3.0  # pixels of width that a bar keeps however short its span
 _PITCH, _FIRST = 12.0, 12.0  # of the rows: pixels from row to row, and of the first above the region's edge
 _ROOM = 60.0  # pixels above the rows that stay with the keys
 #: Corners that a picture has room for at first.
-_FEW = 1024
+_FEW = 4096
 #: Which sides of a rectangle its two triangles' corners have as x and y.
 _OF_SIDES = np.array([0, 1, 2, 1, 2, 3, 0, 1, 2, 3, 0, 3])
+#: Of the six corners of a stripe: how far to its right side they lie in pixels, and how far up as a share.
+_STRIPE_WIDE = np.array([0.0, 2.2, 2.2, 0.0, 2.2, 0.0])
+_STRIPE_HIGH = np.array([0.0, 0.0, 1.0, 0.0, 1.0, 1.0])
 #: A plumb bob below its line, pixels, and its keyline.
 _BOB = ((-4.0, 0.0), (4.0, 0.0), (0.0, -7.0))
 _BOB_KEY = ((-5.4, 0.8), (5.4, 0.8), (0.0, -8.6))
@@ -39,7 +45,9 @@ _LETTER_LEAST = 13.0  # pixels of width from which a bar carries its letter
 @dataclass(frozen=True)
 class Table:
     """Columns of n notes: scene frames (float), severity rank, lane number, and flags; order: their places as they are
-    drawn. ``selected`` is a place, or -1. Built once a result and filter."""
+    drawn. ``selected`` is a place, or -1. Built once a result and filter, and with it what no view changes: heights
+    (n,) of the bars, tints (n, 2, 4) of keyline and fill, bright (n, 4) of stripes and edges, signs: each letter and
+    its color; loud: what keeps its color in a crowd."""
 
     notes: tuple[Note, ...]
     start: Array
@@ -50,11 +58,15 @@ class Table:
     trial: Array
     aside: Array
     order: Array
+    heights: Array
+    tints: Array
+    bright: Array
+    signs: tuple[tuple[str, tuple[float, float, float, float]], ...]
+    loud: Array
     selected: int = -1
 
 
-@dataclass(frozen=True)
-class Letter:
+class Letter(NamedTuple):
     """A lane's letter with the middle of its foot at x, and its color."""
 
     text: str
@@ -152,17 +164,33 @@ def table(notes: Sequence[Note], selected: Note | None = None) -> Table:
     lanes = {name: i for i, name in enumerate(LANES)}
     start, end = np.array([n.start for n in notes], float), np.array([n.end for n in notes], float)
     rank = np.array([n.severity.rank for n in notes], int)
+    lane = np.array([lanes[n.lane] for n in notes], int)
+    trial, aside = np.array([n.trial for n in notes], bool), np.array([n.set_aside is not None for n in notes], bool)
+    chosen = next((i for i, n in enumerate(notes) if n is selected), -1)
+    bright = np.ones((len(notes), 4), np.float32)
+    bright[:, :3] = _LANE_TABLE[lane]
+    tints = np.ones((len(notes), 2, 4), np.float32)
+    tints[:, 0] = _rgba(KEY, 0.85)
+    tints[:, 1, :3] = _LANE_TABLE[lane] * np.where(trial, _TRIAL_FILL, _FILLS[rank])[:, None]
+    tints[aside, 1, :3] = _HOLLOW
     return Table(
         tuple(notes),
         start,
         end,
         np.array([n.worst for n in notes], float),
         rank,
-        np.array([lanes[n.lane] for n in notes], int),
-        np.array([n.trial for n in notes], bool),
-        np.array([n.set_aside is not None for n in notes], bool),
+        lane,
+        trial,
+        aside,
         np.lexsort((start - end, -rank)),
-        next((i for i, n in enumerate(notes) if n is selected), -1),
+        HEIGHTS[rank],
+        tints,
+        bright,
+        tuple(
+            (LANES[n.lane], _rgba(LANE_COLORS[n.lane] if n.trial or n.set_aside is not None else KEY)) for n in notes
+        ),
+        (rank == 2) | (np.arange(len(notes)) == chosen),
+        chosen,
     )
 
 
@@ -172,15 +200,15 @@ def rail(t: Table, axis: Axis, hover: int = -1) -> Picture:
     if not len(t.notes):
         return out
     left, right = _spans(t, axis)
-    seen = np.flatnonzero((right >= 0) & (left <= axis.width))
+    seen = (right >= 0) & (left <= axis.width)
     top = axis.height
     out.rectangle(0, top - 10 * u, axis.width, top, _rgba(KEY, 0.80))
-    if len(seen) > CROWD:
-        quiet = seen[(t.rank[seen] < 2) & (seen != t.selected)]
+    if np.count_nonzero(seen) > CROWD:
+        quiet = seen & ~t.loud
         out.rectangles(_merged(left[quiet], right[quiet], top - 3 * u, top - u), _rgba(PAPER, 0.42))
-        seen = seen[(t.rank[seen] == 2) | (seen == t.selected)]
-    order = _order(t, seen)
-    boxes = _boxes(left[order], top - u - HEIGHTS[t.rank[order]] * u, right[order], top - u)
+        seen &= t.loud
+    order = t.order[seen[t.order]]
+    boxes = _boxes(left[order], top - u - t.heights[order] * u, right[order], top - u)
     _bars(out, t, order, boxes, axis, hover)
     x, lane = 0.0, _rgba(KEY)
     if t.selected >= 0:
@@ -212,11 +240,11 @@ def rows(t: Table, axis: Axis, hover: int = -1) -> Picture:
     tints[:, :3] = _LANE_TABLE[list(top)]
     out.rectangles([[0, y - 6 * u, axis.width, y - 5 * u] for y in top.values()], tints)
     hang = np.array([top.get(lane, 0.0) for lane in range(len(LANES))])[t.lane] - 1.5 * u
-    seen = np.flatnonzero((right >= 0) & (left <= axis.width))
-    order = _order(t, seen)
-    boxes = _boxes(left[order], hang[order] - HEIGHTS[t.rank[order]] * u, right[order], hang[order])
+    seen = (right >= 0) & (left <= axis.width)
+    order = t.order[seen[t.order]]
+    boxes = _boxes(left[order], hang[order] - t.heights[order] * u, right[order], hang[order])
     _bars(out, t, order, boxes, axis, hover)
-    if len(seen) <= CROWD:
+    if len(order) <= CROWD:
         notched = order[(t.rank[order] == 2) & ~t.aside[order]]
         notches = axis.x(t.worst[notched])
         under = hang[notched]
@@ -267,26 +295,17 @@ def _bars(out: Picture, t: Table, order: Array, boxes: Array, axis: Axis, hover:
         return
     u = axis.unit
     grow = np.array([-1.0, -1.0, 1.0, 1.0]) * u
-    rgb = _LANE_TABLE[t.lane[order]]
-    fills = np.ones((len(order), 4))
-    fills[:, :3] = rgb * _FILLS[t.rank[order], None]
-    trial, aside = t.trial[order], t.aside[order]
-    fills[trial, :3] = rgb[trial] * 0.36
-    fills[aside, :3] = _HOLLOW
     # interleaved, so that a bar's keyline covers the bar below it
-    both, tints = np.empty((len(order), 2, 4)), np.empty((len(order), 2, 4))
+    both = np.empty((len(order), 2, 4), np.float32)
     both[:, 0], both[:, 1] = boxes + grow, boxes
-    tints[:, 0], tints[:, 1] = _rgba(KEY, 0.85), fills
-    out.rectangles(both.reshape(-1, 4), tints.reshape(-1, 4))
-    if trial.any():
+    out.rectangles(both.reshape(-1, 4), t.tints[order].reshape(-1, 4))
+    trial = np.flatnonzero(t.trial[order])
+    if len(trial):
         corners, of = _stripes(boxes[trial], axis)
-        bright = np.ones((len(rgb), 4), np.float32)
-        bright[:, :3] = rgb
-        out.pairs(corners, bright[trial][of])
-    if aside.any():
-        edges = np.full((int(aside.sum()), 4), 0.80)
-        edges[:, :3] = rgb[aside]
-        _frames(out, boxes[aside], edges, u)
+        out.pairs(corners, t.bright[order[trial[of]]])
+    aside = np.flatnonzero(t.aside[order])
+    if len(aside):
+        _frames(out, boxes[aside], t.bright[order[aside]] * (1.0, 1.0, 1.0, 0.80), u)
     for place, color in ((hover, _rgba(PAPER, 0.80)), (t.selected, (1.0, 1.0, 1.0, 1.0))):
         at = np.flatnonzero(order == place) if place >= 0 else ()
         if len(at):
@@ -321,18 +340,13 @@ def _stripes(boxes: Array, axis: Axis) -> tuple[Array, Array]:
     count = np.maximum(np.ceil((np.minimum(right, axis.width + tall) - start) / (5 * u)) - first, 0).astype(int)
     of = np.repeat(np.arange(len(boxes)), count)
     nth = np.arange(len(of)) - (np.cumsum(count) - count)[of]
-    foot = (start + first * 5 * u)[of] + nth * (5 * u)
-    low, high, away, under, over = left[of], right[of], tall[of], bottom[of], top[of]
+    place = np.stack([start + first * 5 * u, left, right, bottom, tall])[:, of, None]
+    foot, least, most, under, high = place
+    foot += nth[:, None] * (5 * u)
+    up = _STRIPE_HIGH * high
     corners = np.empty((len(of), 6, 2), np.float32)
-    for shift, y, places in (
-        (0.0, under, (0, 3)),
-        (2.2 * u, under, (1,)),
-        (away + 2.2 * u, over, (2, 4)),
-        (away, over, (5,)),
-    ):
-        x = np.minimum(np.maximum(foot + shift, low), high)
-        for k in places:
-            corners[:, k, 0], corners[:, k, 1] = x, y
+    corners[..., 0] = np.minimum(np.maximum(foot + up + _STRIPE_WIDE * u, least), most)
+    corners[..., 1] = under + up
     return corners, of
 
 
@@ -353,30 +367,23 @@ def _merged(left: Array, right: Array, bottom: float, top: float) -> Array:
     return _boxes(left[np.append(0, gaps + 1)], bottom, reach[np.append(gaps, len(left) - 1)], top)
 
 
-def _order(t: Table, seen: Array) -> Array:
-    """The order in which bars are drawn: high and long ones first, so that what is nested in them stays visible."""
-    there = np.zeros(len(t.notes), bool)
-    there[seen] = True
-    out: Array = t.order[there[t.order]]
-    return out
-
-
 def _letters(out: Picture, t: Table, order: Array, boxes: Array, u: float) -> None:
     """Letters in high bars where no bar lies over them, and on a chip at the left end of the selected one; none among
     very many bars."""
     left, right = boxes[:, 0], boxes[:, 2]
-    place = np.full(len(order), np.nan)
-    if 0 < len(order) <= 2 * CROWD:
-        x = np.stack([right - 7 * u, left + 7 * u, (left + right) / 2])  # the last is the best
-        nth = np.arange(len(order))
-        over: Array = (left < x[..., None] + 5 * u) & (right > x[..., None] - 5 * u) & (nth > nth[:, None])
-        for side in range(3):
-            place = np.where(over[side].any(1), place, x[side])
     wide = right - left >= _LETTER_LEAST * u
-    for k in np.flatnonzero((t.rank[order] == 2) & wide & np.isfinite(place) & (order != t.selected)):
-        i, y = int(order[k]), float(boxes[k, 3]) - 8.0 * u
-        color = _lane(t, i) if t.trial[i] or t.aside[i] else _rgba(KEY)
-        out.letters.append(Letter(LANES[t.notes[i].lane], float(place[k]), y, 9 * u, color))
+    asks = np.flatnonzero((t.rank[order] == 2) & wide & (order != t.selected))
+    if len(asks) and len(order) <= 2 * CROWD:
+        x = np.stack([(left + right) / 2, left + 7 * u, right - 7 * u])[:, asks]  # the first is the best
+        later = np.arange(len(order)) > asks[:, None]
+        over: Array = (left < x[..., None] + 5 * u) & (right > x[..., None] - 5 * u) & later
+        free = ~over.any(2)
+        some = free.any(0)
+        clear, place = asks[some], x[free.argmax(0), np.arange(len(asks))][some]
+        feet = (boxes[clear, 3] - 8.0 * u).tolist()
+        for i, middle, foot in zip(order[clear].tolist(), place.tolist(), feet, strict=True):
+            text, color = t.signs[i]
+            out.letters.append(Letter(text, middle, foot, 9 * u, color))
     for k in np.flatnonzero((order == t.selected) & wide):
         foot, top = float(boxes[k, 0]), float(boxes[k, 3])
         out.rectangle(foot - u, top - 10 * u, foot + 11 * u, top + u, _rgba(KEY))

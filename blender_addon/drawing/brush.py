@@ -60,30 +60,25 @@ def batches(marks: Iterable[Mark], places: Any, fade: float = 1.0) -> list[Trian
 
     places: from a mark's corners (n, 3), pixels and nearness, to what is drawn (n, 3). fade: a factor on alphas.
     """
-    out: list[Triangles | Lines] = []
-    width: float | None = None
-    corners: list[Array] = []
-    colors: list[Array] = []
-
-    def close() -> None:
-        if corners and width is not None:
-            flat, tint = np.concatenate(corners), np.concatenate(colors)
-            out.append(Lines(flat, tint, width) if width else Triangles(flat, tint))
-        corners.clear()
-        colors.clear()
-
+    drawn, pieces = [], []
     for mark in marks:
-        if mark.width != width:
-            close()
-            width = mark.width
-        pieces = [line if mark.width else _fan(line) for line in mark.lines]
-        pieces = [np.repeat(p, 2, axis=0)[1:-1] for p in pieces] if mark.width else pieces
-        flat = [p for p in pieces if len(p)]
-        if flat:
-            where = places(np.concatenate(flat))
-            corners.append(where)
-            colors.append(np.broadcast_to(np.array((*mark.color, mark.alpha * fade)), (len(where), 4)))
-    close()
+        mine = [np.repeat(p, 2, axis=0)[1:-1] if mark.width else _fan(p) for p in mark.lines]
+        mine = [p for p in mine if len(p)]
+        if mine:
+            drawn.append((mark.width, (*mark.color, mark.alpha * fade), sum(len(p) for p in mine)))
+            pieces += mine
+    if not drawn:
+        return []
+    corners = np.asarray(places(np.concatenate(pieces)), np.float32)
+    colors = np.repeat(np.array([color for _, color, _ in drawn], np.float32), [n for *_, n in drawn], axis=0)
+    out: list[Triangles | Lines] = []
+    first = last = 0
+    for k, (width, _, count) in enumerate(drawn):
+        last += count
+        if k + 1 == len(drawn) or drawn[k + 1][0] != width:
+            flat, tint = corners[first:last], colors[first:last]
+            out.append(Lines(flat, tint, width) if width else Triangles(flat, tint))
+            first = last
     return out
 
 

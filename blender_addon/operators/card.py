@@ -86,6 +86,7 @@ class PLUMBLINE_OT_set_preset(_OnCharacter, bpy.types.Operator):
 
     preset: bpy.props.EnumProperty(  # type: ignore[valid-type]
         name="Style",
+        description="How far the figure may go from life before a check of its weight speaks",
         items=(
             ("NONE", "As in Life", "Limits as people move"),
             ("grounded", "Grounded", "Poses and hits are pushed, gravity is that of life"),

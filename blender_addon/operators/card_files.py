@@ -20,7 +20,9 @@ class _File(Refusing):
     refusal = staticmethod(refusal)
     filename_ext = ".json"
 
-    filepath: bpy.props.StringProperty(name="File", subtype="FILE_PATH", options={"SKIP_SAVE"})  # type: ignore[valid-type]
+    filepath: bpy.props.StringProperty(  # type: ignore[valid-type]
+        name="File", description="The card's file, as JSON", subtype="FILE_PATH", options={"SKIP_SAVE"}
+    )
     filter_glob: bpy.props.StringProperty(default="*.json", options={"HIDDEN"})  # type: ignore[valid-type]
     character: bpy.props.StringProperty(name="Character", options={"SKIP_SAVE", "HIDDEN"})  # type: ignore[valid-type]
 

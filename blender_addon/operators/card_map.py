@@ -56,7 +56,9 @@ class PLUMBLINE_OT_choose_bone(_OnPart, bpy.types.Operator):
     bl_label = "Choose Bone"
     bl_property = "bone"
 
-    bone: bpy.props.EnumProperty(name="Bone", items=_items)  # type: ignore[valid-type]
+    bone: bpy.props.EnumProperty(  # type: ignore[valid-type]
+        name="Bone", description="The bone that moves as this part of the body", items=_items
+    )
 
     def invoke(self, context: Any, event: Any) -> Any:
         context.window_manager.invoke_search_popup(self)

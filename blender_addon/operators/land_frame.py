@@ -21,8 +21,7 @@ def refusal(context: Any) -> str:
 
 
 class PLUMBLINE_OT_land_frame(mending_keys.MendsKeys, bpy.types.Operator):
-    """Move the one frame to where its path should land, with keys on the controls that the note names, then check
-    again"""
+    """Move the one frame to where its path should land, with keys on the note's controls, then check again"""
 
     bl_idname = "plumbline.land_frame"
     bl_label = "Land Frame"

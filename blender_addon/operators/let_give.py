@@ -27,8 +27,7 @@ def refusal(context: Any) -> str:
 
 
 class PLUMBLINE_OT_let_give(mending_keys.MendsKeys, bpy.types.Operator):
-    """Let the hips sink under the landing, or before the take-off, with keys on the controls that the note names, then
-    check again"""
+    """Let the hips sink under the landing or before the take-off, with keys on the note's controls, then check again"""
 
     bl_idname = "plumbline.let_give"
     bl_label = "Let Give"

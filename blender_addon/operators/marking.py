@@ -27,6 +27,7 @@ class PLUMBLINE_OT_mark_prop(Refusing, bpy.types.Operator):
 
     mark: bpy.props.EnumProperty(
         name="Mark",
+        description="What the selected objects count as",
         items=(  # type: ignore[valid-type]
             ("YES", "A Prop", "Measure these objects as props"),
             ("NO", "No Prop", "Never take these objects for props"),
@@ -48,6 +49,7 @@ class PLUMBLINE_OT_mark_ground(Refusing, bpy.types.Operator):
 
     mark: bpy.props.EnumProperty(
         name="Mark",
+        description="What the selected objects count as",
         items=(  # type: ignore[valid-type]
             ("YES", "Ground", "Take these objects for ground"),
             ("NO", "No Ground", "Never take these objects for ground"),

@@ -20,7 +20,9 @@ class PLUMBLINE_OT_save_notes(Refusing, bpy.types.Operator):
     bl_label = "Save Notes..."
     bl_options = {"REGISTER"}
 
-    filepath: bpy.props.StringProperty(subtype="FILE_PATH", options={"SKIP_SAVE"})  # type: ignore[valid-type]
+    filepath: bpy.props.StringProperty(  # type: ignore[valid-type]
+        name="File", description="Where the notes are written, as JSON", subtype="FILE_PATH", options={"SKIP_SAVE"}
+    )
     filter_glob: bpy.props.StringProperty(default="*.json", options={"HIDDEN"})  # type: ignore[valid-type]
     check_existing: bpy.props.BoolProperty(default=True, options={"HIDDEN"})  # type: ignore[valid-type]
 

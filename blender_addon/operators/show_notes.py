@@ -16,7 +16,9 @@ class PLUMBLINE_OT_show_severity(bpy.types.Operator):
     bl_label = "Show Severity"
     bl_options = {"INTERNAL"}
 
-    severity: bpy.props.EnumProperty(name="Severity", items=settings.SEVERITIES)  # type: ignore[valid-type]
+    severity: bpy.props.EnumProperty(  # type: ignore[valid-type]
+        name="Severity", description="Whose notes come or go", items=settings.SEVERITIES
+    )
 
     def execute(self, context: Any) -> Any:
         here = settings.state(context)
@@ -32,7 +34,7 @@ class PLUMBLINE_OT_show_lane(bpy.types.Operator):
     bl_label = "Show Lane"
     bl_options = {"INTERNAL"}
 
-    lane: bpy.props.StringProperty(name="Lane")  # type: ignore[valid-type]
+    lane: bpy.props.StringProperty(name="Lane", description="Whose notes come or go")  # type: ignore[valid-type]
 
     @classmethod
     def description(cls, context: Any, properties: Any) -> str:

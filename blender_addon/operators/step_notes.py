@@ -35,7 +35,9 @@ class PLUMBLINE_OT_go_to_note(Refusing, bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO", "INTERNAL"}
     refusal = staticmethod(refusal)
 
-    number: bpy.props.IntProperty(name="Note", default=-1, options={"SKIP_SAVE"})  # type: ignore[valid-type]
+    number: bpy.props.IntProperty(  # type: ignore[valid-type]
+        name="Note", description="Its place in the list; -1 for the selected one", default=-1, options={"SKIP_SAVE"}
+    )
 
     def execute(self, context: Any) -> Any:
         number = settings.active_number(context) if self.number < 0 else self.number

@@ -10,7 +10,7 @@ from .. import body
 from ..check import Check
 from ..evidence import Evidence, Label, Place, Point, Polyline, places
 from ..measures.exposure import Exposure, exposure, unjudged
-from ..measures.hits import hits
+from ..measures.hits import Hits, hits
 from ..measures.key_refs import keys_in
 from ..measures.moves import Moves, moves, settle
 from ..measures.paths import where
@@ -55,6 +55,10 @@ TOGETHER = 1 / 24
 OVERSHOOT = (0.35, 0.5, 0.42, 0.26, 0.1, 0.0)
 #: Seconds of path drawn after the stop.
 AFTER = 0.25
+#: A head stops hard where the trunk comes to lie within so many seconds of it.
+FALLS = 0.12
+#: Of the leg: joints that stay within it, seen from the pelvis, make the same pose.
+SAME_POSE = 1e-3
 
 
 @dataclass(frozen=True)
@@ -77,11 +81,12 @@ class DeadStop(Check):
     whose peak is over 0.5 leg/s. Above 36 frames a second each phase of every second (third, ...) frame is read, so the
     frame told is exact to one of 24 a second.
     Limit: last step over peak 50 % low, 65 % medium, 80 % high (where the peak is over 1 leg/s). Of natural stops one
-    in a hundred passes 41 %; an eased stop of 6 frames has 12 %. Planted stops are all found; hand-keyed motion has one
-    note of medium or above a minute (docs/corpus_spacing.md), so it is on trial.
+    in a hundred passes 41 %; an eased stop of 6 frames has 12 %. Planted stops are all found; on captured and
+    hand-keyed motion two clips have one above low, a run that stops rising in the air (docs/corpus_spacing.md).
     Silent when: the part settles, moved by over 3 % of its travel within 0.25 s; stepped, and on twos, where the last
-    drawing hides the ease (both said among what was skipped); feet, whose contacts stop them. At most low where a hand,
-    head or the trunk has just come to the ground, a prop, another figure or the own body: right if it hits.
+    drawing hides the ease (both said among what was skipped); feet, whose contacts stop them; a cycle that has run
+    out, so that the figure stands in the pose of its first frame to the end of the shot. At most low where a hand, head
+    or the trunk has just come to the ground, a prop, another figure or the own body: right if it hits.
     Cannot see: moves of one or two frames; a stop with one soft frame at half speed; a hit on something that the shot
     does not hold.
     Remedy: let the part go on past its stop by half of its last step and settle within six frames.
@@ -92,7 +97,6 @@ class DeadStop(Check):
     own_needs = Need.JOINTS | Need.ROTATIONS | Need.KEYS
     limit = Limit(0.5, 0.65, 0.8, "1", COMMON_PRACTICE)
     metric = True
-    trial = True
 
     def unjudged(self, study: Study, character: Character) -> str:
         return unjudged(study, character)
@@ -126,8 +130,11 @@ class DeadStop(Check):
                 continue
             if move.last - move.first < LEAST_STEPS * known.stride or settle(signal, move)[1] >= SETTLED:
                 continue
+            at = int(known.paths.drawings[move.last])
+            if _ran_out(study, character, at):
+                continue
             own = part if character.has(part) else PATHS[part]
-            hit = study.of(hits, character).of(own, int(known.paths.drawings[move.last]))
+            hit = study.of(hits, character).of(own, at) or _falls(study, character, part, at)
             severity = self.limit.severity(move.last_share)
             if severity is Severity.HIGH and move.speed < HIGH_PEAK:
                 severity = Severity.MEDIUM
@@ -203,6 +210,24 @@ def _takes(character: Character, owner: str, child: str, drawings: Array, last: 
     carried = turn @ (path[a] - joint[a]) + joint[b] - path[a]
     return bool(step @ carried >= CARRIED * (step @ step))
 
+
+def _falls(study: Study, character: Character, part: str, at: int) -> str:
+    """'ground' where the head stops at sample ``at`` as the figure comes to lie down, or ''."""
+    known: Hits = study.of(hits, character)
+    away = round(FALLS * study.shot.rate)
+    before, soon = max(0, at - away), min(study.shot.count - 1, at + away)
+    return "ground" if part == "head" and known.lies_down(before, soon) else ""
+
+
+def _ran_out(study: Study, character: Character, last: int) -> bool:
+    """Whether from sample ``last`` on the figure stands in the pose in which the shot began, and began in motion: a
+    cycle that is played once, not a move that was left without an end."""
+    least = SAME_POSE * character.leg_length
+    hips = character.heads[:, :1]
+    pose = character.heads - hips
+    stands = np.abs(pose[last:] - pose[0]).max() < least and np.abs(hips[last:] - hips[last]).max() < least
+    first = np.linalg.norm(character.heads[1] - character.heads[0], axis=-1).max() * study.shot.rate
+    return bool(stands and last < study.shot.count - 1 and first > LEAST_PEAK * character.leg_length)
 
 
 def _beyond(path: Array, last: int, shot: Shot) -> tuple[Place, ...]:

@@ -20,6 +20,7 @@ from ..measures.tread import tread
 from ..measures.underfoot import Underfoot, underfoot
 from ..need import Need
 from ..note import Limit, Note, Severity, Skip
+from ..numeric.between import straight
 from ..numeric.spans import held, joined, samples, spans
 from ..remedy import Pin
 from ..shot import SOLE_OUTLINE, Character
@@ -169,7 +170,7 @@ def _pin(study: Study, character: Character, part: str, gap: _Found) -> Pin:
     whole = np.arange(a, b + 1)
     change = np.interp(whole, shot.frames[rows], even)
     ankle = character.head(part)
-    path = np.stack([np.interp(whole, shot.frames, ankle[:, k]) for k in range(3)], -1)
+    path = straight(ankle, shot.frames, whole)
     swing = min((other.span.first - gap.fall.span.last for other in study.of(footfalls, character).falls[part]
                  if other.span.first > gap.fall.span.last), default=shot.count) / shot.rate
     ease = int(np.clip(swing * shot.fps, 1, max(3, round(0.25 * shot.fps))))

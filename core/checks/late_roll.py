@@ -20,6 +20,7 @@ from ..measures.sole_tilt import SoleTilt, sole_tilt
 from ..measures.tread import Tread, tread
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity
+from ..numeric.between import straight
 from ..numeric.rotation import exp, turned
 from ..remedy import Turn
 from ..shot import SOLE_OUTLINE, SOLE_POINTS, Character
@@ -135,7 +136,7 @@ def _peel(study: Study, character: Character, step: Peel, late: int) -> Turn:
     whole = np.arange(int(np.ceil(frames[0])), int(np.floor(frames[-1])) + 1)
 
     def on(values: Array) -> Array:
-        return np.stack([np.interp(whole, frames, v) for v in values.T], -1)
+        return straight(values, frames, whole)
 
     angle = on(raised[:, None])[:, 0]
     ball = t.places[rows, t.columns(t.sides[k])][:, _BALL]

@@ -13,9 +13,12 @@ from ..measures.exposure import Exposure, exposure
 from ..measures.key_refs import keys_in
 from ..measures.limbs import Limbs, limbs
 from ..measures.moves import RATE, stride_of
+from ..measures.reach import FLAT
+from ..measures.ticks import SURROUNDINGS
 from ..need import Need
-from ..note import COMMON_PRACTICE, Limit, Note, Skip
+from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
 from ..numeric.rotation import unit
+from ..numeric.spacing import agitation, departures
 from ..remedy import Move
 from ..shot import Character
 from ..study import Study
@@ -32,6 +35,10 @@ BEND_LEFT = 12.0
 STANDS = 0.02
 #: More pops of one joint than this are one note.
 MOST = 3
+#: A pop is above low where it is so many times the bend's own restlessness, ...
+BEYOND = 8.0
+#: ... and on so many drawings a second at least: on fewer a fast bend is one step as well.
+FEW = 20.0
 #: Drawings at RATE within which pops are one, and drawn on each side of it.
 TOGETHER, AROUND = 3, 4
 
@@ -40,7 +47,8 @@ TOGETHER, AROUND = 3, 4
 class Spell:
     """A joint straight on samples first to last; into, out: degrees a frame of 24 by which its step into straight,
     out of it, is larger than the two before, after it; spike: by which a single low lies off the smooth way between
-    its neighbors. stride: samples from drawing to drawing read."""
+    its neighbors. stride: samples from drawing to drawing read; rate: of those, a second; rest: degrees a frame of 24
+    by which the bend strays from smooth within 0.75 s anyway; low: degrees of bend left."""
 
     first: int
     last: int
@@ -48,10 +56,19 @@ class Spell:
     out: float
     spike: float
     stride: int
+    rate: float
+    rest: float
+    low: float
 
     @property
     def snap(self) -> float:
         return max(self.into, self.out, SPIKE * self.spike)
+
+    @property
+    def sure(self) -> bool:
+        """Whether it may be more than low: far out of what the joint does anyway, on enough drawings a second to tell
+        a snap from a fast move, which a chain at its full length needs not."""
+        return self.snap >= BEYOND * self.rest and (self.rate >= FEW or self.low < FLAT)
 
 
 class Pop(Check):
@@ -64,9 +81,11 @@ class Pop(Check):
     is more, half of how far the low lies off the smooth way between two frames on each side. A real joint slows down
     before it is straight; a pulled chain speeds up into it. Above 36 frames a second each phase of every second
     (third, ...) frame is read.
-    Limit: 4 degrees a frame of 24 low, 6 medium, 12 high. Of captured clips at 24 none passes 5.1 (held back: 3.5); at
-    30 and above a knee that raw capture stops at exactly 0 degrees does, and a kick: 2 to 4 times a minute, which keeps
-    the check on trial. On hand-keyed clips the notes are chains pulled flat.
+    Limit: 4 degrees a frame of 24 low, 6 medium, 12 high; above low only where it is 8 times the bend's own
+    restlessness, and on fewer than 20 drawings a second only of a chain at its full length. On real motion the notes
+    above low are chains pulled flat: a capture's knee at exactly 0 degrees, arms and legs of hand-keyed rigs, each
+    listed with its measure. On trial, since a small overextension or reversed joint that owns it would take its
+    severity.
     Silent when: the joint is never under 10 degrees; it comes to straight slowing down, or stays there; stepped (said
     among what was skipped).
     Cannot see: a snap that stays bent; a knee that flips to the other side at the same bend; whether the control was
@@ -102,10 +121,10 @@ class Pop(Check):
     def _note_on(self, study: Study, character: Character, limb: str, group: list[Spell]) -> Note:
         known: Limbs = study.of(limbs, character)
         bend = np.degrees(known.bend[known.at(limb)])
-        worst = max(group, key=lambda p: p.snap)
+        worst = max(group, key=lambda p: (p.sure, p.snap))
         at = worst.first if worst.into >= worst.out else worst.last
         span = (group[0].first, group[-1].last)
-        severity = self.limit.severity(worst.snap)
+        severity = self.limit.severity(worst.snap) if worst.sure else Severity.LOW
         assert severity is not None
         frame = study.shot.frame
         way = "straight" if worst.into >= worst.out else "out of straight"
@@ -147,11 +166,13 @@ def pops(bend: Array, drawings: Array, times: Array, least: float) -> list[Spell
             continue
         rate = 1.0 / float(np.median(np.diff(times[at])))
         span = max(1, int(np.median(np.diff(at))))
+        off = np.abs(departures(bend[at][:, None])[:, 0])
         for first, last, *sizes in snaps(bend[at]):
             into, out, spike = (size * rate / RATE for size in sizes)
-            pop = Spell(int(at[first]), int(at[last]), into, out, spike, span)
-            if pop.snap >= least:
-                found.append(pop)
+            if max(into, out, SPIKE * spike) >= least:
+                rest = agitation(off, first, last, max(4, round(SURROUNDINGS * rate))) * rate / RATE
+                low = float(bend[at[first]])
+                found.append(Spell(int(at[first]), int(at[last]), into, out, spike, span, rate, rest, low))
     kept: list[Spell] = []
     for pop in sorted(found, key=lambda p: -p.snap):
         if all(p.first - pop.last > TOGETHER * p.stride or pop.first - p.last > TOGETHER * p.stride for p in kept):

@@ -18,6 +18,7 @@ from ..measures.sole import Soles, soles
 from ..measures.tread import Tread, tread
 from ..need import Need
 from ..note import Limit, Note
+from ..numeric.between import straight
 from ..numeric.rotation import norm
 from ..remedy import Pin
 from ..shot import SOLE_OUTLINE, Character
@@ -181,6 +182,4 @@ def _on(whole: Array, frames: Array, *paths: Array) -> list[Array]:
     rows = slice(first, first + len(whole))
     if np.array_equal(frames[rows], whole):
         return [path[rows] for path in paths]
-    flat = [path.reshape(len(path), -1) for path in paths]
-    return [np.stack([np.interp(whole, frames, column) for column in columns.T], -1).reshape(-1, *path.shape[1:])
-            for path, columns in zip(paths, flat, strict=True)]
+    return [straight(path, frames, whole) for path in paths]

@@ -52,8 +52,7 @@ class StuckInSpace(Check):
     Limit: a travel of 0.04 leg low, 0.06 medium, 0.12 high. On captured motion no head holds its place while the
     chest travels so far: heads are steadied in their turn and against bobbing, never in travel. No note on 6 minutes of
     clean captured and hand-keyed motion; planted locks of 10 and 16 frames on keyed motion are all found, of 6 frames
-    93 % (docs/corpus_spacing.md). Its remedy is an operator, counted on planted keys (docs/corpus_remedies.md); still
-    on trial.
+    over 90 % (docs/corpus_spacing.md). Its remedy is an operator, counted on planted keys (docs/corpus_remedies.md).
     Silent when: the head does not catch up; it touches the ground, a prop or another figure; the shot is stepped (said
     among what was skipped).
     Cannot see: a dodge that is meant (set it aside); a head left behind by less than 0.2 s.
@@ -72,7 +71,6 @@ class StuckInSpace(Check):
         f"{COMMON_PRACTICE}; told for an adult's leg of {LEVER_LEG} m and scaled by the character's",
     )
     metric = True
-    trial = True
 
     def unjudged(self, study: Study, character: Character) -> str:
         shown: Exposure = study.of(exposure, character)

@@ -21,6 +21,7 @@ from ..measures.tread import Tread, tread
 from ..measures.underfoot import Underfoot, underfoot
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity
+from ..numeric.between import straight
 from ..numeric.ease import min_jerk
 from ..numeric.spans import joined, spans
 from ..remedy import Turn
@@ -216,7 +217,7 @@ def set_down(study: Study, character: Character, part: str, k: int, name: str, s
     about = t.places[:, columns][:, [SOLE_POINTS.index(p) for p in face.pivot]].mean(1)
 
     def on(values: Array) -> Array:
-        return np.stack([np.interp(whole, frames, v) for v in values.T], -1)
+        return straight(values, frames, whole)
 
     outside = np.maximum(np.maximum(first - whole, whole - last), 0) / ease
     turn = on(angle[:, None])[:, 0] * (1 - min_jerk(outside))

@@ -71,7 +71,7 @@ class TwinnedStop(Check):
     Limit: 25 % (2 of 8 parts: chest and head) low, 37.5 % (3: an arm with them) medium, 62.5 % (5) high. A chest with
     arms alone is low from 3 parts on. Stops that are aligned alone are natural; on captured motion no two parts share
     start, stop and curve. Planted blocks are all found; hand-keyed motion has one low note a minute, a chest with its
-    head or arms on the same keys, and none above (docs/corpus_spacing.md), so it is on trial.
+    head or arms on the same keys, and none above (docs/corpus_spacing.md).
     Silent when: the shot begins in the move, so that its start is not known; a foot lands or a hand touches something
     within 2 frames of the stop, which stops all; the shot is stepped or on twos, where all parts share their drawings
     (said among what was skipped).
@@ -85,7 +85,6 @@ class TwinnedStop(Check):
     groups = (("chest",),)
     limit = Limit(2 / WHOLE, 3 / WHOLE, 5 / WHOLE, "1", COMMON_PRACTICE)
     metric = True
-    trial = True
 
     def unjudged(self, study: Study, character: Character) -> str:
         shown: Exposure = study.of(exposure, character)

@@ -19,6 +19,11 @@ Array = np.ndarray
 NEAR = 0.025
 #: Seconds within which it has come there.
 COMES = 0.12
+#: Feet that sink as the body lies down take no ground with them: it lies as high as they stood in so many seconds.
+STOOD = 1.0
+#: A trunk lies with its hips lower than this, of the leg, and the sine of its slope below that: chests may be large. It
+#: is lying down where the hips sank by so much.
+LIES, LEVEL, SINKS = 0.6, 0.5, 0.05
 #: Flesh around the line from joint to joint, of the leg: from memory of body breadths; the head's about its middle.
 FLESH = {"pelvis": 0.19, "spine": 0.17, "chest": 0.19, "neck": 0.08, "head": 0.13, "clavicle": 0.08,
          "upper_arm": 0.06, "forearm": 0.05, "hand": 0.05, "thigh": 0.10, "shin": 0.07, "foot": 0.06, "toe": 0.04}
@@ -59,12 +64,37 @@ class Hits:
                     found.append(f"own {body.spoken(other_part)}" if own else other.name)
         return found
 
-    def _on_ground(self, part: str, sample: int) -> bool:
-        under: Underbody = self.study.of(underbody, self.character)
-        if part not in under.parts:
+    def lies_down(self, before: int, sample: int) -> bool:
+        """Whether the trunk lies in the sample, its hips lower than legs may carry them, and was sinking since
+        ``before``."""
+        c = self.character
+        if not c.has("pelvis", "chest") or "pelvis" not in self._under.parts:
             return False
-        k = under.parts.index(part)
-        return bool(under.over[sample, k] < under.reach[k] * self._bulk(part) + NEAR * self.character.leg_length)
+        line = c.end("chest")[sample] - c.head("pelvis")[sample]
+        if abs(float(line @ c.up)) > LEVEL * float(np.linalg.norm(line)):
+            return False
+        over, was = self._over("pelvis", sample), self._over("pelvis", before)
+        return over < LIES * c.leg_length and was - over > SINKS * c.leg_length
+
+    def _on_ground(self, part: str, sample: int) -> bool:
+        if part not in self._under.parts:
+            return False
+        reach = float(self._under.reach[self._under.parts.index(part)])
+        return self._over(part, sample) < reach * self._bulk(part) + NEAR * self.character.leg_length
+
+    def _over(self, part: str, sample: int) -> float:
+        """Meters of the part over the ground; where no mesh tells it, over where the feet stood."""
+        under, k = self._under, self._under.parts.index(part)
+        over = float(under.over[sample, k])
+        if not under.known[sample, k]:
+            stood = under.level[max(0, sample - round(STOOD * self.study.shot.rate)) : sample + 1]
+            over -= float(stood.max() - under.level[sample])
+        return over
+
+    @property
+    def _under(self) -> Underbody:
+        found: Underbody = self.study.of(underbody, self.character)
+        return found
 
     def _bulk(self, part: str) -> float:
         """By how much the part's flesh is larger than the leg tells: short legs go with large heads and trunks."""

@@ -9,6 +9,7 @@ import numpy as np
 from ..evidence import Evidence, Patch, Point, Polyline, places
 from ..need import NOTHING
 from ..note import COMMON_PRACTICE, Limit, Severity
+from ..numeric.between import straight
 from ..numeric.spans import beyond, samples
 from ..remedy import Move
 from ..shot import Character
@@ -100,7 +101,7 @@ def remedy(study: Study, character: Character, span: Outside) -> tuple[Move, Arr
     first, last = shot.frame(int(rows[0])), shot.frame(int(rows[-1]))
     whole = np.arange(first, last + 1, dtype=float)
     path = sunk(study, character, rows, change / CARRIED)
-    hips = np.stack([np.interp(whole, shot.frames[rows], path[:, k]) for k in range(3)], 1)
+    hips = straight(path, shot.frames[rows], whole)
     most = hips[int((hips**2).sum(1).argmax())]
     row = int(rows[int((change**2).sum(1).argmax())])
     offsets = places(hips)
@@ -148,15 +149,10 @@ def evidence(study: Study, character: Character, span: Outside, rows: Array, pat
     points = found.place(found.point[trail], trail)
     return (Patch("held_against", frames, places(outline)),
             Polyline("held_against", frames, places(mended), dashed=True),
-            Point("found", frames, places(_read(moved.fitted, np.arange(shot.count), at_frames)), "mass"),
+            Point("found", frames, places(straight(moved.fitted, np.arange(shot.count), at_frames)), "mass"),
             Polyline("found", frames, places(np.stack([center, foot[0]]))),
             Polyline("found", frames, places(points)),
-            Point("found", frames, places(_read(points, trail, at_frames)), "ring"))
-
-
-def _read(path: Array, samples_of: Array, at: Array) -> Array:
-    """Places (N, 3) of a path at samples ``at``, straight between those that it is told at."""
-    return np.stack([np.interp(at, samples_of, path[:, k]) for k in range(3)], 1)
+            Point("found", frames, places(straight(points, trail, at_frames)), "ring"))
 
 
 def _hull(points: Array) -> Array:

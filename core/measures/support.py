@@ -12,6 +12,7 @@ import numpy as np
 
 from ..frozen import freeze
 from ..need import NOTHING
+from ..numeric.between import straight
 from ..numeric.hull import smallest_norm
 from ..numeric.spans import held, samples, sliding, spans
 from ..shot import Character
@@ -147,9 +148,7 @@ def _sampled(t: Tread, count: int) -> Array:
     """(F, S, 3) m: places of the sole points at every sample, straight between drawings."""
     if len(t.samples) == count:
         return t.places
-    every = np.arange(count)
-    flat = t.places.reshape(len(t.samples), -1)
-    return np.stack([np.interp(every, t.samples, row) for row in flat.T], 1).reshape(count, -1, 3)
+    return straight(t.places, t.samples, np.arange(count))
 
 
 def _surrounded(off: Array, there: Array) -> Array:

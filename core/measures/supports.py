@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..need import NOTHING
+from ..numeric.between import straight
 from ..numeric.hull import smallest_norm
 from ..numeric.shares import load_shares
 from ..numeric.spans import spans
@@ -150,8 +151,7 @@ def _middles(t: Tread, planted: Array, places: Array, count: int) -> Array:
     """(F, 3) the middle of a foot's patch, of its whole sole where it does not stand."""
     weight = np.where(planted.any(1, keepdims=True), planted, True).astype(float)
     middle = np.einsum("ds,dsi->di", weight, places) / weight.sum(1, keepdims=True)
-    every = np.arange(count)
-    return np.stack([np.interp(every, t.samples, middle[:, k]) for k in range(3)], 1)
+    return straight(middle, t.samples, np.arange(count))
 
 
 def _ways(study: Study, character: Character, under: Underbody, t: Tread) -> touch.Pace | None:

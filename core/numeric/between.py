@@ -15,3 +15,10 @@ def between(rows: Array, at: Array) -> Array:
     t = (at - i).reshape(-1, *[1] * (rows.ndim - 1))
     a, b, c, d = (rows[np.clip(i + k, 0, last)] for k in (-1, 0, 1, 2))
     return np.asarray(b + 0.5 * t * (c - a + t * (2 * a - 5 * b + 4 * c - d + t * (3 * (b - c) + d - a))))
+
+
+def straight(rows: Array, at: Array, wanted: Array) -> Array:
+    """Rows (F, ...) told at rising places ``at`` (F,), as samples at their frames, read at ``wanted`` (N,): (N, ...),
+    straight between, held beyond the ends."""
+    flat = rows.reshape(len(rows), -1)
+    return np.stack([np.interp(wanted, at, column) for column in flat.T], -1).reshape(len(wanted), *rows.shape[1:])

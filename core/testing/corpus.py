@@ -64,6 +64,16 @@ def faulty_proxies() -> dict[str, str]:
     return dict(json.loads(ACCEPTED.read_text("utf-8"))["faulty_proxies"])
 
 
+#: A fault of one frame leaves the rest of its clip to plant in; planters look for quiet places.
+OF_ONE_FRAME = ("arc-break", "uneven-spacing", "jitter", "pop")
+
+
+def faulty(clip: str, kind: str) -> bool:
+    """Whether the clip, 'captured' or 'keyed' anew from it, has faults of its own that leave no place to plant in."""
+    return any(a.clip == clip and (a.keyed and kind == "keyed" or not a.keyed and a.check not in OF_ONE_FRAME)
+               for a in accepted())
+
+
 def unaccepted(clip: str, shot: Shot, notes: Iterable[Note]) -> list[Note]:
     """The notes of medium severity or above that the list does not hold, notes on trial left out."""
     return [n for n in notes if n.severity.rank >= 1 and not n.trial

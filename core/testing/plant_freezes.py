@@ -30,8 +30,9 @@ TURNS = {"head": ("neck", "head")} | {
 }
 #: The part's joint is carried at this speed on average, legs a second, and the part itself turns, degrees a second.
 CARRIED, TURNING = 0.35, 8.0
-#: At most this share of the shot is held: beyond, a part is not animated yet.
-SHARE = 0.5
+#: At most this share of the shot is held, and that share still with the motion's own rests (degrees a second):
+#: beyond, a part is not animated yet.
+SHARE, STILL, STILL_TURN = 0.5, 0.55, 2.0
 #: A motion that is played to and fro takes this many times its length for each sweep, so that it is nowhere faster;
 #: more sweeps than these are one motion over and over.
 SLOWER, MOST_SWEEPS = np.pi / 2, 3
@@ -78,9 +79,10 @@ def to_and_fro(character: Character, sweeps: int) -> Character:
 def _held(clean: Clean, part: str, size: str) -> Iterator[Case]:
     shot, c = clean.shot, clean.character
     turns = TURNS[part]
+    if any(n.check == "frozen-part" and part in n.parts for n in clean.result.notes):
+        return                                                  # a part has one note a shot
     speed = np.linalg.norm(np.diff(c.head(part), axis=0), axis=-1) * shot.rate / c.leg_length
-    local = local_axes(c, part)
-    turning = np.degrees(norm(log(relative(local[:-1], local[1:])))) * shot.rate
+    turning = _turning(c, part, shot.rate)
     order = np.random.default_rng(zlib.crc32(f"{shot.name}{part}frozen{size}".encode()))
     seconds, severity = HELD[size]
     count, back = round(seconds * shot.rate), round(CATCHES * shot.rate)
@@ -101,6 +103,8 @@ def _held(clean: Clean, part: str, size: str) -> Iterator[Case]:
             if c.has(p):
                 planted = edit.with_turn(planted, p, turns_at(local_axes(c, p), at))
         held = clean.with_(planted)
+        if _still(planted, part, shot.rate) > STILL:
+            continue
         if _touches(held, planted, part, i + count // 2):
             continue
         yield Case(f"held dead {seconds:g} s", size, held, "frozen-part", part,
@@ -109,6 +113,17 @@ def _held(clean: Clean, part: str, size: str) -> Iterator[Case]:
         places += 1
         if places == PLACES:
             return
+
+
+def _turning(c: Character, part: str, rate: float) -> Array:
+    """Degrees a second (F - 1,) by which the part turns against its parent."""
+    local = local_axes(c, part)
+    return np.asarray(np.degrees(norm(log(relative(local[:-1], local[1:])))) * rate)
+
+
+def _still(c: Character, part: str, rate: float) -> float:
+    """The share of the shot in which the part rests on what carries it."""
+    return float((np.max([_turning(c, p, rate) for p in TURNS[part] if c.has(p)], axis=0) < STILL_TURN).mean())
 
 
 def _touches(shot: Shot, character: Character, part: str, sample: int) -> bool:

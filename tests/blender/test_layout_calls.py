@@ -14,7 +14,7 @@ FILES = sorted(path for path in HOME.rglob("*.py") if "layout" in path.read_text
 LAYOUT = bpy.types.UILayout.bl_rna
 ICONS = set(LAYOUT.functions["label"].parameters["icon"].enum_items.keys())
 #: What a layout's functions give that is no layout: the properties of an operator, and nothing.
-NO_LAYOUT = {"operator", "label", "prop", "separator", "menu", "progress", "template_list"}
+NO_LAYOUT = {"operator", "operator_menu_enum", "label", "prop", "separator", "menu", "progress", "template_list"}
 #: Written in Python by Blender, so not among the functions of its data.
 PYTHON = {name for name in dir(bpy.types.UILayout) if callable(getattr(bpy.types.UILayout, name, None))}
 

@@ -53,6 +53,13 @@ def test_the_pages_are_fresh() -> None:
     assert written == pages(pictures), "write the pages again: python3 build.py docs"
 
 
+def test_the_readme_lists_each_check_with_its_lane_and_whether_it_is_on_trial() -> None:
+    readme = (HOME / "README.md").read_text("utf-8")
+    rows = re.findall(r"^\| \[([\w-]+)\]\(docs/checks/\1\.md\) \| (\w+) \| (.+) \|$", readme, re.MULTILINE)
+    told = {name: (lane, seen.endswith("(on trial)")) for name, lane, seen in rows}
+    assert told == {name: (check.lane, check.trial) for name, check in catalogue().items()}
+
+
 def test_an_unknown_name_gets_a_sentence() -> None:
     with pytest.raises(UnknownCheck, match='there is no check "moonwalk"'):
         chosen(["moonwalk"])

@@ -7,7 +7,7 @@ DIR holds the hand-keyed files. A slide: the foot's own skin (of captured skelet
 step by step the touching vertex that moves least, so that a pivot reads zero. A pulled limb: how far its IK
 constraint's target stands from the chain's tip, or, where motion is baked, how much longer than at rest the chain is.
 An even move: how little the bone's turn against its parent differs from frame to frame. Flights and pushes:
-remeasure_weight.py.
+remeasure_weight.py; stops, snaps and single frames: remeasure_spacing.py.
 Prints a line for each row of accepted.json, and ends with 1 where a fault is not there.
 """
 
@@ -23,7 +23,7 @@ from plumbline.core.shot import Character, Shot
 from plumbline.core.testing import clips, corpus
 from plumbline.core.testing.corpus import Accepted
 
-from . import files, remeasure_weight
+from . import files, remeasure_spacing, remeasure_weight
 
 Array = np.ndarray
 
@@ -188,8 +188,11 @@ def file_of(folder: Path, clip: str) -> Path:
 def main(folder: Path) -> int:
     missing, opened, clip = 0, Path(), ""
     for row in corpus.accepted():
-        if row.clip in clips.names():
-            if row.check in remeasure_weight.BY_CHECK:
+        if row.clip in clips.names(folder):
+            if row.check in remeasure_spacing.BY_CHECK:
+                shot = corpus.proxy(row.clip) if row.keyed else clips.load(row.clip, None, folder)
+                there, words = remeasure_spacing.BY_CHECK[row.check](row, shot)
+            elif row.check in remeasure_weight.BY_CHECK:
                 there, words = remeasure_weight.BY_CHECK[row.check](row, remeasure_weight.shot_of(row))
             else:
                 share, words = captured(row)
@@ -201,8 +204,9 @@ def main(folder: Path) -> int:
                 opened, clip = path, ""
             if row.clip != clip:
                 scene, clip = Scene(path, row.clip), row.clip
-            if row.check in remeasure_weight.BY_CHECK:
-                there, words = remeasure_weight.BY_CHECK[row.check](row, scene.shot)
+            plain = {**remeasure_weight.BY_CHECK, **remeasure_spacing.BY_CHECK}.get(row.check)
+            if plain is not None:
+                there, words = plain(row, scene.shot)
             else:
                 measure = {"slip": scene.slide, "overextension": scene.pull, "linear-span": scene.even}[row.check]
                 share, words = measure(row)

@@ -121,13 +121,12 @@ def planted(rows: list[Row], progress: Progress, families: Sequence[str] = (), m
             ) -> list[Tally]:
     """Faults of some kinds, all where none is named, planted where the clip itself raised nothing unaccepted; those of
     flights in clips with faults elsewhere too, and in the trials of a folder."""
-    own = {kind: {a.clip for a in corpus.accepted() if kind == "keyed" or not a.keyed}
-           for kind in ("captured", "keyed")}
     hosts = [*(r.subject for r in rows if not r.why and not r.false and hosting(r.subject)), *flown(more)]
     trials = {subject.clip for subject in flown(more)}
     counts: dict[tuple[str, str, str], Tally] = defaultdict(Tally)
     for k, subject in enumerate(hosts):
-        kinds = planting.APART if subject.clip in own[subject.kind] | trials else planting.KINDS
+        apart = subject.clip in trials or corpus.faulty(subject.clip, subject.kind)
+        kinds = planting.APART if apart else planting.KINDS
         if families and not any(kind.__name__ in families for kind in kinds):
             continue
         host: Clean = prepared(subject.make())

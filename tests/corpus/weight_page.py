@@ -105,7 +105,7 @@ def hosts(more: Path | None, progress: Progress, planted_only: bool = False) -> 
         shot = subject.make()
         guessed = any(Study(shot).of(masses, c).guessed for c in shot.characters)
         host = Host(subject, shot, guessed)
-        own = any(a.clip == subject.clip and (subject.kind == "keyed" or not a.keyed) for a in corpus.accepted())
+        own = corpus.faulty(subject.clip, subject.kind)
         if subject.clip in clips.names() and shot.rate < 24.5 and not (
                 subject.kind == "keyed" and subject.clip in corpus.faulty_proxies()):
             host.cases = _cases(shot, APART if own else KINDS)

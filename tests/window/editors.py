@@ -2,6 +2,7 @@
 """Marks in every editor of time, the character's card and the arcs of its limits, as pictures for docs."""
 
 import importlib.util
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -61,6 +62,11 @@ def editors_of_time() -> Iterator[float]:
         found = hands.module("drawing.strips").picture(bpy.context)
     assert found is not None and found[1].top > 0, "a tall Dope Sheet has rows"
     hands.picture("marks-dope-sheet", left_part("DOPESHEET_EDITOR", 1060))
+    here, charting = hands.module("settings").state(), hands.module("charting")
+    here.show_chart = True
+    yield from charted(charting)
+    hands.picture("marks-chart", left_part("DOPESHEET_EDITOR", 1060))
+    here.show_chart = False
     pose(("head",))
     place.ui_type = "FCURVES"
     place.spaces.active.show_region_ui = False
@@ -83,6 +89,16 @@ def editors_of_time() -> Iterator[float]:
     window.workspace = layout
     yield 1.0
     hands.say("marks in the dope sheet, the graph editor and the NLA editor")
+
+
+def charted(charting: Any) -> Iterator[float]:
+    """Until the timing chart of the shot is worked out and drawn."""
+    until = time.perf_counter() + 20
+    while charting.charts_of(hands.scene()) is None:
+        assert time.perf_counter() < until, "the timing chart is not worked out"
+        yield 0.2
+    hands.area("DOPESHEET_EDITOR").tag_redraw()
+    yield 0.8
 
 
 def limits_and_card() -> Iterator[float]:

@@ -2,6 +2,7 @@
 """The hands and eyes of what runs inside the window: it looks, clicks, waits and takes pictures. What needs a hand as
 calm as a person's is in person.py."""
 
+import math
 import os
 import sys
 import time
@@ -14,6 +15,7 @@ from typing import Any
 import bpy
 import gpu
 import numpy as np
+from mathutils import Euler
 
 ZIP, SHOT, OUT = (Path(word) for word in sys.argv[sys.argv.index("--") + 1 :])
 
@@ -216,6 +218,11 @@ def near(note: Any, distance: float = 1.8) -> None:
     view.view_perspective = "PERSP"
     view.view_location = rig().matrix_world @ bone.head
     view.view_distance = distance
+
+
+def from_the_side() -> Any:
+    """How the view is turned to look along the floor at the shot's figure, half from its front, a little downward."""
+    return Euler((math.radians(78), 0.0, math.radians(52))).to_quaternion()
 
 
 def plate_and_evidence() -> tuple[np.ndarray, np.ndarray]:

@@ -2,7 +2,7 @@
 """Drives a real Blender: in its window, by scripts beside this one, and on its command line, with the zip as people
 install it.
 
-    python tests/window/run.py [drive looks scene themes editors manners stranger rigger crowd strain stop
+    python tests/window/run.py [drive looks scene themes editors manners remedies stranger rigger crowd strain stop
                                  commands]
 
 All by default. Blender is the one in PLUMBLINE_BLENDER, else the one on the PATH; PLUMBLINE_BACKEND, opengl or vulkan,
@@ -46,14 +46,18 @@ def grab(picture: Path, part: str) -> None:
         subprocess.run([tool, "-window", "root", *words, str(picture)], check=False)
 
 
-def build(heavy: bool) -> Path:
-    """The zip and the shots, new; returns the keeper's. heavy: the heavy shot too, which takes longer."""
+def build(heavy: bool, remedies: bool) -> Path:
+    """The zip and the shots, new; returns the keeper's. heavy: the heavy shot too, which takes longer; remedies: those
+    with a fault for each remedy."""
     shutil.rmtree(WORK, ignore_errors=True)
     WORK.mkdir(parents=True)
     subprocess.run([sys.executable, HOME / "build.py", "zip", "--to", WORK], check=True)
     script = Path(__file__).with_name("shots.py")
     for more in ((), ("heavy",)) if heavy else ((),):
         subprocess.run([sys.executable, script, WORK, *more], check=True, stdout=subprocess.DEVNULL)
+    if remedies:
+        words = [sys.executable, "-m", "tests.window.remedy_shots", WORK]
+        subprocess.run(words, check=True, stdout=subprocess.DEVNULL, cwd=HOME)
     return WORK / "keeper.blend"
 
 
@@ -155,7 +159,10 @@ def commands(blender: str, shot: Path) -> bool:
     return good
 
 
-IN_WINDOW = ("drive", "looks", "scene", "themes", "editors", "manners", "stranger", "rigger", "crowd", "strain", "stop")
+IN_WINDOW = (
+    "drive", "looks", "scene", "themes", "editors", "manners", "remedies", "stranger", "rigger", "crowd", "strain",
+    "stop",
+)
 PARTS: dict[str, Callable[[str, Path], bool]] = {name: scripted(name) for name in IN_WINDOW} | {"commands": commands}
 
 
@@ -168,7 +175,7 @@ def main(words: list[str]) -> int:
     if unknown:
         print(f"there is no part {', '.join(unknown)}; the parts are {', '.join(PARTS)}")
         return 2
-    shot = build("stop" in (words or PARTS))
+    shot = build("stop" in (words or PARTS), "remedies" in (words or PARTS))
     done = [PARTS[name](blender, shot) for name in words or PARTS]  # each, whatever became of the one before
     return 0 if all(done) else 1
 

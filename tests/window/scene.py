@@ -19,6 +19,13 @@ hands: Any = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(hands)
 
 REDRAWS = 10_000
+#: Checks whose evidence is seen from the side, from so many meters, and the size of the picture in pixels.
+ASIDE = {
+    "thin-support": (1.4, (600, 400)),
+    "airborne": (2.2, (600, 520)),
+    "undriven-move": (3.8, (860, 520)),
+    "arc-break": (1.2, (600, 400)),
+}
 
 
 def move(x: float, y: float) -> None:
@@ -121,6 +128,12 @@ def pictures_of_evidence() -> Iterator[float]:
         hands.near(note, 0.8 if name == "linear-span" else 1.8)  # a path of some centimeters
         yield 0.8
         hands.picture(f"evidence-{name}", hands.evidence_box())
+    for name, (far, size) in ASIDE.items():
+        note = hands.go_to(name)
+        hands.near(note, far)
+        space.region_3d.view_rotation = hands.from_the_side()
+        yield 0.8
+        hands.picture(f"evidence-{name}", hands.evidence_box(*size), percent=round(60000 / size[0]))
     overlay.show_text = space.show_gizmo_navigate = overlay.show_cursor = overlay.show_bones = True
     space.show_region_ui = True
     hands.say("pictures of every evidence")

@@ -93,6 +93,27 @@ class TestDeadStop(CheckTest):
         own = self.notes(act(inward, np.zeros((len(t), 3)), 24.0))
         assert [(n.severity, "own spine" in n.text) for n in own] == [(Severity.LOW, True)]
 
+    def test_a_cycle_that_has_run_out_is_none(self) -> None:
+        t = times(24.0)
+        turns = 2 * np.pi * np.minimum(t, 1.0) * 2                         # two rounds of an arm, then nothing
+        arm = {"upper_arm.L": rot.exp(np.outer(0.9 * np.sin(turns), X))}
+        assert not self.notes(act(arm, np.zeros((len(t), 3)), 24.0))
+        # a gesture that comes back from rest and slams into where it began is one
+        way = np.where(t < 0.5, 0.0, np.where(t < 1.0, braked(t + 0.5, 24.0, 0.2), 1.0))
+        back = way - braked(t, 24.0, 1.0)
+        note, = self.notes(swung("upper_arm.L", 1.2, np.where(t < FIRST, way, back), 24.0))
+        assert note.part == "hand.L" and note.severity is Severity.HIGH
+
+    def test_a_head_that_stops_as_the_figure_lies_down_is_low(self) -> None:
+        t = times(24.0)
+        drop, flung = braked(t, 24.0, 0.45), np.clip((t - 34 / 24) * 6, 0, 1)
+        trunk = {"pelvis": rot.exp(np.outer(-1.4 * drop, X)), "neck": rot.exp(np.outer(1 - 1.6 * flung, X))}
+        for falls, told in ((0.75, Severity.LOW), (0.0, Severity.MEDIUM)):      # the second bows, its hips up
+            legs = {} if falls else {f"thigh.{s}": rot.exp(np.outer(1.4 * drop, X)) for s in "LR"}
+            notes = self.notes(act({**trunk, **legs}, np.outer(-falls * drop, Z), 24.0))
+            head, = (n for n in notes if n.part == "head")
+            assert head.severity is told and ("right if it hits the ground" in head.text) == (falls > 0), head.text
+
     def test_slow_peaks_are_medium_at_most(self) -> None:
         for radians, severity in ((1.2, Severity.HIGH), (0.42, Severity.MEDIUM)):
             note, = self.notes(swung("upper_arm.L", radians, braked(times(24.0), 24.0, 1.0), 24.0))

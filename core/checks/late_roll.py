@@ -15,7 +15,7 @@ from ..measures.key_refs import keys_in
 from ..measures.mass import masses, no_more_than
 from ..measures.mass_held import held_loads
 from ..measures.mass_motion import told
-from ..measures.peel import Peel, peels
+from ..measures.peel import OFF, Peel, peels
 from ..measures.sole_tilt import SoleTilt, sole_tilt
 from ..measures.tread import Tread, tread
 from ..need import Need
@@ -30,6 +30,11 @@ Array = np.ndarray
 
 #: Of the leg: the remedy peels the heel from where the body is so far past the ball, as people do in the middle.
 PEELS = 0.14
+#: Of the leg: by where the body is so far past the ball the heel must have left, by so many degrees over the pitch
+#: that tells so.
+GONE, OVER = 0.2, 2.0
+#: s after lift-off within which a foot that leaves flat may still come up to its own pitch.
+COMES_UP = 0.125
 #: Degrees by which the picture shows it peeled.
 SHOWN = 16.0
 _BALL = SOLE_POINTS.index("ball")
@@ -108,8 +113,8 @@ def _from(step: Peel, past: float) -> int:
 
 
 def _peel(study: Study, character: Character, step: Peel, late: int) -> Turn:
-    """The heel raised evenly about the ball from the drawing before ``late``, up to the foot's own pitch at lift-off;
-    nowhere lower than it is."""
+    """The heel raised evenly about the ball from the drawing before ``late``, up to the foot's own pitch at lift-off,
+    or soon after where it leaves flat, and off before the body is too far past it; nowhere lower than it is."""
     shot = study.shot
     t: Tread = study.of(tread, character)
     tilt: SoleTilt = study.of(sole_tilt, character)
@@ -117,9 +122,16 @@ def _peel(study: Study, character: Character, step: Peel, late: int) -> Turn:
     start = max(late - 1, step.flat)
     end = max(int(t.samples.searchsorted(step.fall.span.last)), step.down + 1)
     end = min(end, len(t.samples) - 1)
+    off = OFF + OVER
+    while (end + 1 < len(t.samples) and step.rise[end] < 2 * off and step.rise[end + 1] > step.rise[end]
+           and t.samples[end] - step.fall.span.last < COMES_UP * shot.rate):
+        end += 1
     rows = np.arange(start, end + 1)
     frames = shot.frames[t.samples[rows]]
     even = np.interp(rows, [start, end], [step.rise[start], step.rise[end]])
+    by = max(_from(step, GONE * character.leg_length), start + 1)
+    if by < end and step.rise[end] > off:
+        even = np.interp(rows, [start, by, end], [step.rise[start], max(off, even[by - start]), step.rise[end]])
     raised = np.maximum(even - step.rise[rows], 0.0)
     whole = np.arange(int(np.ceil(frames[0])), int(np.floor(frames[-1])) + 1)
 

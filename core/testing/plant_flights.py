@@ -1,31 +1,34 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Planted flights: jumps whose time in the air is stretched, and landings that stop within frames.
 
-Stretched are flights that a clip itself makes within 7 % of gravity, sideways under 0.12 g, and figures thrown up out
-of any upright motion: by 10, 25 and 50 % in time, so that they read 1 / share^2 of gravity.
+Stretched are flights that a clip itself makes within 7 % of gravity, sideways under 0.12 g; those that it makes
+otherwise, put right first (played at another pace and laid on the parabola that gravity draws between their ends, limbs
+as they move in the clip); and figures thrown up out of any upright motion: by 10, 25 and 50 % in time, so that they
+read 1 / share^2 of gravity. The clip may have faults elsewhere.
 
-A landing is stopped evenly within 3, 2 and 1 frames of 24, of a clip's own jump by holding the hips over feet that
-stay, of a figure thrown up and caught again by letting them sink so long: the work of the fall over what the center of
-mass still sinks gives the force that is asked for.
+A landing is stopped evenly within 3, 2 and 1 frames of 24: of a clip's own jump by holding the hips over feet that
+stay while arms and trunk go on, or by freezing the whole figure; of a figure thrown up and caught again by letting the
+hips sink so long. The work of the fall over what the center of mass still sinks gives the force that is asked for.
 """
 
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import islice
 
 import numpy as np
 
-from ..checks.airborne import FLOATS
+from ..checks.airborne import FLOATS, RETIMED
 from ..checks.hard_landing import HardLanding
 from ..measures.flights import Flight, flights
 from ..measures.mass import Masses, masses_of
 from ..note import Severity
-from ..shot import Character
+from ..shot import Character, Shot
 from ..study import Study
 from ..tables.segments import FEMALE
 from . import edit
-from .plants import SIZES, Case, Clean, Window, centres, min_jerk, quiet, spaced
-from .replay import stretched
+from .plants import SIZES, Case, Clean, Window, centres, min_jerk, prepared, quiet, spaced
+from .replay import replayed, stretched
 
 Array = np.ndarray
 
@@ -47,20 +50,46 @@ SOONER, LATER = 0.003, 0.007
 #: s: what the moment of a touch is known to; forces with so much of fall added to the give.
 LATE = 0.010
 WITHIN = (LATE, 2 * LATE, 0.0)
+#: s after a touch within which a body has given.
+GIVES = 0.6
 PARTS = ("pelvis", "foot.L", "foot.R")
+#: Samples by which a flight that is put right may last shorter than its height asks, tried in turn: a landing that is
+#: hard at its full height is not where another fault is to be planted.
+SHORTER = (0, 1, 2)
+#: Checks whose notes say that a flight is wrong, or how it ends, however low.
+FLYING = ("airborne",)
+LANDING = ("airborne", "hard-landing")
+#: Checks of a body that stands: their notes say nothing of how it flies.
+STANDING = ("hard-landing", "undriven-move", "off-balance")
+
+
+@dataclass(frozen=True)
+class _Host:
+    """A flight that gravity makes, and the shot that it is in. right: it was put right, so that this is not the clip's
+    own."""
+
+    clean: Clean
+    flight: Flight
+    right: bool
+
+    def case(self, kind: str, size: str, shot: Shot, check: str, severity: str | None, measured: float,
+             tolerance: float, window: Window, worst: Window, note_kind: str) -> Case:
+        return Case(f"{kind}, put right first" if self.right else kind, size, shot, check, "pelvis", severity,
+                    measured, tolerance, window, worst, note_kind,
+                    known=self.clean.result if self.right else None)
 
 
 def floats(clean: Clean) -> Iterator[Case]:
     """All stretched flights of a clean shot."""
-    shot = clean.shot
-    for flight in _true(clean):
+    for host in _hosts(clean, FLYING):
+        flight, shot = host.flight, host.clean.shot
         first, last = shot.frame(flight.first - 1), shot.frame(flight.last + 1)
         for size, share in SHARES.items():
             added = round((share - 1) * (last - first))
             now = flight.pull / ((last - first + added) / (last - first)) ** 2
-            window = (flight.first, flight.last + added)
-            yield Case("flight stretched", size, stretched(shot, clean.character.name, first, last, added), "airborne",
-                       "pelvis", _floating(now), now, 0.1 * now, window, (first, last + added), "floats")
+            yield host.case("flight stretched", size, stretched(shot, clean.character.name, first, last, added),
+                            "airborne", _floating(now), now, 0.1 * now, (flight.first, flight.last + added),
+                            (first, last + added), "floats")
 
 
 def throws(clean: Clean) -> Iterator[Case]:
@@ -122,24 +151,25 @@ def _thrown_case(clean: Clean, centre: int, size: str) -> Case:
 
 def posts(clean: Clean) -> Iterator[Case]:
     """All landings of a clean shot, stopped."""
-    shot = clean.shot
-    for flight in _true(clean):
+    for host in _hosts(clean, LANDING):
+        flight, shot = host.flight, host.clean.shot
         if flight.on is None:
             continue
-        for size, frames in FRAMES.items():
-            planted = stopped(clean, flight, frames / 24)
+        for kind, size in ((kind, size) for kind in ("landing stopped", "landing frozen") for size in SIZES):
+            seconds = FRAMES[size] / 24
+            planted = (stopped if kind == "landing stopped" else frozen)(host.clean, flight, seconds)
             if planted is None:
                 continue
-            fall = _stop(shot.rate, shot.times, planted, flight)
+            fall = _stop(shot, planted, flight)
             force, least, most = (_mean(*fall, late) for late in WITHIN)
             if not _sure(*fall):
                 continue
             severity = HardLanding.limit.severity(force)
-            stop = min(int(flight.on + np.ceil(frames / 24 * shot.rate)) + 1, shot.count - 1)
+            stop = min(int(flight.on + np.ceil(seconds * shot.rate)) + 1, shot.count - 1)
             at = shot.frame(flight.last + 1)
-            yield Case("landing stopped", size, clean.with_(planted), "hard-landing", "pelvis",
-                       None if severity is None else severity.value, force, max(most - least, 0.5),
-                       (flight.last + 1, stop), (at, at), "landing")
+            yield host.case(kind, size, host.clean.with_(planted), "hard-landing",
+                            None if severity is None else severity.value, force, max(most - least, 0.5),
+                            (flight.last + 1, stop), (at, at), "landing")
 
 
 def caught(clean: Clean) -> Iterator[Case]:
@@ -223,13 +253,51 @@ def _caught_case(clean: Clean, window: Window, size: str) -> Case | None:
                 (window[1], last), (at, at), "landing")
 
 
-def _true(clean: Clean) -> Iterator[Flight]:
+def _hosts(clean: Clean, about: tuple[str, ...]) -> Iterator[_Host]:
+    """The flights of a clip that are whole and have nothing wrong near them, put right where gravity does not make
+    them. about: FLYING or LANDING, what is to be planted."""
+    shot = clean.shot
+    for flight in Study(shot).of(flights, clean.character).found:
+        if flight.first == 0 or flight.last == shot.count - 1:
+            continue
+        host = _Host(clean, flight, False) if _fits(flight) else _righted(clean, flight, about)
+        if host is not None and _calm(host.clean, host.flight, about):
+            yield host
+
+
+def _fits(flight: Flight) -> bool:
+    return abs(flight.pull - 1) < TRUE and flight.push < STRAIGHT
+
+
+def _calm(clean: Clean, flight: Flight, about: tuple[str, ...]) -> bool:
+    """Whether near a flight nothing is noted of hips and feet that makes doubtful what it is ``about``: no note of
+    these checks, and no other of medium severity or above, but of a foot that skids before it leaves or after it has
+    landed, and where only the flight counts of how the body stands."""
+    shot = clean.shot
+    first, last = shot.frame(flight.first), shot.frame(flight.last)
+    fine = STANDING if about == FLYING else ()
+    against = tuple(n for n in clean.result.notes if (n.severity.rank >= 1 or n.check in about) and n.check not in fine
+                    and (n.check != "slip" or (n.start <= last + 1 and first - 1 <= n.end)))
+    return quiet(replace(clean.result, notes=against), shot, (flight.first, flight.last), PARTS)
+
+
+def _righted(clean: Clean, flight: Flight, about: tuple[str, ...]) -> _Host | None:
+    """The clip with one flight as gravity makes it, from the same frame and place on to the same place; None where its
+    pace would change by more than RETIMED or no such flight comes of it that has nothing noted near."""
     shot, c = clean.shot, clean.character
-    for flight in Study(shot).of(flights, c).found:
-        whole = flight.first > 0 and flight.last < shot.count - 1
-        fits = abs(flight.pull - 1) < TRUE and flight.push < STRAIGHT
-        if whole and fits and quiet(clean.result, shot, (flight.first, flight.last), PARTS):
-            yield flight
+    if not RETIMED[0] ** 2 <= flight.pull <= RETIMED[1] ** 2:
+        return None
+    ends = flight.first - 1, flight.last + 1
+    first, last = (shot.frame(i) for i in ends)
+    for shorter in SHORTER:
+        added = round((np.sqrt(flight.pull) - 1) * (last - first)) - shorter
+        moved = replace(clean, shot=stretched(shot, c.name, first, last, added))
+        made = prepared(moved.with_(thrown(moved, (ends[0], ends[1] + added), 1.0)), clean.checks)
+        for now in Study(made.shot).of(flights, made.character).found:
+            same = abs(now.first - flight.first) <= 1 and abs(now.last - flight.last - added) <= 1
+            if same and _fits(now) and _calm(made, now, about):
+                return _Host(made, now, True)
+    return None
 
 
 def _floating(pull: float) -> str | None:
@@ -245,7 +313,7 @@ def centers(character: Character) -> Array:
 
 def stopped(clean: Clean, flight: Flight, seconds: float) -> Character | None:
     """The character whose hips are braked evenly to rest within ``seconds`` of the touch and go on where the clip's own
-    come up to them; None where they never do."""
+    come up to them from their lowest; None where they never sink so far."""
     shot, c = clean.shot, clean.character
     assert flight.on is not None
     t = shot.times - flight.on / shot.rate
@@ -254,23 +322,35 @@ def stopped(clean: Clean, flight: Flight, seconds: float) -> Character | None:
     start = float(np.interp(flight.on, np.arange(shot.count), height))
     s = np.clip(t, 0.0, seconds)
     braked = start - speed * s + speed / (2 * seconds) * s**2
-    after = t > 0
-    lower = after & (height < braked)
-    if not lower.any():
-        return None
-    up = np.where(lower, braked - height, 0.0)
-    ends = np.flatnonzero(after & ~lower & (t > seconds))
-    if len(ends):
-        up[ends[0]:] = 0.0
-    legs = ("leg.L", "leg.R")
-    return edit.carry_root(c, up[:, None] * c.up, legs)
+    after = np.flatnonzero(t > 0)
+    lowest = after[height[after][t[after] < GIVES].argmin()]
+    back = after[(after > lowest) & (t[after] > seconds) & (height[after] >= braked[after])]
+    rows = (t > 0) & (height < braked) & (np.arange(shot.count) < (back[0] if len(back) else shot.count))
+    return edit.carry_root(c, np.where(rows, braked - height, 0.0)[:, None] * c.up) if rows.any() else None
 
 
-def _stop(rate: float, times: Array, character: Character, flight: Flight) -> tuple[float, float]:
+def frozen(clean: Clean, flight: Flight, seconds: float) -> Character:
+    """The character that goes on ever slower from the touch, to a dead hold within ``seconds``: like a post."""
+    shot, c = clean.shot, clean.character
+    assert flight.on is not None
+    at = np.arange(shot.count, dtype=float)
+    since = np.clip((at - flight.on) / shot.rate, 0.0, seconds)
+    at = np.where(at > flight.on, flight.on + shot.rate * (since - since**2 / (2 * seconds)), at)
+    return replace(replayed(c, at), keys=c.keys)
+
+
+def _touched_at(shot: Shot, character: Character, flight: Flight) -> float:
+    """m: the height of the center of mass at the touch: from the last sample in the air on along the parabola."""
+    assert flight.on is not None
+    touch, last = (flight.place(np.array(i / shot.rate)) for i in (flight.on, flight.last))
+    return float(centers(character)[flight.last] @ character.up + (touch - last) @ character.up)
+
+
+def _stop(shot: Shot, character: Character, flight: Flight) -> tuple[float, float]:
     """How fast the center of mass falls at the touch, m/s, and how far it sinks from there, m."""
     assert flight.on is not None
-    touch = np.array(flight.on / rate)
-    speed = -float(flight.velocity(touch) @ character.up)
-    rows = (times > touch) & (times < touch + 0.6)
-    sinks = float(flight.place(touch) @ character.up) - float((centers(character)[rows] @ character.up).min())
+    touch = flight.on / shot.rate
+    speed = -float(flight.velocity(np.array(touch)) @ character.up)
+    rows = (shot.times > touch) & (shot.times < touch + GIVES)
+    sinks = _touched_at(shot, character, flight) - float((centers(character)[rows] @ character.up).min())
     return speed, sinks

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """All kinds of planted faults, one after the other."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from .plant_bends import bends
 from .plant_blocks import blocks
@@ -25,10 +25,13 @@ KINDS = (
     bends, pulls, skates, marches, gaps, edges, late_heels, floats, throws, posts, caught, carries, tilts, stops,
     freezes, locks, blocks, snaps, wiggles, kinks, shoves,
 )
+#: Kinds that a clip with faults of its own takes as well: they look for themselves that none is near.
+APART = (floats, posts)
 
 
-def cases(clean: Clean, families: Sequence[str] = ()) -> Iterator[Case]:
+def cases(clean: Clean, families: Sequence[str] = (),
+          kinds: Sequence[Callable[[Clean], Iterator[Case]]] = KINDS) -> Iterator[Case]:
     """Every case that can be planted in a clean shot, of the named kinds ('bends') or of all where none is named."""
-    for kind in KINDS:
+    for kind in kinds:
         if not families or kind.__name__ in families:
             yield from kind(clean)

@@ -5,11 +5,11 @@
 
 Clean clips first: every note of medium severity or above that tests/corpus/accepted.json does not hold is printed and
 counted as false. Then the planted faults. A third of the clips, told by a fixed hash of their names, is held back:
-limits are chosen on the others, and both are counted apart. --more adds the BVH and hand-keyed files of a folder. The
-tables go to docs/corpus.md, those of slip's limits to docs/corpus_slip.md, of balance and flight to
-docs/corpus_weight.md, of stops, freezes, locks and blocks to docs/corpus_spacing.md, tangent's own to
-docs/corpus_tangent.md. --planted plants the named kinds of faults alone, as carries,tilts, says what is found and what
-remedies do, and writes nothing.
+limits are chosen on the others, and both are counted apart. --more adds the BVH and hand-keyed files of a folder, and
+its trials of people who jump as clips to plant flights in. The tables go to docs/corpus.md, those of slip's limits to
+docs/corpus_slip.md, of balance and flight to docs/corpus_weight.md, of stops, freezes, locks and blocks to
+docs/corpus_spacing.md, tangent's own to docs/corpus_tangent.md. --planted plants the named kinds of faults alone, as
+carries,tilts, says what is found and what remedies do, and writes nothing.
 Exit code 1 where a false note is left.
 """
 
@@ -27,6 +27,7 @@ from plumbline.core.testing import clips, corpus, planting
 from plumbline.core.testing.plants import Clean, Verdict, judge, prepared, review
 
 from . import files, slip_page, spacing_page, tangent_page, weight_page
+from .flown import flown
 from .tables import Row, Tally, clean_table, law_table, page, planted_table
 
 DOCS = Path(__file__).resolve().parents[2] / "docs" / "corpus.md"
@@ -45,7 +46,7 @@ def main(words: list[str]) -> int:
     start = time.monotonic()
     progress = Progress(sys.stderr, "corpus", sys.stderr.isatty())
     if "--planted" in told:
-        tallies = planted(clean(None, progress, only, hosts_only=True), progress, families)
+        tallies = planted(clean(None, progress, only, hosts_only=True), progress, families, more)
         progress.clear()
         print(f"{planted_table(tallies)}\n\n{law_table(tallies)}\n{time.monotonic() - start:.0f} s")
         return int(not tallies)
@@ -54,14 +55,14 @@ def main(words: list[str]) -> int:
         progress.clear()
         print(clean_table(rows))
         return int(not rows or any(row.false for row in rows))
-    tallies = planted(rows, progress)
+    tallies = planted(rows, progress, (), more)
     progress.clear()
     text = page(rows, tallies, more is not None)
     print(clean_table(rows))
     print(planted_table(tallies))
     DOCS.write_text(text, "utf-8")
     slip_page.run(more, progress)
-    weight_page.run(more, progress, tallies)
+    weight_page.run(more, progress, lambda: tallies)
     spacing_page.run(more, progress)
     wrong = tangent_page.run(more, progress)
     print(f"{time.monotonic() - start:.0f} s")
@@ -109,19 +110,27 @@ def row_of(subject: corpus.Subject, shot: Shot, result: Result) -> Row:
 
 
 def hosting(subject: corpus.Subject) -> bool:
-    """Whether faults are planted in it, if it is clean: captured clips at 24 and keyed ones that anybody has."""
-    return subject.clip in {*clips.names(), "keeper"} and (
-        (subject.kind == "captured" and subject.rate == "24") or subject.kind == "keyed")
+    """Whether faults are planted in it, if it is clean: captured clips at 24, or their own rate where that is no
+    higher, and keyed ones that anybody has."""
+    if subject.kind == "captured":
+        return subject.clip in clips.names() and (subject.rate == "24" or clips.clip(subject.clip).fps < 24.5)
+    return subject.kind == "keyed" and subject.clip in {*clips.names(), "keeper"}
 
 
-def planted(rows: list[Row], progress: Progress, families: Sequence[str] = ()) -> list[Tally]:
-    """Faults of some kinds, all where none is named, planted where the clip itself raised nothing unaccepted."""
-    hosts = [r.subject for r in rows if not r.why and not r.false and hosting(r.subject)
-             and not corpus.faulty(r.subject.clip, r.subject.kind)]
+def planted(rows: list[Row], progress: Progress, families: Sequence[str] = (), more: Path | None = None
+            ) -> list[Tally]:
+    """Faults of some kinds, all where none is named, planted where the clip itself raised nothing unaccepted; those of
+    flights in clips with faults elsewhere too, and in the trials of a folder."""
+    hosts = [*(r.subject for r in rows if not r.why and not r.false and hosting(r.subject)), *flown(more)]
+    trials = {subject.clip for subject in flown(more)}
     counts: dict[tuple[str, str, str], Tally] = defaultdict(Tally)
     for k, subject in enumerate(hosts):
+        apart = subject.clip in trials or corpus.faulty(subject.clip, subject.kind)
+        kinds = planting.APART if apart else planting.KINDS
+        if families and not any(kind.__name__ in families for kind in kinds):
+            continue
         host: Clean = prepared(subject.make())
-        for case in planting.cases(host, families):
+        for case in planting.cases(host, families, kinds):
             progress.part(f"{subject.clip}: {case.kind}", 0.4 + 0.6 * k / len(hosts))
             verdict: Verdict = judge(case, host.result)
             tally = counts[(case.kind, subject.kind, case.size)]

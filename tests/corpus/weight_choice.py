@@ -74,7 +74,6 @@ def page(found: list["Host"], progress: Progress) -> str:
     held = [h for h in judged if h.subject.held_back]
     moved = [name for name, _, on, _ in told if chosen(on) != 1.0]
     return (
-        "## Its numbers, on clips that they were not chosen on\n\n"
         f"{len(judged) - len(held)} clips choose, with {sum(len(_few(h)) for h in judged if not h.subject.held_back)} "
         f"faults planted in them (of each kind one middle and one large a clip); {len(held)} are held back, with "
         f"{sum(len(_few(h)) for h in held)}. Mistakes are false notes + 0 + planted faults not told as asked. "

@@ -2,16 +2,18 @@
 """The limits of airborne, hard-landing, off-balance and undriven-move beside clean clips and planted faults, chosen on
 some clips and counted on the others.
 
-    python -m tests.corpus.weight_page [DIR]
+    python -m tests.corpus.weight_page [DIR [PART]]
 
-Writes docs/corpus_weight.md; build.py corpus does the same. DIR may hold captured and hand-keyed files.
+Writes docs/corpus_weight.md; build.py corpus does the same. DIR may hold captured and hand-keyed files. PART writes one
+section of the page anew, as a word that its heading holds ('planted', 'remedies'; 'numbers' takes longest).
 """
 
 import os
 import sys
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import chain
 from pathlib import Path
 
@@ -33,9 +35,11 @@ from plumbline.core.testing import clips, corpus
 from plumbline.core.testing.plant_carries import carries
 from plumbline.core.testing.plant_flights import caught, floats, posts, throws
 from plumbline.core.testing.plant_tilts import tilts
+from plumbline.core.testing.planting import APART
 from plumbline.core.testing.plants import SIZES, Case, Clean
 
 from . import files, plate_data, slip_choice, weight_choice
+from .flown import flown
 from .slip_choice import PLATE_RATES
 from .slip_page import CREDIT
 from .tables import Tally, law_table
@@ -86,24 +90,38 @@ def right(case: Case) -> bool:
     return most == case.severity if case.severity else most is None or most.rank == 0
 
 
-def hosts(more: Path | None, progress: Progress) -> Iterator[Host]:
+def hosts(more: Path | None, progress: Progress, planted_only: bool = False) -> Iterator[Host]:
     """Captured clips at all rates, proxies, and hand-keyed ones at all rates; faults are planted at 24 frames a second
-    in clips that have no fault of their own on the list."""
+    in clips that have no fault of their own on the list, those of flights in the others too. planted_only: no
+    others."""
     subjects: Iterator[corpus.Subject] = chain(corpus.captured(more), corpus.proxies())
     if more is not None:
         subjects = chain(subjects, (s for s, why in files.subjects(more) if not why))
     for subject in subjects:
+        if planted_only and subject.kind == "captured" and subject.rate != "24" and (
+                clips.clip(subject.clip, more).fps > 24.5):
+            continue
         progress.part(f"weight: {subject.clip} at {subject.rate}", 0.2)
         shot = subject.make()
         guessed = any(Study(shot).of(masses, c).guessed for c in shot.characters)
         host = Host(subject, shot, guessed)
         own = corpus.faulty(subject.clip, subject.kind)
-        if subject.clip in clips.names() and shot.rate < 24.5 and not own and not (
+        if subject.clip in clips.names() and shot.rate < 24.5 and not (
                 subject.kind == "keyed" and subject.clip in corpus.faulty_proxies()):
-            clean = Clean(shot, finish(shot, [catalogue()[c] for c in CHECKS]),
-                          Study(shot).of(contacts, shot.characters[0]))
-            host.cases = [case for kind in KINDS for case in kind(clean)]
+            host.cases = _cases(shot, APART if own else KINDS)
         yield host
+
+
+def _cases(shot: Shot, kinds: Sequence[Callable[[Clean], Iterator[Case]]]) -> list[Case]:
+    clean = Clean(shot, finish(shot, [catalogue()[c] for c in CHECKS]), Study(shot).of(contacts, shot.characters[0]))
+    return [case for kind in kinds for case in kind(clean)]
+
+
+def trials(more: Path | None) -> Iterator[Host]:
+    """People who jump, of whom only the flights are judged here."""
+    for subject in flown(more):
+        shot = subject.make()
+        yield Host(subject, shot, False, _cases(shot, APART))
 
 
 def measured(host: Host) -> Iterator[tuple[str, float]]:
@@ -225,47 +243,74 @@ def plates_table(more: Path) -> str:
     return "\n".join(lines)
 
 
-def page(found: list[Host], more: Path | None, progress: Progress, tallies: list[Tally]) -> str:
-    return (
-        f"<!-- Written by `python3 build.py corpus{' --more DIR' if more else ''}`. -->\n"
-        "# The limits of balance and flight\n\n"
+def page(more: Path | None, progress: Progress, tally: Callable[[], list[Tally]], part: str = "") -> dict[str, str]:
+    """Headings and texts of the page, of all sections or of those alone whose headings hold ``part``."""
+    @cache
+    def found() -> list[Host]:
+        return list(hosts(more, progress))
+
+    def planted() -> list[Host]:
+        mine = found() if not part else hosts(None, progress, planted_only=True)
+        return [*(h for h in mine if h.cases), *trials(more)]
+
+    intro = (
         "Of airborne, hard-landing, off-balance and undriven-move. A third of the clips, told by a hash of the name, "
         "is held back. Until this page was first written all clips were looked at; what it shows is how the limits "
         "stand on either part, and which numbers the choosing clips alone would take.\n\n"
         "Clean worst: the worst of anything measured, noted or not, with two standard errors of a flight's fit taken "
         "off; the clips' own listed faults, figures whose masses are only guessed (never more than low) and flights "
-        "under 0.15 s (never more than low) are left out.\n\n"
-        f"{CREDIT if more else ''}{clean_table(found)}\n\n"
-        "## Notes on clean clips\n\n"
-        "Low + false + the clips' own, at all rates.\n\n"
-        f"{notes_table(found)}\n\n"
-        "## Planted faults\n\n"
-        "Told at the severity that the demanded excess asks for, or not above low where it asks for none; by the check "
-        "alone. Flights stretched and thrown by 10, 25 and 50 %; landings stopped within 3, 2 and 1 frames of 24; the "
-        "pressure point 1.3, 2 and 3 times the medium limit outside, by hips carried within 0.5 s and by the body "
-        "tilted about the standing foot. What shares, worst frames and remedies come to is in corpus.md.\n\n"
-        f"{planted_table(found)}\n\n"
-        "## What remedies do\n\n"
-        "Each is applied to the samples of the fault that it mends, and all checks look again; "
-        "`build.py corpus --planted floats,throws,posts,caught,carries,tilts` tells it by kind and size.\n\n"
-        f"{law_table(t for t in tallies if t.check in CHECKS)}\n\n"
-        + ("## Trials with force plates\n\n"
-           "People with markers who walk, turn, stand, sit down, get up and jump. Nothing of these checks was ever "
-           f"chosen on them.\n\n{plates_table(more)}\n\n" if more is not None and slip_choice.has_all(more) else "") +
-        f"{weight_choice.page(found, progress)}")
+        f"under 0.15 s (never more than low) are left out.\n\n{CREDIT if more else ''}")
+    text: dict[str, Callable[[], str]] = {
+        "# The limits of balance and flight": lambda: f"{intro}{clean_table(found())}",
+        "## Notes on clean clips": lambda: f"Low + false + the clips' own, at all rates.\n\n{notes_table(found())}",
+        "## Planted faults": lambda: (
+            "Told at the severity that the demanded excess asks for, or not above low where it asks for none; by the "
+            "check alone. Flights stretched and thrown by 10, 25 and 50 %, those that no gravity makes put right "
+            "first; landings stopped within 3, 2 and 1 frames of 24; the pressure point 1.3, 2 and 3 times the medium "
+            "limit outside, by hips carried within 0.5 s and by the body tilted about the standing foot. What shares, "
+            f"worst frames and remedies come to is in corpus.md.\n\n{planted_table(planted())}"),
+        "## What remedies do": lambda: (
+            "Each is applied to the samples of the fault that it mends, and all checks look again; "
+            "`build.py corpus --planted floats,throws,posts,caught,carries,tilts` tells it by kind and size.\n\n"
+            f"{law_table(t for t in tally() if t.check in CHECKS)}"),
+    }
+    if more is not None and slip_choice.has_all(more):
+        text["## Trials with force plates"] = lambda: (
+            "People with markers who walk, turn, stand, sit down, get up and jump. Nothing of these checks was ever "
+            f"chosen on them.\n\n{plates_table(more)}")
+    text["## Its numbers, on clips that they were not chosen on"] = lambda: weight_choice.page(found(), progress)
+    return {title: make() for title, make in text.items() if part.lower() in title.lower()}
 
 
-def run(more: Path | None, progress: Progress, tallies: list[Tally]) -> None:
-    """Writes the page; tallies: what build.py corpus counted of planted faults."""
-    DOCS.write_text(page(list(hosts(more, progress)), more, progress, tallies), "utf-8")
+def run(more: Path | None, progress: Progress, tally: Callable[[], list[Tally]], part: str = "") -> None:
+    """Writes the page, or one part of it anew; tally: what build.py corpus counts of planted faults."""
+    new = page(more, progress, tally, part)
+    old = DOCS.read_text("utf-8") if part else ""
+    if not new:
+        raise SystemExit(f"no section holds {part!r}")
+    if not part:
+        written = f"<!-- Written by `python3 build.py corpus{' --more DIR' if more else ''}`. -->"
+        old = "\n\n".join([written, *new]) + "\n"
+    for title, text in new.items():
+        before, found, after = old.partition(f"\n{title}\n")
+        if not found:
+            raise SystemExit(f"the page has no {title!r} yet: write it whole first")
+        rest = after.find("\n## ")
+        old = f"{before}{found}\n{text.rstrip()}\n{after[rest:] if rest >= 0 else ''}"
+    DOCS.write_text(old, "utf-8")
 
 
 if __name__ == "__main__":
     from . import run as whole
 
     shown = Progress(sys.stderr, "weight", sys.stderr.isatty())
-    counted = whole.planted(whole.clean(None, shown, hosts_only=True), shown, [kind.__name__ for kind in KINDS])
-    run(Path(sys.argv[1]) if len(sys.argv) > 1 else None, shown, counted)
+    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else None
+
+    def counted() -> list[Tally]:
+        rows = whole.clean(None, shown, hosts_only=True)
+        return whole.planted(rows, shown, [kind.__name__ for kind in KINDS], folder)
+
+    run(folder, shown, counted, sys.argv[2] if len(sys.argv) > 2 else "")
     print(DOCS.read_text("utf-8"))
     sys.stdout.flush()
     os._exit(0)  # pip's bpy may hang where the interpreter ends by itself

@@ -13,6 +13,7 @@ from plumbline.core.shot import SOLE_POINTS, with_character
 from plumbline.core.study import Study
 from plumbline.core.testing import edit
 from plumbline.core.testing.laws import CheckTest, Planted
+from plumbline.core.testing.mend import mend
 from plumbline.core.testing.pivot_walk import smooth, walk
 from plumbline.core.testing.plant_peels import held_down
 
@@ -84,3 +85,12 @@ class TestLateRoll(CheckTest):
         assert note.remedy.frames[0] < note.worst and "heel up about its ball" in note.remedy.sentence()
         assert min(note.remedy.angle) >= 0.0 and note.remedy.angle[0] == note.remedy.angle[-1] == 0.0
         assert max(note.remedy.angle) > 8.0 and abs(shot.times[note.worst - 1] - at) < 1e-6
+
+    def test_the_remedy_peels_a_foot_that_lifts_off_flat(self):
+        shot, _past, _at = _late(24.0, seconds=0.21)
+        (note,) = self.notes(shot)
+        assert "never leaves before its toes" in note.text
+        mended = mend(shot, note.remedy, note.character)
+        steps = [s for c in mended.characters for s in Study(mended).of(peels, c) if s.fall.part == "foot.L"]
+        assert len(steps) >= 2 and all(s.heel_off for s in steps)
+        assert max(s.beyond for s in steps) < 0.2 * shot.characters[0].leg_length

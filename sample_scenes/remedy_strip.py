@@ -91,7 +91,7 @@ def mended(note: Note) -> bool:
     if number is None:
         return True                                             # another remedy has mended it as well
     settings.show_row(number, bpy.context.scene)
-    mend: Any = getattr(bpy.ops.plumbline, mend_of(_notes()[number].remedy).rpartition(".")[2])
+    mend: Any = getattr(bpy.ops.plumbline, mend_of(_notes()[number]).rpartition(".")[2])
     return bool(mend.poll()) and mend() == {"FINISHED"}
 
 

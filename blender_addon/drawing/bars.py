@@ -245,7 +245,9 @@ def rows(t: Table, axis: Axis, hover: int = -1) -> Picture:
     boxes = _boxes(left[order], hang[order] - t.heights[order] * u, right[order], hang[order])
     _bars(out, t, order, boxes, axis, hover)
     if len(order) <= CROWD:
-        notched = order[(t.rank[order] == 2) & ~t.aside[order]]
+        # in a bar of a few frames a notch says nothing and cuts it in two
+        wide = boxes[:, 2] - boxes[:, 0] >= _LETTER_LEAST * u
+        notched = order[(t.rank[order] == 2) & ~t.aside[order] & wide]
         notches = axis.x(t.worst[notched])
         under = hang[notched]
         out.rectangles(_boxes(notches - u, under - 5 * u, notches + u, under), _rgba(KEY))

@@ -18,6 +18,8 @@ Array = np.ndarray
 _PITCH, _HEAD, _BLOCK = 13.0, 5.0, 9.0
 #: Pixels of the scrub bar, which stays free, and of the keys below, which keep this much.
 _SCRUB, _ROOM = 30.0, 60.0
+#: Pixels of the line that counts the rows which have no room.
+_MORE = 12.0
 #: Pixels of width from which a block carries its length.
 _LENGTH_LEAST = 18.0
 #: Dash and gap of a moving hold, pixels.
@@ -29,27 +31,36 @@ def _rgba(color: Color, alpha: float = 1.0) -> tuple[float, float, float, float]
     return r, g, b, alpha
 
 
-def fitting(chart: Chart, axis: Axis) -> int:
-    """How many rows there is room for."""
-    room = (axis.height - (_SCRUB + _HEAD + _ROOM) * axis.unit) / (_PITCH * axis.unit)
-    return max(0, min(len(chart.rows), int(room)))
+def fitting(chart: Chart, axis: Axis, below: float = 0.0) -> int:
+    """How many rows there is room for, over ``below`` pixels at the region's lower edge that are taken."""
+    u = axis.unit
+    room = axis.height - below - (_SCRUB + _HEAD + _ROOM) * u
+    if room >= _PITCH * u * len(chart.rows):
+        return len(chart.rows)
+    return max(0, int((room - _MORE * u) / (_PITCH * u)))
 
 
-def rows(chart: Chart, axis: Axis) -> Picture:
-    """The chart below the scrub bar; as many rows as there is room for. Letters with x in the middle of their foot are
-    lengths, those at x = 0 the parts' names, which begin there."""
+def rows(chart: Chart, axis: Axis, below: float = 0.0) -> Picture:
+    """The chart below the scrub bar; as many rows as there is room for, and how many more there are. Letters with x in
+    the middle of their foot are lengths, those at x = 0 the parts' names, which begin there.
+
+    below: pixels at the region's lower edge that other marks take.
+    """
     out, u = Picture(), axis.unit
-    count = fitting(chart, axis)
+    count = fitting(chart, axis, below)
     if not count:
         return out
     top = axis.height - _SCRUB * u
-    foot = top - (_HEAD + _PITCH * count) * u
+    more = len(chart.rows) - count
+    foot = top - (_HEAD + _PITCH * count + (_MORE if more else 0.0)) * u
     out.rectangles(np.array([[0, foot, axis.width, top]]), _rgba(KEY, 0.80))
     ends = axis.x(np.array([chart.last - chart.tail, chart.last]))
     if chart.tail:
         out.rectangles(np.array([[ends[0], foot, ends[1], top]]), _rgba(PAPER, 0.10))
     for k, row in enumerate(chart.rows[:count]):
         _row(out, row, axis, top - (_HEAD + _PITCH * k) * u)
+    if more:
+        out.letters.append(Letter(f"+ {more}", 0.0, foot + 3 * u, 10 * u, _rgba(PAPER, 0.80)))
     out.top = foot
     return out
 

@@ -16,7 +16,7 @@ from .. import charting, compat, settings
 from . import bars, chart_rows
 from .brush import Triangles, text_width
 from .brush import words as write
-from .strips import axis_of
+from .strips import axis_of, taken
 
 
 @dataclass(frozen=True)
@@ -69,12 +69,13 @@ def _draw() -> None:
     if chart is None:
         return
     axis = axis_of(context)
-    place, key = region.as_pointer(), (id(chart), axis)
+    below = taken(context)
+    place, key = region.as_pointer(), (id(chart), axis, below)
     built = _built.get(place)
     if built is None or built.key != key:
         if len(_built) > 64:  # regions that are gone
             _built.clear()
-        built = _built[place] = _build(chart, key, chart_rows.rows(chart, axis), axis.unit)
+        built = _built[place] = _build(chart, key, chart_rows.rows(chart, axis, below), axis.unit)
     gpu.state.blend_set("ALPHA")
     built.chart.draw()
     for letter, x in built.words:

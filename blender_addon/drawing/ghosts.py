@@ -17,10 +17,11 @@ from mathutils import Matrix
 
 from ...core.check import LANES
 from ...core.evidence import Evidence
-from ...core.marks import Mark, Pins, anchor, beside, circle, evidence_marks, pins, rectangle, shape_marks
+from ...core.marks import Mark, circle, evidence_marks, rectangle, shape_marks
 from ...core.marks import shown as shapes_shown
 from ...core.note import Note
 from ...core.palette import KEY, LANE_COLORS, PAPER, PLATE_IN_VIEW
+from ...core.placing import Pins, anchor, beside, pins
 from .. import limit_arcs, preferences, session, words
 from .brush import Lines, Triangles, batches, text_width
 from .brush import words as write

@@ -19,6 +19,8 @@ from .shown import MANY, Shown, forget, shown
 
 #: From this height on, pixels at ui_scale 1, a Dope Sheet has room for a row for each lane.
 _TALL = 90.0
+#: The selected note's words above the rows: pixels from the rows, and of their plate.
+_ABOVE, _PLATE = 11.0, 18.0
 
 
 @dataclass
@@ -65,6 +67,15 @@ def picture(context: Any) -> tuple[bars.Table, bars.Picture] | None:
     """The marks of the region of this context as it is now; None where it shows none."""
     built = _build(context)
     return None if built is None else (built.table, built.picture)
+
+
+def taken(context: Any) -> float:
+    """Pixels at the lower edge of this context's region that the rows and the selected note's words take."""
+    built = _build(context)
+    if built is None or not built.picture.top:
+        return 0.0
+    words_too = _ABOVE + _PLATE if built.table.selected >= 0 else 0.0
+    return built.picture.top + words_too * (context.preferences.system.ui_scale or 1.0)
 
 
 def any_marks(context: Any) -> bool:
@@ -161,9 +172,9 @@ def _caption(context: Any, built: _Built) -> None:
     u = axis.unit
     text = f"{note.worst}  {words.named(note, session.several(context.scene))}  {words.amount(note)}"
     wide = text_width(text, 11 * u) + 20 * u
-    foot = built.picture.top + 11 * u
+    foot = built.picture.top + _ABOVE * u
     x = min(max(float(axis.x(note.worst)) + 8 * u, 4 * u), max(axis.width - wide - 4 * u, 4 * u))
-    plate = bars.plate(x, foot, wide, 18 * u, LANE_COLORS[note.lane], u)
+    plate = bars.plate(x, foot, wide, _PLATE * u, LANE_COLORS[note.lane], u)
     Triangles(*plate.arrays()).draw()
     write(text, x + 10 * u, foot + 5 * u, 11 * u, (*PAPER, 1.0))
 

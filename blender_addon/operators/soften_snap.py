@@ -7,6 +7,7 @@ from typing import Any
 import bpy
 
 from ...core.body import PARTS
+from ...core.note import Note
 from ...core.remedy import Move
 from ..translation import rpt_
 from . import mending_keys
@@ -17,14 +18,18 @@ def refusal(context: Any) -> str:
     """Why the active note's limb cannot be softened, or ''."""
     wanted = rpt_("Choose a note on a knee or elbow that snaps straight")
     note, _ = active_note(context)
-    if note is not None and isinstance(note.remedy, Move) and not moves_frame_by_frame(note.remedy):
+    if note is not None and not snaps(note):
         return wanted
     return mending_keys.refusal(context, Move, wanted)
 
 
-def moves_frame_by_frame(remedy: Move) -> bool:
-    """Whether the move tells each frame, and eases none beside them."""
-    return bool(remedy.offsets) and remedy.ease <= 1 and remedy.target in PARTS
+def snaps(note: Note) -> bool:
+    """Whether the note is on a limb that snaps, and its move tells each frame and eases none beside them. Moves of the
+    hips that other checks give, over a second and more, are no snap and ask for other keys than the note names."""
+    move = note.remedy
+    if note.check != "pop" or not isinstance(move, Move):
+        return False
+    return bool(move.offsets) and move.ease <= 1 and move.target in PARTS
 
 
 class PLUMBLINE_OT_soften_snap(mending_keys.MendsKeys, bpy.types.Operator):

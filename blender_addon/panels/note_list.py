@@ -30,10 +30,10 @@ class PLUMBLINE_UL_notes(bpy.types.UIList):
         row.active = not (item.aside or note is None or session.stale(context.scene, note))
         row.label(text="", icon_value=chips.icon(item.lane, item.severity))
         frame = row.row()
-        frame.ui_units_x = 1.9
+        frame.ui_units_x = 1.8
         frame.alignment = "RIGHT"
         frame.label(text=str(item.frame), translate=False)
-        row.separator(factor=0.6)
+        row.separator(factor=0.3)
         row.label(text=item.brief, translate=False)
         if item.aside or item.trial:
             row.label(text="", icon="HIDE_ON" if item.aside else "EXPERIMENTAL")
@@ -42,7 +42,7 @@ class PLUMBLINE_UL_notes(bpy.types.UIList):
         if item.who and item.who != data.show_character:
             last.label(text=item.who, translate=False)
         else:
-            last.ui_units_x = 3.0
+            last.ui_units_x = 2.6
             last.label(text=item.amount, translate=False)
 
     def filter_items(self, context: Any, data: Any, property: str) -> Any:

@@ -6,12 +6,12 @@ from typing import Any
 import bpy
 
 from ...core.note import Note
-from ...core.remedy import Drift, Ease, Follow, Give, Move, Pin, Remedy, Settle, Shift, Smooth
+from ...core.remedy import Drift, Ease, Follow, Give, Move, Pin, Settle, Shift, Smooth
 from .. import session, settings, words
 from ..drawing import chips
 from ..operators.card import likely_height
 from ..operators.check_shot import progress_text
-from ..operators.soften_snap import moves_frame_by_frame
+from ..operators.soften_snap import snaps
 from ..translation import iface_
 from .note_list import draw_list
 from .wrapped import sentence
@@ -28,12 +28,13 @@ _MENDS: dict[type, str] = {
 }
 
 
-def mend_of(remedy: Remedy | None) -> str:
-    """The operator that carries a remedy out, or ''."""
+def mend_of(note: Note) -> str:
+    """The operator that carries a note's remedy out, or ''."""
+    remedy = note.remedy
     if isinstance(remedy, Smooth):
         return "plumbline.land_frame" if len(remedy.offsets) == 1 else "plumbline.smooth_wiggle"
     if isinstance(remedy, Move):
-        return "plumbline.soften_snap" if moves_frame_by_frame(remedy) else ""
+        return "plumbline.soften_snap" if snaps(note) else ""
     return _MENDS.get(type(remedy), "")
 
 
@@ -73,7 +74,7 @@ class PLUMBLINE_PT_sidebar(_Sidebar, bpy.types.Panel):
             sentence(layout, context, words_.format(first, last), dim=True, inset=40)
             return
         if stale:
-            layout.label(text=_edited(checked), icon="FILE_REFRESH", translate=False)
+            sentence(layout, context, _edited(checked), icon="FILE_REFRESH", inset=40)
         if checked.result is None:
             sentence(layout.box(), context, _capital(checked.why), icon="ERROR")
             return
@@ -191,7 +192,7 @@ def _detail(box: Any, context: Any, note: Note) -> None:
     steps.operator("plumbline.previous_note", text="", icon="TRIA_LEFT")
     steps.operator("plumbline.go_to_note", text=iface_("Go to {:d}").format(note.worst), translate=False).number = -1
     steps.operator("plumbline.next_note", text="", icon="TRIA_RIGHT")
-    mend = mend_of(note.remedy)
+    mend = mend_of(note)
     if mend:
         box.operator(mend)
     actions = box.row(align=True)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Props and ground: what the person has marked, else what moves, and what the feet stand on.
+"""Props and ground: what the person has marked, else what moves, and what the feet stand on (ground.py).
 
 Marks are plain custom properties of the object: ``plumbline_prop`` and ``plumbline_ground``, true or false. A thing
 whose weight ``plumbline_mass`` tells, in kilograms, is a prop.
@@ -10,13 +10,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from mathutils import Vector
 
-from ...core import body
 from ...core.need import Need
-from ...core.numeric.cast import Floor
 from ...core.shot import Character, Prop, Surface
 from .character import unscaled
+from .ground import Faces, level_plane, near_feet, under_feet
 from .keys import keys_of
 from .presence import seen, simulated
 from .probe import Probe
@@ -24,7 +22,7 @@ from .reach import Judged
 from .readers import PlaceReader
 from .skeleton import armatures_of
 from .stands import Stands
-from .triangles import over, plain, spreads, triangles_of
+from .triangles import spreads
 from .weights import MASS, center_of, told_mass
 
 Array = np.ndarray
@@ -32,12 +30,6 @@ Array = np.ndarray
 PROP, GROUND = "plumbline_prop", "plumbline_ground"
 #: What moves less than this (share of its size; radians) stands still.
 STILL_SHARE, STILL_TURN = 1e-3, 1e-3
-#: Casts down from the ankle: how far above it they begin and how far below they reach, over leg length.
-ABOVE, BELOW = 0.15, 0.4
-#: Share of the looked-at frames on which a mesh must be under a foot to be ground, and how many frames are looked at.
-UNDER_SHARE, LOOKS = 0.05, 60
-#: A plain mesh of up to so many faces is cast at by numpy; beyond, evaluating it costs no more.
-PLAIN_FACES = 20_000
 
 
 @dataclass(frozen=True)
@@ -52,19 +44,17 @@ class _Thing:
 class Things:
     """The props and the ground of one sweep. Only places are evaluated during it, never a mesh."""
 
-    inside: Probe
-
     def __init__(self, scene: Any, needs: Need, stands: Stands) -> None:
         self.scene, self.stands = scene, stands
         self.wants_props, self.wants_ground = Need.PROPS in needs, Need.GROUND in needs
         self.remarks: list[str] = []
         self._things = list(_things(scene, self.remarks)) if self.wants_props or self.wants_ground else []
         self._readers: dict[int, PlaceReader] = {}
-        self._triangles: dict[int, Array] = {}
+        self.faces = Faces()
 
     def enter(self, inside: Probe) -> None:
         """Has the places evaluated in a temporary scene from now on."""
-        self.inside = inside
+        self.faces.inside = inside
         for thing in self._things:
             if thing.moves:
                 inside.pull(thing.object)
@@ -103,10 +93,12 @@ class Things:
         if not self.wants_ground:
             return tuple(props), ()
         if not grounds:
-            grounds = self._underfoot(still, characters, unit, judged)
+            worlds = [self._world(thing)[0] for thing in still]
+            found = under_feet([t.object for t in still], worlds, characters, unit, self.faces, judged.first)
+            grounds = [(still[k], why) for k, why in found]
         surfaces = [s for s in (self._surface(t, why, characters, unit, judged) for t, why in grounds) if s is not None]
         if not surfaces:
-            surfaces = _plane(characters)
+            surfaces = level_plane(characters)
         return tuple(props) if self.wants_props else (), tuple(surfaces)
 
     def _world(self, thing: _Thing) -> Array:
@@ -139,78 +131,8 @@ class Things:
             size=float(np.linalg.norm(size)),
             keys=keys_of([object], self.scene),
             mass=told_mass(object),
-            center=center_of(object, world, unit, frames, lambda: self._faces(object, first)),
+            center=center_of(object, world, unit, frames, lambda: self.faces.of(object, first)),
         )
-
-    def _underfoot(
-        self,
-        still: Sequence[_Thing],
-        characters: Sequence[Character],
-        unit: float,
-        judged: Judged,
-    ) -> list[tuple[_Thing, str]]:
-        """Still meshes that casts down from the lower foot meet."""
-        casts = [cast for c in characters for cast in _ankles(c)]
-        if not casts or not still:
-            return []
-        lo = np.min([p - BELOW * leg for p, leg in casts], axis=0) / unit
-        hi = np.max([p + BELOW * leg for p, leg in casts], axis=0) / unit
-        near = [t for t in still if _meets(t.object, self.stands.of(t.object), lo, hi)]
-        if not near:
-            return []
-        starts = np.array([place / unit + (0.0, 0.0, ABOVE * leg / unit) for place, leg in casts])
-        deepest = starts[:, 2] - (ABOVE + BELOW) * np.array([leg for _, leg in casts]) / unit
-        heights = np.array(self._heights(near, starts, judged))
-        heights = np.where(heights >= deepest, heights, -np.inf)  # NaN, where nothing is hit, is none as well
-        winner = heights.argmax(axis=0)[np.isfinite(heights).any(axis=0)]
-        need = max(1, int(UNDER_SHARE * len(casts)))
-        return [
-            (near[k], f"it stands still under the feet on {100 * n // len(casts)} % of the frames looked at")
-            for k, n in enumerate(np.bincount(winner, minlength=len(near)).tolist())
-            if n >= need
-        ]
-
-    def _heights(self, things: Sequence[_Thing], starts: Array, judged: Judged) -> list[Array]:
-        """For each thing the heights (N,) at which it is met straight below ``starts`` (N, 3), scene units, NaN where
-        it is not. A plain mesh of few faces is cast at as it is; others are evaluated."""
-        simple_ones = [plain(t.object) and len(t.object.data.polygons) <= PLAIN_FACES for t in things]
-        self.inside.link(t.object for t, simple in zip(things, simple_ones, strict=True) if not simple)
-        graph = None if all(simple_ones) else self.inside.to(judged.first)
-        out = []
-        for thing, simple in zip(things, simple_ones, strict=True):
-            if simple:
-                triangles = over(self._plain_triangles(thing.object), self._world(thing)[0], starts)
-                out.append(Floor(triangles, np.array([0.0, 0.0, 1.0])).under(starts, 0.0)[0])
-                continue
-            now = thing.object.evaluated_get(graph)
-            found = np.full(len(starts), np.nan)
-            if now.type == "MESH" and len(now.data.polygons):
-                inverse = now.matrix_world.inverted_safe()
-                for i, start in enumerate(map(Vector, starts.tolist())):
-                    origin = inverse @ start
-                    direction = (inverse @ (start - Vector((0.0, 0.0, 1.0)))) - origin
-                    hit, where, _, _ = now.ray_cast(origin, direction)
-                    if hit:
-                        found[i] = (now.matrix_world @ where).z
-            out.append(found)
-        return out
-
-    def _plain_triangles(self, object: Any) -> Array:
-        known = self._triangles.get(object.session_uid)
-        if known is None:
-            known = self._triangles[object.session_uid] = triangles_of(object.data)
-        return known
-
-    def _faces(self, object: Any, frame: Any) -> Array:
-        """A mesh's triangles (T, 3, 3) in its own space, what its modifiers make of it on this frame."""
-        if plain(object):
-            return self._plain_triangles(object)
-        self.inside.link([object])
-        now = object.evaluated_get(self.inside.to(frame))
-        try:
-            return triangles_of(now.to_mesh())
-        finally:
-            now.to_mesh_clear()
 
     def _surface(
         self, thing: _Thing, why: str, characters: Sequence[Character], unit: float, judged: Judged
@@ -219,7 +141,7 @@ class Things:
         if object.type != "MESH":
             self.remarks.append(f"{object.name} is marked as ground but is no mesh")
             return None
-        triangles = self._faces(object, judged.first)
+        triangles = self.faces.of(object, judged.first)
         if not len(triangles):
             self.remarks.append(f"{object.name} is marked as ground but has no faces")
             return None
@@ -236,7 +158,7 @@ class Things:
         moving = self._moving(thing, world)
         world = np.array(world if moving else world[:1])
         if not moving:
-            triangles = _near(triangles, world[0], characters, unit)
+            triangles = near_feet(triangles, world[0], characters, unit)
         world[:, :3] *= unit
         return Surface(object.name, why, triangles, world)
 
@@ -345,74 +267,3 @@ def _of_body(object: Any) -> bool:
                 return True
         object = object.parent
     return False
-
-
-def _ankles(character: Character) -> list[tuple[Array, float]]:
-    """Places (3,) of the lower foot on up to LOOKS frames, meters, each with the leg's length."""
-    feet = [character.head(f"foot.{s}") for s in body.SIDES if character.has(f"foot.{s}")]
-    if not feet:
-        return []
-    places = np.stack(feet)
-    rows = np.unique(np.linspace(0, places.shape[1] - 1, LOOKS).astype(int))
-    low = np.argmin(places[:, rows, 2], axis=0)
-    return [(places[k, i], character.leg_length) for k, i in zip(low, rows, strict=True)]
-
-
-def _meets(object: Any, world: Any, lo: Array, hi: Array) -> bool:
-    """Whether an object's box comes near the box from lo to hi, scene units."""
-    corners = np.array([world @ Vector(c) for c in object.bound_box])
-    slack = 0.1 * float(np.max(hi - lo))
-    return bool((corners.min(0) - slack <= hi).all() and (corners.max(0) + slack >= lo).all())
-
-
-def _near(triangles: Array, world: Array, characters: Sequence[Character], unit: float) -> Array:
-    """The triangles that come within a leg of the way of the feet, seen from above; all where there are no feet."""
-    casts = [cast for c in characters for cast in _ankles(c)]
-    if not casts or len(triangles) < 2000:
-        return triangles
-    leg = max(length for _, length in casts)
-    places = np.array([p for p, _ in casts])[:, :2]
-    lo, hi = (places.min(0) - 2 * leg) / unit, (places.max(0) + 2 * leg) / unit
-    keep = np.ones(len(triangles), bool)
-    columns = triangles.reshape(-1, 3).T
-    for axis in range(2):
-        place = world[axis, 0] * columns[0] + world[axis, 1] * columns[1] + world[axis, 2] * columns[2]
-        a, b, c = (place[k::3] + world[axis, 3] for k in range(3))
-        keep &= np.minimum(np.minimum(a, b), c) <= hi[axis]
-        keep &= np.maximum(np.maximum(a, b), c) >= lo[axis]
-    return triangles[keep] if keep.any() else triangles
-
-
-def _plane(characters: Sequence[Character]) -> list[Surface]:
-    """A plane at the height at which the feet of the lowest character come down."""
-    heights = []
-    for c in characters:
-        low = [
-            np.minimum(c.head(p)[:, 2], c.end(p)[:, 2])
-            for s in body.SIDES
-            for p in (f"toe.{s}", f"foot.{s}")
-            if c.has(p)
-        ]
-        if low:
-            drop = min(
-                (
-                    float(s.points[:, 2].min())
-                    - min(float(c.rest_head(f"foot.{s.side}")[2]), float(c.rest_end(f"foot.{s.side}")[2]))
-                    for s in c.soles
-                    if c.has(f"foot.{s.side}")
-                ),
-                default=0.0,
-            )
-            heights.append(float(np.percentile(np.min(low, axis=0), 10)) + min(drop, 0.0))
-    if not heights:
-        return []
-    z, wide = min(heights), 1000.0
-    a, b, c_, d = ([-wide, -wide, z], [wide, -wide, z], [wide, wide, z], [-wide, wide, z])
-    return [
-        Surface(
-            None,
-            f"no mesh is under the feet: a level plane where they come down, at {z:.3f} m",
-            np.array([[a, b, c_], [a, c_, d]]),
-            np.eye(4)[None],
-        )
-    ]

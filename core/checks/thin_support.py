@@ -8,7 +8,7 @@ import numpy as np
 
 from .. import body
 from ..check import Check
-from ..evidence import Evidence, Label, Patch, places
+from ..evidence import Arc, Evidence, Label, Patch, places
 from ..measures.belt import belt, unjudged
 from ..measures.contacts import Contacts, contacts
 from ..measures.exposure import exposure
@@ -229,7 +229,8 @@ def set_down(study: Study, character: Character, part: str, k: int, name: str, s
 
 def _evidence(study: Study, character: Character, k: int, face: _Face, span: tuple[int, int], worst: int,
               seconds: float) -> tuple[Evidence, ...]:
-    """What lies on the ground, and the print of the whole sole that could."""
+    """What lies on the ground, the print of the whole sole that could, and the angle between the two, which alone shows
+    where the ground bears no more than a line."""
     t: Tread = study.of(tread, character)
     fallen: Footfalls = study.of(footfalls, character)
     frames = (study.shot.frame(int(t.samples[span[0]])), study.shot.frame(int(t.samples[span[1]])))
@@ -241,4 +242,18 @@ def _evidence(study: Study, character: Character, k: int, face: _Face, span: tup
     thin = flat[stands] if stands.sum() > 2 else flat[[SOLE_POINTS.index(p) for p in face.pivot]]
     return (Patch("held_against", frames, places(flat[SOLE_OUTLINE])),
             Patch("found", frames, places(thin)),
+            _off_ground(study.of(sole_tilt, character), worst, k, flat - pivot, frames, pivot),
             Label("found", frames, places(pivot[None])[0], f"{seconds:.2f} s on the {face.name}"))
+
+
+def _off_ground(tilt: SoleTilt, worst: int, k: int, flat: Array, frames: tuple[int, int], pivot: Array) -> Arc:
+    """The angle from the ground to the sole about the place that it stands on; flat (n, 3): the whole sole's print from
+    there, meters."""
+    along = abs(tilt.pitch[worst, k]) >= abs(tilt.roll[worst, k])
+    axis = (tilt.across if along else tilt.ahead)[worst, k]
+    angle = -tilt.pitch[worst, k] if along else tilt.roll_left[worst, k]
+    out = flat.mean(0) - (flat.mean(0) @ axis) * axis
+    zero = out / np.linalg.norm(out)
+    (centre,), (turn,), (start,) = places(pivot[None]), places(axis[None]), places(zero[None])
+    reach = (flat @ zero).max() / np.cos(np.radians(angle))  # the print is the sole's shadow
+    return Arc("found", frames, centre, turn, start, float(angle), float(reach))

@@ -8,10 +8,11 @@ import numpy as np
 
 from ..check import LANES
 from ..evidence import Label
-from ..marks import Frame, Mark, anchor, beside, evidence_marks, rectangle, shown
+from ..marks import Frame, Mark, evidence_marks, rectangle, shown
 from ..note import Note
 from ..numeric.camera import View
 from ..palette import KEY, LANE_COLORS, PAPER
+from ..placing import anchor, beside
 from ..shot import Shot
 from . import raster
 from .stroke_font import strokes

@@ -62,13 +62,22 @@ def test_poses_are_ticks_and_the_still_tail_is_lighter() -> None:
 
 def test_rows_stay_below_the_scrub_bar_and_leave_room_for_the_keys() -> None:
     many = replace(CHART, rows=ROWS * 20)
-    for height in (80.0, 150.0, 400.0):
+    for height, below in ((80.0, 0.0), (150.0, 0.0), (400.0, 0.0), (400.0, 90.0), (400.0, 300.0)):
         axis = replace(AXIS, height=height)
-        corners, _ = chart_rows.rows(many, axis).arrays()
-        assert not len(corners) or (corners[:, 1].max() <= height - 30 and corners[:, 1].min() >= 60 - 1e-3)
+        corners, _ = chart_rows.rows(many, axis, below).arrays()
+        assert not len(corners) or (corners[:, 1].max() <= height - 30 and corners[:, 1].min() >= 60 + below - 1e-3)
     assert chart_rows.fitting(many, replace(AXIS, height=80.0)) == 0
     names = [letter.text for letter in chart_rows.rows(CHART, AXIS).letters if not letter.x]
     assert names == ["head", "path of the left hand"]
+
+
+def test_rows_that_have_no_room_are_counted() -> None:
+    many = replace(CHART, rows=ROWS * 20)
+    for below in (0.0, 90.0):
+        told = [letter for letter in chart_rows.rows(many, AXIS, below).letters if not letter.x]
+        count = chart_rows.fitting(many, AXIS, below)
+        assert len(told) == count + 1 and told[-1].text == f"+ {40 - count}"
+        assert told[-1].y < min(letter.y for letter in told[:-1])
 
 
 def test_everything_grows_with_the_interface() -> None:

@@ -4,9 +4,10 @@
 import numpy as np
 import pytest
 from plumbline.core.evidence import Arrow, Label, Point, ScreenOutline
-from plumbline.core.marks import Frame, Mark, beside, pins
+from plumbline.core.marks import Frame, Mark
 from plumbline.core.note import Note, Severity
 from plumbline.core.numeric.camera import View
+from plumbline.core.placing import beside, pins
 
 SIZE = (220.0, 42.0)
 ROOM = (40.0, 60.0, 1000.0, 700.0)

@@ -124,7 +124,7 @@ def judge(case: Case, clean: Clean, tally: Tally) -> None:
         return
     tally.seen += 1
     settings.show_row(number, bpy.context.scene)
-    operator = mend_of(note.remedy).rpartition(".")[2]
+    operator = mend_of(note).rpartition(".")[2]
     mend: Any = getattr(bpy.ops.plumbline, operator, None)
     if mend is None or not mend.poll():
         tally.refused["no operator runs"] += 1

@@ -166,6 +166,7 @@ def steps() -> Iterator[float]:
         scene.timeline_markers.new("mine", frame=40)
         assert bpy.ops.plumbline.add_markers("INVOKE_DEFAULT", True) == {"FINISHED"}
         bpy.ops.plumbline.next_note("INVOKE_DEFAULT", True)
+    hands.go_to("slip")
     hands.theme("Blender_Light.xml")
     yield from hands.settled()
     hands.picture("panel-light", top(900))

@@ -64,9 +64,13 @@ def editors_of_time() -> Iterator[float]:
     hands.picture("marks-dope-sheet", left_part("DOPESHEET_EDITOR", 1060))
     here, charting = hands.module("settings").state(), hands.module("charting")
     here.show_chart = True
+    low = place.height
+    yield from hands.higher("DOPESHEET_EDITOR", 190)  # room for every row
+    assert place.height > low + 150, "the editor did not grow"
     yield from charted(charting)
     hands.picture("marks-chart", left_part("DOPESHEET_EDITOR", 1060))
     here.show_chart = False
+    yield from hands.higher("DOPESHEET_EDITOR", low - place.height)
     pose(("head",))
     place.ui_type = "FCURVES"
     place.spaces.active.show_region_ui = False

@@ -220,15 +220,16 @@ def near(note: Any, distance: float = 1.8) -> None:
     view.view_distance = distance
 
 
-def from_the_side() -> Any:
-    """How the view is turned to look along the floor at the shot's figure, half from its front, a little downward."""
-    return Euler((math.radians(78), 0.0, math.radians(52))).to_quaternion()
+def from_the_side(about: float) -> Any:
+    """How the view is turned to look along the floor, a little downward. about: degrees, 0 looks along the world's
+    Y."""
+    return Euler((math.radians(78), 0.0, math.radians(about))).to_quaternion()
 
 
 def plate_and_evidence() -> tuple[np.ndarray, np.ndarray]:
     """Left, bottom, right, top in pixels of the view's region: of the note's plate, and of its evidence."""
     ghosts, shown = module("drawing.ghosts"), module("drawing.shown")
-    marks = core("marks")
+    marks, placing = core("marks"), core("placing")
     with inside(), bpy.context.temp_override(region_data=area("VIEW_3D").spaces.active.region_3d):
         context = bpy.context
         note, frame = shown.shown(context).selected, context.scene.frame_current
@@ -236,7 +237,7 @@ def plate_and_evidence() -> tuple[np.ndarray, np.ndarray]:
         frame_ = replace(view.frame, number=ghosts._nearest(note, frame, view.camera))
         drawn = marks.evidence_marks(note, frame_, view.camera)
         plate, _ = ghosts._plate(note, frame_, drawn, view, ghosts._room(context))
-        spots, height = marks.spots(drawn), context.region.height
+        spots, height = placing.spots(drawn), context.region.height
         box = next(m for m in plate if not m.width).lines[0]
     boxes = []
     for places in (box, spots):
@@ -251,8 +252,25 @@ def evidence_box(width: float = 600, height: float = 400) -> tuple[float, float,
     middle = (boxes[:, :2].min(0) + boxes[:, 2:].max(0)) / 2
     left, bottom, wide, high = around("VIEW_3D", "WINDOW")
     x = float(np.clip(middle[0] - width / 2, 0, wide - width))
-    y = float(np.clip(middle[1] - height / 2, 0, high - height - 60))
+    headers = 60 * bpy.context.preferences.system.ui_scale
+    y = float(np.clip(middle[1] - height / 2, 0, high - height - headers))
     return (left + x, bottom + y, width, height)
+
+
+def higher(kind: str, by: int) -> Iterator[float]:
+    """Drags the edge above an editor up by so many pixels, or down where below zero."""
+    place = area(kind)
+    x, y = place.x + place.width // 2, place.y + place.height
+    window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)
+    yield 0.3
+    window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=x + 1, y=y)
+    window().event_simulate(type="LEFTMOUSE", value="PRESS", x=x, y=y)
+    for share in (0.3, 0.7, 1.0):
+        yield 0.2
+        window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=round(y + share * by))
+    yield 0.2
+    window().event_simulate(type="LEFTMOUSE", value="RELEASE", x=x, y=y + by)
+    yield 0.8
 
 
 def luminance(color: np.ndarray) -> float:

@@ -78,11 +78,8 @@ def light_pictures() -> Iterator[float]:
     hands.theme(LIGHT)
     note = hands.go_to("slip")
     hands.near(note, 1.2)
-    space = hands.area("VIEW_3D").spaces.active
-    space.show_region_ui = False
     yield from hands.settled()  # a picture that was read counts as an edit until it is looked at
-    hands.picture("evidence-light", hands.evidence_box())
-    space.show_region_ui = True
+    hands.picture("evidence-light", hands.around("VIEW_3D"), percent=66)  # the theme shows about the view
     bare(False)
     yield 1.0
     hands.scroll(60)

@@ -4,6 +4,7 @@ its turn sets the foot down."""
 from dataclasses import replace
 
 import numpy as np
+from plumbline.core.evidence import Arc
 from plumbline.core.measures.sole import carried, sole_of
 from plumbline.core.numeric.rotation import exp, unit
 from plumbline.core.remedy import Turn
@@ -85,6 +86,21 @@ class TestThinSupport(CheckTest):
         stand = _stand(24.0)
         (note,) = self.notes(_tipped(stand, "LR", _share(stand.times, 0.6), 22.0, ("heel",)))
         assert set(note.parts) == {"foot.L", "foot.R"} and "stands so too" in note.text
+
+    def test_an_arc_goes_from_the_ground_to_the_sole(self):
+        one = _on_one(24.0)
+        across, side = ("heel_inner", "ball_inner"), _share(one.times, 0.6)
+        for degrees, pivot, along in ((22.0, ("heel",), False), (30.0, across, True)):
+            shot = _tipped(one, "L", side, degrees, pivot, along=along)
+            (note,) = self.notes(shot)
+            (arc,) = (e for e in note.evidence if isinstance(e, Arc))
+            assert abs(abs(arc.angle) - degrees) < 0.5
+            rises = exp(np.radians(arc.angle) * np.array(arc.axis)) @ arc.zero
+            assert abs(np.degrees(np.arcsin(rises[2])) - degrees) < 1.0 and abs(arc.zero[2]) < 0.01
+            c = shot.characters[0]
+            sole = carried(c, sole_of(c, "L"))[note.worst - 1]
+            away = (sole - arc.centre) @ rises
+            assert abs(away.max() - arc.radius) < 0.1 * arc.radius
 
     def test_the_remedy_turns_the_toes_down_about_the_heel(self):
         one = _on_one(24.0)

@@ -21,7 +21,7 @@ _spec.loader.exec_module(hands)
 REDRAWS = 10_000
 #: Checks that are not on trial and find the keeper's faults.
 DECIDED = [
-    "dead-stop", "joint-limit", "linear-span", "overextension", "slip", "stuck-in-space", "tangent", "twinned-stop",
+    "joint-limit", "linear-span", "overextension", "slip", "stuck-in-space", "tangent", "twinned-stop",
 ]
 #: Checks whose evidence is some centimeters large, and meters from which it is seen.
 CLOSE = {"linear-span": 0.8, "slip": 1.2}

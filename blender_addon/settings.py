@@ -107,7 +107,7 @@ class PLUMBLINE_PG_state(bpy.types.PropertyGroup):
     )
     show_chart: BoolProperty(  # type: ignore[valid-type]
         name="Show in Dope Sheet",
-        description="Show when each part moves and holds, below the scrub bar of the Dope Sheet",
+        description="Show when each part moves and holds, at the bottom of the Dope Sheet",
         default=False,
         update=_chart_shown,
     )

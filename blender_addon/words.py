@@ -51,11 +51,12 @@ def place(note: Note) -> str:
 
 
 def brief(note: Note) -> str:
-    """``place`` for the narrow list: 'Foot L', 'Both shins', '"Lantern"'."""
+    """``place`` for the narrow list: 'Foot L', 'Up arm R', 'Both shins', '"Lantern"'."""
     told = place(note)
     if note.part not in PARTS or not side(note.part) or told.startswith("Both "):
         return told
-    return f"{spoken(note.part).partition(' ')[2].capitalize()} {side(note.part)}"
+    what = spoken(note.part).partition(" ")[2].replace("upper ", "up ")  # cut short it would lose its side
+    return f"{what.capitalize()} {side(note.part)}"
 
 
 def title(note: Note) -> str:

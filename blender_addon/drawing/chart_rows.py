@@ -16,8 +16,10 @@ Array = np.ndarray
 
 #: Pixels from row to row, above the first row, and of a move's block.
 _PITCH, _HEAD, _BLOCK = 13.0, 5.0, 9.0
-#: Pixels of the scrub bar, which stays free, and of the keys below, which keep this much.
+#: Pixels of the scrub bar, which stays free, and of the keys under it, which keep this much.
 _SCRUB, _ROOM = 30.0, 60.0
+#: Pixels of the scroll bar at the lower edge, which stays free where no marks lie over it.
+_BAR = 12.0
 #: Pixels of the line that counts the rows which have no room.
 _MORE = 12.0
 #: Pixels of width from which a block carries its length.
@@ -34,15 +36,15 @@ def _rgba(color: Color, alpha: float = 1.0) -> tuple[float, float, float, float]
 def fitting(chart: Chart, axis: Axis, below: float = 0.0) -> int:
     """How many rows there is room for, over ``below`` pixels at the region's lower edge that are taken."""
     u = axis.unit
-    room = axis.height - below - (_SCRUB + _HEAD + _ROOM) * u
+    room = axis.height - max(below, _BAR * u) - (_SCRUB + _HEAD + _ROOM) * u
     if room >= _PITCH * u * len(chart.rows):
         return len(chart.rows)
     return max(0, int((room - _MORE * u) / (_PITCH * u)))
 
 
 def rows(chart: Chart, axis: Axis, below: float = 0.0) -> Picture:
-    """The chart below the scrub bar; as many rows as there is room for, and how many more there are. Letters with x in
-    the middle of their foot are lengths, those at x = 0 the parts' names, which begin there.
+    """The chart at the bottom, since keys begin at the top; as many rows as there is room for, and how many more there
+    are. Letters with x in the middle of their foot are lengths, those at x = 0 the parts' names, which begin there.
 
     below: pixels at the region's lower edge that other marks take.
     """
@@ -50,9 +52,9 @@ def rows(chart: Chart, axis: Axis, below: float = 0.0) -> Picture:
     count = fitting(chart, axis, below)
     if not count:
         return out
-    top = axis.height - _SCRUB * u
     more = len(chart.rows) - count
-    foot = top - (_HEAD + _PITCH * count + (_MORE if more else 0.0)) * u
+    foot = max(below, _BAR * u)
+    top = foot + (_HEAD + _PITCH * count + (_MORE if more else 0.0)) * u
     out.rectangles(np.array([[0, foot, axis.width, top]]), _rgba(KEY, 0.80))
     ends = axis.x(np.array([chart.last - chart.tail, chart.last]))
     if chart.tail:
@@ -61,7 +63,7 @@ def rows(chart: Chart, axis: Axis, below: float = 0.0) -> Picture:
         _row(out, row, axis, top - (_HEAD + _PITCH * k) * u)
     if more:
         out.letters.append(Letter(f"+ {more}", 0.0, foot + 3 * u, 10 * u, _rgba(PAPER, 0.80)))
-    out.top = foot
+    out.top = top
     return out
 
 

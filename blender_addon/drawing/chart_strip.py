@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""The timing chart in the Dope Sheet, below its scrub bar: drawn from the charts of the last check, built anew only
+"""The timing chart at the bottom of the Dope Sheet: drawn from the charts of the last check, built anew only
 where something changed."""
 
 from collections.abc import Iterator

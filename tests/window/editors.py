@@ -119,7 +119,7 @@ def limits_and_card() -> Iterator[float]:
     yield from hands.settled()
     bar = hands.region("VIEW_3D", "UI")
     hands.picture("card-limits", (bar.x - 560, bar.y, 560 + bar.width - 26, 430))
-    hands.scroll(-14)
+    hands.scroll(-7)
     yield from hands.settled()
     hands.picture("card-map", (bar.x, bar.y, bar.width, bar.height))
     here.show_arcs = False

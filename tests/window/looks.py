@@ -67,11 +67,10 @@ def told() -> str:
     return checked.why + " | ".join(text for _, text in hands.module("panels.sidebar").silent(checked))
 
 
-def many(count: int) -> None:
+def many(notes: tuple[Any, ...], count: int) -> None:
     """The list with so many notes: those of the shot, over and over."""
     session, settings = hands.module("session"), hands.module("settings")
     checked = session.of(bpy.context.scene)
-    notes = checked.result.notes
     more = tuple(
         replace(notes[i % len(notes)], worst=notes[i % len(notes)].worst, text=f"{notes[i % len(notes)].text}")
         for i in range(count)
@@ -90,8 +89,9 @@ def steps() -> Iterator[float]:
     assert session.of(bpy.context.scene).notes
     assert not bpy.data.is_dirty, "a check marks the file as changed"
     hands.say("a file that is saved stays saved through a check")
+    found = session.of(bpy.context.scene).result.notes
     for count in (1, 20, 500):
-        many(count)
+        many(found, count)
         yield from hands.settled()
         hands.picture(f"look-{count}")
     bpy.context.preferences.view.ui_scale = 1.5

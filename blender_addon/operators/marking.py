@@ -62,7 +62,7 @@ class PLUMBLINE_OT_mark_ground(Refusing, bpy.types.Operator):
 
 
 class PLUMBLINE_OT_set_weight(Refusing, bpy.types.Operator):
-    """Say what a thing weighs: whoever carries it is balanced with it; nothing takes the weight back"""
+    """Say what a thing weighs: whoever carries it is balanced with it; zero takes the weight back"""
 
     bl_idname = "plumbline.set_weight"
     bl_label = "Set Weight"

@@ -29,8 +29,7 @@ class ArcBreak(Check):
     Limit: 20 degrees low, 30 medium, 45 high; above low only where it is 8 times the motion's own restlessness and
     twice the largest other departure near it. Clean keyed clips have none, hand-keyed ones 0 to 1 a minute; of captured
     clips at 24, 8 to 10 low notes a minute, and above low one in two minutes: a hand that jumps. On trial,
-    for planted kinks of 90 degrees on captured motion are found in 67 to 79 %, where a looser recipe, twice as loud,
-    finds 87 %.
+    for planted kinks of 90 degrees on captured motion are found in 67 to 79 % (docs/corpus_spacing.md).
     Silent when: the part slows down for the turn or spreads it; motion on twos or stepped (said among what was
     skipped); feet, which the ground leads. At most low where a hand, head or the trunk has just come to the ground, a
     prop, another figure or the own body: right if it hits.

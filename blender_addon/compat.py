@@ -1,10 +1,14 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Where Blender 4.2 to 5.2 differ. The only file that asks which version it is in, or whether an attribute exists."""
 
+import ctypes
 from collections.abc import Iterator
 from typing import Any
 
 import bpy
+
+#: Pixels by which the box that a region shows may end beside its edges, as beside a scroll bar.
+_EDGE = 32
 
 
 def action_fcurves(action: Any, slot: Any = None) -> list[Any]:
@@ -125,3 +129,19 @@ def overlays_shown(space: Any) -> bool:
     """Whether an editor's overlays are switched on; editors without the switch show them."""
     overlay = getattr(space, "overlay", None) or getattr(space, "overlays", None)  # a Dope Sheet has it from 5.0 on
     return bool(getattr(overlay, "show_overlays", True))
+
+
+def channels_end(region: Any) -> int | None:
+    """The pixel of an animation editor's region under which no channel lies, or None where this Blender does not tell.
+
+    Blender keeps in the region's View2D the box that all channels take, as its first four floats (left, right, bottom,
+    top), and the box that is seen as the next four, but gives Python the second alone. So the first is read where it
+    lies, and believed only where what follows it is the box that is seen.
+    """
+    view = region.view2d
+    _, _, bottom, _, *seen = (ctypes.c_float * 8).from_address(view.as_pointer())
+    left, right, low, high = seen
+    (x, y), (x_end, y_end) = (view.view_to_region(*corner, clip=False) for corner in ((left, low), (right, high)))
+    if max(abs(x), abs(y), abs(x_end - region.width), abs(y_end - region.height)) > _EDGE:
+        return None
+    return int(view.view_to_region(0.0, bottom, clip=False)[1])

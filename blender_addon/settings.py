@@ -107,7 +107,7 @@ class PLUMBLINE_PG_state(bpy.types.PropertyGroup):
     )
     show_chart: BoolProperty(  # type: ignore[valid-type]
         name="Show in Dope Sheet",
-        description="Show when each part moves and holds, at the bottom of the Dope Sheet",
+        description="Show when each part moves and holds, in the Dope Sheet as far as there is room under its channels",
         default=False,
         update=_chart_shown,
     )

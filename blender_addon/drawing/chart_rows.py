@@ -16,8 +16,8 @@ Array = np.ndarray
 
 #: Pixels from row to row, above the first row, and of a move's block.
 _PITCH, _HEAD, _BLOCK = 13.0, 5.0, 9.0
-#: Pixels of the scrub bar, which stays free, and of the keys under it, which keep this much.
-_SCRUB, _ROOM = 30.0, 60.0
+#: Pixels of the scrub bar, which stays free.
+_SCRUB = 30.0
 #: Pixels of the scroll bar at the lower edge, which stays free where no marks lie over it.
 _BAR = 12.0
 #: Pixels of the line that counts the rows which have no room.
@@ -33,23 +33,25 @@ def _rgba(color: Color, alpha: float = 1.0) -> tuple[float, float, float, float]
     return r, g, b, alpha
 
 
-def fitting(chart: Chart, axis: Axis, below: float = 0.0) -> int:
-    """How many rows there is room for, over ``below`` pixels at the region's lower edge that are taken."""
+def fitting(chart: Chart, axis: Axis, free: float, below: float = 0.0) -> int:
+    """How many rows there is room for from ``below`` pixels at the region's lower edge, which are taken, up to pixel
+    ``free``, where the channels end."""
     u = axis.unit
-    room = axis.height - max(below, _BAR * u) - (_SCRUB + _HEAD + _ROOM) * u
+    room = min(free, axis.height - _SCRUB * u) - max(below, _BAR * u) - _HEAD * u
     if room >= _PITCH * u * len(chart.rows):
         return len(chart.rows)
     return max(0, int((room - _MORE * u) / (_PITCH * u)))
 
 
-def rows(chart: Chart, axis: Axis, below: float = 0.0) -> Picture:
-    """The chart at the bottom, since keys begin at the top; as many rows as there is room for, and how many more there
-    are. Letters with x in the middle of their foot are lengths, those at x = 0 the parts' names, which begin there.
+def rows(chart: Chart, axis: Axis, free: float, below: float = 0.0) -> Picture:
+    """The chart at the bottom, under all channels; as many rows as there is room for, and how many more there are.
+    Letters with x in the middle of their foot are lengths, those at x = 0 the parts' names, which begin there.
 
-    below: pixels at the region's lower edge that other marks take.
+    free: the pixel up to which no channel lies, so that no key is covered. below: pixels at the region's lower edge
+    that other marks take.
     """
     out, u = Picture(), axis.unit
-    count = fitting(chart, axis, below)
+    count = fitting(chart, axis, free, below)
     if not count:
         return out
     more = len(chart.rows) - count

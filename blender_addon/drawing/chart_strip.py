@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""The timing chart at the bottom of the Dope Sheet: drawn from the charts of the last check, built anew only
-where something changed."""
+"""The timing chart at the bottom of the Dope Sheet, under its last channel: drawn from the charts of the last check,
+built anew only where something changed."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -65,17 +65,17 @@ def _draw() -> None:
         return
     if getattr(space, "mode", "") == "TIMELINE" or not compat.overlays_shown(space):
         return
-    chart = charting.chart_of(context)
-    if chart is None:
+    chart, free = charting.chart_of(context), compat.channels_end(region)
+    if chart is None or free is None:
         return
     axis = axis_of(context)
     below = taken(context)
-    place, key = region.as_pointer(), (id(chart), axis, below)
+    place, key = region.as_pointer(), (id(chart), axis, free, below)
     built = _built.get(place)
     if built is None or built.key != key:
         if len(_built) > 64:  # regions that are gone
             _built.clear()
-        built = _built[place] = _build(chart, key, chart_rows.rows(chart, axis, below), axis.unit)
+        built = _built[place] = _build(chart, key, chart_rows.rows(chart, axis, free, below), axis.unit)
     gpu.state.blend_set("ALPHA")
     built.chart.draw()
     for letter, x in built.words:

@@ -3,8 +3,10 @@
 
 from typing import Any, ClassVar
 
+from ...core.body import SIDES
 from ...core.note import Note
 from .. import mending, session
+from ..cards import character_named
 from ..key_mending import mend_keys
 from ..translation import rpt_
 from .refusing import Refusing
@@ -18,6 +20,18 @@ def refusal(context: Any, remedy: type, wanted: str) -> str:
     if why or note is None or note.keys:
         return why
     return rpt_("The motion is baked or comes from elsewhere: no key of it can be moved")
+
+
+def feet_taken_along(context: Any) -> str:
+    """That the feet would move with the hips of the active note's character, or ''."""
+    note, _ = active_note(context)
+    character = character_named(context, note.character) if note is not None else None
+    if character is None:
+        return ""
+    followed = {goal.part for goal in character.goals}
+    if all(f"foot.{side}" in followed for side in SIDES if character.has(f"foot.{side}")):
+        return ""
+    return rpt_("Its legs follow no goals: the feet would move with the hips")
 
 
 class MendsKeys(Refusing):

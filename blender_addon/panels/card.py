@@ -33,7 +33,7 @@ class PLUMBLINE_PT_card(_Sidebar, bpy.types.Panel):
         layout, character = self.layout, shown_character(context)
         checked = session.of(context.scene)
         if character is None or checked is None or checked.shot is None:
-            sentence(layout, context, iface_("Check the shot first, so that characters are known"), dim=True, inset=48)
+            sentence(layout, context, iface_("Check the shot first, so that characters are known"), inset=48)
             return
         layout.label(text=character.name, icon="ARMATURE_DATA", translate=False)
         if len(checked.shot.characters) > 1:
@@ -41,7 +41,6 @@ class PLUMBLINE_PT_card(_Sidebar, bpy.types.Panel):
             icon = "PINNED" if here.card_of else "UNPINNED"
             layout.prop(here, "card_of", text="", icon=icon, placeholder="Follows the active one")
         facts = layout.column(align=True)
-        facts.active = False
         facts.label(
             text=iface_("{:d} parts, leg {:.2f} m").format(len(character.parts), character.leg_length),
             translate=False,
@@ -100,9 +99,7 @@ class PLUMBLINE_PT_body_map(_OnCard, bpy.types.Panel):
             for button in (choose, take, back):
                 button.character, button.part = character.name, part
             if reason and reason != AGREED:  # the ordinary case would only double the list
-                why = column.row()
-                why.active = False
-                why.label(text=reason, icon="BLANK1", translate=False)
+                column.label(text=reason, icon="BLANK1", translate=False)
         self.layout.operator("plumbline.store_card").character = character.name
 
 
@@ -135,9 +132,7 @@ class PLUMBLINE_PT_joint_limits(_OnCard, bpy.types.Panel):
             cleared = clear.operator("plumbline.clear_limit", text="", icon="LOOP_BACK")
             for button in (value, taken, cleared):
                 button.character, button.angle, button.part = character.name, found.name, part
-        note = self.layout.column()
-        note.active = False
-        sentence(note, context, iface_("What the card leaves open is as in a published table"), inset=48)
+        sentence(self.layout, context, iface_("What the card leaves open is as in a published table"), inset=48)
 
 
 class PLUMBLINE_PT_stretch(_OnCard, bpy.types.Panel):
@@ -178,7 +173,7 @@ class PLUMBLINE_PT_weights(_OnCard, bpy.types.Panel):
             row.operator("plumbline.set_weight", text=text, translate=False).thing = name
         if not names:
             sentence(column, context, iface_("No props were found; mark one, or say what the active object weighs"),
-                     dim=True, inset=48)
+                     inset=48)
         if active is not None and active.name not in names:
             self.layout.operator("plumbline.set_weight", text="Weigh Active Object...")
 

@@ -11,6 +11,7 @@ from .. import session, settings, words
 from ..drawing import chips
 from ..operators.card import likely_height
 from ..operators.check_shot import progress_text
+from ..operators.shift_hips import shifts
 from ..operators.soften_snap import snaps
 from ..translation import iface_
 from .note_list import draw_list
@@ -34,7 +35,7 @@ def mend_of(note: Note) -> str:
     if isinstance(remedy, Smooth):
         return "plumbline.land_frame" if len(remedy.offsets) == 1 else "plumbline.smooth_wiggle"
     if isinstance(remedy, Move):
-        return "plumbline.soften_snap" if snaps(note) else ""
+        return "plumbline.soften_snap" if snaps(note) else "plumbline.shift_hips" if shifts(note) else ""
     return _MENDS.get(type(remedy), "")
 
 
@@ -71,7 +72,7 @@ class PLUMBLINE_PT_sidebar(_Sidebar, bpy.types.Panel):
                 if scene.use_preview_range
                 else iface_("Measures all characters, frames {:d} to {:d}")
             )
-            sentence(layout, context, words_.format(first, last), dim=True, inset=40)
+            sentence(layout, context, words_.format(first, last), inset=40)
             return
         if stale:
             sentence(layout, context, _edited(checked), icon="FILE_REFRESH", inset=40)
@@ -159,7 +160,7 @@ def _running(layout: Any, context: Any, job: Any) -> None:
     row = layout.row()
     row.scale_y = 1.5
     row.progress(factor=job.part, text=progress_text(job), type="BAR")
-    sentence(layout, context, iface_("Esc to stop; the scene stays as it is"), dim=True, inset=40)
+    sentence(layout, context, iface_("Esc to stop; the scene stays as it is"), inset=40)
 
 
 def _no_notes(layout: Any, context: Any, checked: session.Checked) -> None:
@@ -168,7 +169,7 @@ def _no_notes(layout: Any, context: Any, checked: session.Checked) -> None:
     box = layout.box()
     sentence(box, context, iface_("No notes in frames {:d} to {:d}").format(shot.first, shot.last), icon="CHECKMARK")
     names = ", ".join(c.name for c in shot.characters)
-    sentence(box, context, iface_("{:d} checks ran on {:s}").format(len(checked.checks), names), dim=True)
+    sentence(box, context, iface_("{:d} checks ran on {:s}").format(len(checked.checks), names))
 
 
 def _detail(box: Any, context: Any, note: Note) -> None:
@@ -186,7 +187,7 @@ def _detail(box: Any, context: Any, note: Note) -> None:
     step = {"low": iface_("Low from {:s}"), "medium": iface_("Medium from {:s}"), "high": iface_("High from {:s}")}
     head.label(text=step[note.severity.value].format(words.limit(note)), translate=False)
     if source is not None:
-        sentence(source, context, _capital(note.source), dim=True)
+        sentence(source, context, _capital(note.source))
     _frames(box, context, note)
     steps = box.row(align=True)
     steps.operator("plumbline.previous_note", text="", icon="TRIA_LEFT")
@@ -201,7 +202,7 @@ def _detail(box: Any, context: Any, note: Note) -> None:
         actions.operator("plumbline.set_aside", text="Set Aside...")
     else:
         actions.operator("plumbline.bring_back")
-        sentence(box, context, iface_("Set aside: {:s}").format(note.set_aside), icon="HIDE_ON", dim=True)
+        sentence(box, context, iface_("Set aside: {:s}").format(note.set_aside), icon="HIDE_ON")
 
 
 def _frames(box: Any, context: Any, note: Note) -> None:

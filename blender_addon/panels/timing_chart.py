@@ -34,7 +34,7 @@ class PLUMBLINE_PT_timing_chart(bpy.types.Panel):
             return
         layout.label(text=chart.character, icon="ARMATURE_DATA", translate=False)
         for text in said(chart):
-            sentence(layout, context, text, dim=True, inset=40)
+            sentence(layout, context, text, inset=40)
 
 
 def said(chart: Any) -> list[str]:

@@ -22,7 +22,7 @@ def lines(text: str, width: float, scale: float) -> list[str]:
     return out or [""]
 
 
-def sentence(layout: Any, context: Any, text: str, icon: str = "NONE", dim: bool = False, inset: int = 62) -> None:
+def sentence(layout: Any, context: Any, text: str, icon: str = "NONE", inset: int = 62) -> None:
     """Draws a sentence, with an icon before its first line where one is given. inset: pixels of the region not to be
     used."""
     scale = context.preferences.system.ui_scale or 1.0
@@ -34,6 +34,5 @@ def sentence(layout: Any, context: Any, text: str, icon: str = "NONE", dim: bool
         side.label(text="", icon=icon)
     column = row.column(align=True)
     column.scale_y = 0.82
-    column.active = not dim
     for line in lines(text, width, scale):
         column.label(text=line, translate=False)

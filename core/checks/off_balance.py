@@ -59,4 +59,4 @@ class OffBalance(Check):
                 text=f"The body leans {100 * found.measured:.0f} cm beyond what stands and does not fall, from frame "
                      f"{found.frames[0]} to {found.frames[1]}{told(study, character)}",
                 remedy=found.remedy, evidence=found.evidence, kind="leans",
-                keys=keys_in(character, ("pelvis",), *found.frames))
+                keys=keys_in(character, ("pelvis",), *map(float, found.remedy.frames)))

@@ -57,4 +57,4 @@ class UndrivenMove(Check):
                 text=f"Nothing drives the body from frame {found.frames[0]} to {found.frames[1]}: its motion needs a "
                      f"push {100 * found.measured:.0f} cm beyond what stands{told(study, character)}",
                 remedy=found.remedy, evidence=found.evidence, kind="undriven",
-                keys=keys_in(character, ("pelvis",), *found.frames))
+                keys=keys_in(character, ("pelvis",), *map(float, found.remedy.frames)))

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""The remedies of spacing and arcs, carried out in Blender on planted keyed shots: is the note gone, did another come?
+"""The remedies of spacing, arcs and balance, carried out in Blender on planted keyed shots: is the note gone, did
+another come?
 
     python -m tests.corpus.remedy_law [CHECK ...] [--clips CLIP ...] [--rates 24 30] [--add FILE]
 
@@ -27,11 +28,13 @@ from plumbline.core.note import Note
 from plumbline.core.takes import same
 from plumbline.core.testing import clips, corpus
 from plumbline.core.testing.plant_blocks import blocks
+from plumbline.core.testing.plant_carries import carries
 from plumbline.core.testing.plant_freezes import freezes
 from plumbline.core.testing.plant_locks import locks
 from plumbline.core.testing.plant_paths import kinks, shoves, wiggles
 from plumbline.core.testing.plant_snaps import snaps
 from plumbline.core.testing.plant_stops import stops
+from plumbline.core.testing.plant_tilts import tilts
 from plumbline.core.testing.plants import SIZES, Case, Clean, prepared
 from plumbline.core.testing.rekey import rekeyed
 
@@ -40,7 +43,7 @@ from . import keyed_stage
 DOCS = Path(__file__).resolve().parents[2] / "docs" / "corpus_remedies.md"
 FAMILIES: dict[str, Callable[[Clean], Iterator[Case]]] = {
     "dead-stop": stops, "twinned-stop": blocks, "frozen-part": freezes, "stuck-in-space": locks, "jitter": wiggles,
-    "uneven-spacing": shoves, "arc-break": kinks, "pop": snaps,
+    "uneven-spacing": shoves, "arc-break": kinks, "pop": snaps, "off-balance": tilts, "undriven-move": carries,
 }
 #: Cases of one check in one clip and size at most.
 EACH = 2

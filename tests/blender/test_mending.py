@@ -7,12 +7,13 @@ import bpy
 import numpy as np
 import pytest
 from plumbline.blender_addon import compat, session, settings
-from plumbline.blender_addon.operators import pin_body
+from plumbline.blender_addon.operators import pin_body, shift_hips
+from plumbline.blender_addon.panels.sidebar import mend_of
 from plumbline.core.remedy import Pin
 from plumbline.core.takes import same
 from plumbline.sample_scenes import keeper_faults, keeper_shot
 
-from .asking import check, checked
+from .asking import check, checked, undo
 
 
 @pytest.fixture(autouse=True)
@@ -42,8 +43,9 @@ def severe() -> list[Any]:
 
 @pytest.mark.parametrize(
     ("check", "operator"),
-    [("slip", "pin_part"), ("linear-span", "ease_span"), ("hard-landing", "let_give")],
-    ids=["slip", "linear-span", "hard-landing"],
+    [("slip", "pin_part"), ("linear-span", "ease_span"), ("hard-landing", "let_give"), ("off-balance", "shift_hips"),
+     ("undriven-move", "shift_hips")],
+    ids=["slip", "linear-span", "hard-landing", "off-balance", "undriven-move"],
 )
 def test_the_remedy_makes_its_note_go_away_and_no_other_come(check: str, operator: str) -> None:
     before = severe()
@@ -95,6 +97,46 @@ def test_what_a_remedy_edits_is_what_the_note_names() -> None:
     }
     owners = {key.owner.rpartition("/")[2] for key in note.keys}
     assert changed and all(any(f'"{owner}"' in name for owner in owners) for name in changed)
+
+
+def paths(*parts: str) -> Any:
+    """Where the keeper's parts are on the samples of the last check, (F, parts, 3) m."""
+    shot = checked().shot
+    assert shot is not None
+    return np.stack([shot.characters[0].head(part) for part in parts], axis=1)
+
+
+@pytest.mark.parametrize("name", ["off-balance", "undriven-move"])
+def test_shifted_hips_take_the_mended_path_and_the_feet_stay(name: str) -> None:
+    note, before, feet = choose(name), paths("pelvis"), paths("foot.L", "foot.R")
+    assert mend_of(note) == "plumbline.shift_hips", "the panel offers it"
+    first, last = note.remedy.frames
+    bpy.ops.ed.undo_push(message="Planted")
+    kept = values()
+    owners = {key.owner.rpartition("/")[2] for key in note.keys}
+    assert bpy.ops.plumbline.shift_hips("EXEC_DEFAULT", True) == {"FINISHED"}
+    moved, asked = (paths("pelvis") - before)[:, 0], np.array(note.remedy.offsets)
+    assert np.abs(moved[first - 1 : last] - asked).max() < 0.03 * np.abs(asked).max() + 1e-3
+    assert np.abs(moved[last + 1 :]).max() < 1e-3, "what comes later is as it was"
+    assert np.abs(paths("foot.L", "foot.R") - feet).max() < 2e-3
+    now = values()
+    changed = {path for path in now if kept[path].shape != now[path].shape or (kept[path] != now[path]).any()}
+    assert changed and all(any(f'"{owner}"' in path for owner in owners) for path in changed)
+    undo()
+    assert all(np.array_equal(kept[path], back) for path, back in values().items())
+
+
+def test_hips_are_not_shifted_where_the_feet_would_go_with_them() -> None:
+    for side in "LR":
+        for rig in rigs():
+            for constraint in rig.pose.bones[f"shin.{side}"].constraints:
+                constraint.mute = constraint.type == "IK"
+    check()
+    found = [n for n in notes() if n.check in ("off-balance", "undriven-move")]
+    assert found, "the hips still hang over nothing"
+    choose(found[0].check)
+    assert not bpy.ops.plumbline.shift_hips.poll()
+    assert shift_hips.refusal(bpy.context) == "Its legs follow no goals: the feet would move with the hips"
 
 
 def test_a_remedy_refuses_where_it_cannot_help() -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import bpy
+import numpy as np
 
 _spec: Any = importlib.util.spec_from_file_location("hands", Path(__file__).with_name("hands.py"))
 hands: Any = importlib.util.module_from_spec(_spec)
@@ -63,13 +64,21 @@ def editors_of_time() -> Iterator[float]:
     assert found is not None and found[1].top > 0, "a tall Dope Sheet has rows"
     hands.picture("marks-dope-sheet", left_part("DOPESHEET_EDITOR", 1060))
     here, charting = hands.module("settings").state(), hands.module("charting")
-    here.show_chart = True
     low = place.height
-    yield from hands.higher("DOPESHEET_EDITOR", 190)  # room for every row
-    assert place.height > low + 150, "the editor did not grow"
-    yield from charted(charting)
+    yield from hands.higher("DOPESHEET_EDITOR", 300)  # room for most rows
+    assert place.height > low + 200, "the editor did not grow"
+    yield from covers_no_key(charting, "with room under the channels")
+    here.show_chart = True
+    yield 0.8
     hands.picture("marks-chart", left_part("DOPESHEET_EDITOR", 1060))
     here.show_chart = False
+    with hands.inside("DOPESHEET_EDITOR"):
+        bpy.ops.anim.channels_expand(all=True)
+    yield 0.8
+    yield from covers_no_key(charting, "with more channels than fit")
+    with hands.inside("DOPESHEET_EDITOR"):
+        bpy.ops.anim.channels_collapse(all=True)
+        bpy.ops.anim.channels_expand(all=False)
     yield from hands.higher("DOPESHEET_EDITOR", low - place.height)
     pose(("head",))
     place.ui_type = "FCURVES"
@@ -93,6 +102,31 @@ def editors_of_time() -> Iterator[float]:
     window.workspace = layout
     yield 1.0
     hands.say("marks in the dope sheet, the graph editor and the NLA editor")
+
+
+def covers_no_key(charting: Any, when: str) -> Iterator[float]:
+    """Compares the screen with the chart and without it: only what lies under the last channel may differ."""
+    here, region = hands.module("settings").state(), hands.region("DOPESHEET_EDITOR", "WINDOW")
+    list_ = hands.region("DOPESHEET_EDITOR", "CHANNELS")
+    seen = []
+    for on in (False, True):
+        here.show_chart = on
+        if on:
+            yield from charted(charting)
+        region.tag_redraw()
+        yield 0.8
+        seen.append(hands.screen_pixels())
+    here.show_chart = False
+    # of the list of channels, what is not its bare ground
+    names = seen[0][list_.y : list_.y + list_.height, list_.x + 4 : list_.x + list_.width - 30]
+    ground = np.median(names[4], axis=0)
+    rows = np.flatnonzero(np.abs(names - ground).max(axis=(1, 2)) > 0.04)
+    lowest = int(rows[rows > 4].min()) if (rows > 4).any() else list_.height
+    part = (slice(region.y, region.y + region.height), slice(region.x, region.x + region.width))
+    drawn = np.flatnonzero((seen[0][part] != seen[1][part]).any(axis=(1, 2)))
+    top = int(drawn.max()) if len(drawn) else -1
+    assert top < lowest, f"{when}: the chart reaches pixel {top}, the channels end at {lowest}"
+    hands.say(f"{when} the chart ends at pixel {top}, the channels at {lowest}")
 
 
 def charted(charting: Any) -> Iterator[float]:

@@ -2,12 +2,13 @@
 """Drives a real Blender: in its window, by scripts beside this one, and on its command line, with the zip as people
 install it.
 
-    python tests/window/run.py [drive looks scene themes editors manners remedies stranger rigger crowd strain stop
-                                 commands]
+    python tests/window/run.py [drive looks scene themes editors characters manners remedies stranger rigger crowd
+                                 strain stop commands]
 
 All by default. Blender is the one in PLUMBLINE_BLENDER, else the one on the PATH; PLUMBLINE_BACKEND, opengl or vulkan,
-chooses how it draws; nobody's own settings are read or written. Without a display an Xvfb is started where there is
-one. What shows the face (panel-, marks-, evidence-, card-) goes to docs/pictures when its script has passed.
+chooses how it draws; PLUMBLINE_HANDKEYED is a folder with hand-keyed characters for ``characters``; nobody's own
+settings are read or written. Without a display an Xvfb is started where there is one. What shows the face (panel-,
+marks-, evidence-, card-) goes to docs/pictures when its script has passed.
 """
 
 import os
@@ -46,17 +47,17 @@ def grab(picture: Path, part: str) -> None:
         subprocess.run([tool, "-window", "root", *words, str(picture)], check=False)
 
 
-def build(heavy: bool, remedies: bool) -> Path:
-    """The zip and the shots, new; returns the keeper's. heavy: the heavy shot too, which takes longer; remedies: those
-    with a fault for each remedy."""
+def build(heavy: bool, modules: tuple[str, ...]) -> Path:
+    """The zip and the shots, new; returns the keeper's. heavy: the heavy shot too, which takes longer; modules:
+    those that build the shots of one part."""
     shutil.rmtree(WORK, ignore_errors=True)
     WORK.mkdir(parents=True)
     subprocess.run([sys.executable, HOME / "build.py", "zip", "--to", WORK], check=True)
     script = Path(__file__).with_name("shots.py")
     for more in ((), ("heavy",)) if heavy else ((),):
         subprocess.run([sys.executable, script, WORK, *more], check=True, stdout=subprocess.DEVNULL)
-    if remedies:
-        words = [sys.executable, "-m", "tests.window.remedy_shots", WORK]
+    for module in modules:
+        words = [sys.executable, "-m", f"tests.window.{module}", WORK]
         subprocess.run(words, check=True, stdout=subprocess.DEVNULL, cwd=HOME)
     return WORK / "keeper.blend"
 
@@ -160,9 +161,11 @@ def commands(blender: str, shot: Path) -> bool:
 
 
 IN_WINDOW = (
-    "drive", "looks", "scene", "themes", "editors", "manners", "remedies", "stranger", "rigger", "crowd", "strain",
-    "stop",
+    "drive", "looks", "scene", "themes", "editors", "characters", "manners", "remedies", "stranger", "rigger", "crowd",
+    "strain", "stop",
 )
+#: The module that builds the shots of a part.
+BUILDS = {"remedies": "remedy_shots", "characters": "character_shots"}
 PARTS: dict[str, Callable[[str, Path], bool]] = {name: scripted(name) for name in IN_WINDOW} | {"commands": commands}
 
 
@@ -175,8 +178,9 @@ def main(words: list[str]) -> int:
     if unknown:
         print(f"there is no part {', '.join(unknown)}; the parts are {', '.join(PARTS)}")
         return 2
-    shot = build("stop" in (words or PARTS), "remedies" in (words or PARTS))
-    done = [PARTS[name](blender, shot) for name in words or PARTS]  # each, whatever became of the one before
+    asked = words or list(PARTS)
+    shot = build("stop" in asked, tuple(module for part, module in BUILDS.items() if part in asked))
+    done = [PARTS[name](blender, shot) for name in asked]  # each, whatever became of the one before
     return 0 if all(done) else 1
 
 

@@ -74,6 +74,40 @@ def words_are_read() -> Iterator[float]:
     white(False)
 
 
+def words_of_the_sidebar(where: str) -> Iterator[float]:
+    """Contrast of the faintest line of the sidebar: of each row of pixels what stands out most from its ground, of each
+    line its best row."""
+    yield from hands.settled()
+    bar = hands.region("VIEW_3D", "UI")
+    pixels = hands.screen_pixels()[bar.y : bar.y + bar.height, bar.x + 22 : bar.x + bar.width - 45]
+    grounds = np.median(pixels, axis=1)
+    apart = np.abs(pixels - grounds[:, None]).sum(-1)
+    words = pixels[np.arange(len(pixels)), apart.argmax(axis=1)]
+    inked = (apart > 0.25).sum(axis=1) >= 6  # so few pixels are an icon's or an edge
+    lines = np.split(np.arange(len(pixels)), np.flatnonzero(np.diff(inked)) + 1)
+    best = [
+        (max(hands.contrast(words[y], grounds[y]) for y in line), int(line[0]))
+        for line in lines
+        if inked[line[0]] and 5 <= len(line) <= 16
+    ]
+    assert len(best) >= 8, f"{len(best)} lines of the sidebar were found"
+    least, at = min(best)
+    hands.say(f"words of the sidebar, {where}: {least:.1f} at the least in {len(best)} lines")
+    assert least >= READ, f"{where}: words at pixel {at} of the sidebar are hard to read"
+
+
+def sidebar_is_read() -> Iterator[float]:
+    for theme in (DARK, LIGHT):
+        hands.theme(theme)
+        hands.go_to("slip")
+        name = Path(theme).stem.replace("_", " ")
+        hands.scroll(-80)
+        yield from words_of_the_sidebar(f"a note on {name}")
+        hands.scroll(60)
+        yield from words_of_the_sidebar(f"the card on {name}")
+        hands.scroll(-80)
+
+
 def light_pictures() -> Iterator[float]:
     hands.theme(LIGHT)
     note = hands.go_to("slip")
@@ -145,6 +179,7 @@ def steps() -> Iterator[float]:
     yield from hands.check()
     yield from hands.settled()
     yield from words_are_read()
+    yield from sidebar_is_read()
     yield from light_pictures()
     yield from large()
 

@@ -24,6 +24,7 @@ REMEDIES = {
     "twinned-stop": "offset_block",
     "stuck-in-space": "let_follow",
     "pop": "soften_snap",
+    "off-balance": "shift_hips",
 }
 
 

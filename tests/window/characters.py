@@ -100,7 +100,9 @@ def pictures(source: str, kind: str) -> Iterator[float]:
     for name, spot in spots.items():
         look(spot, facing, aside, down, NEAR)
         yield 0.6
-        hands.picture(f"evidence-{source}-{kind}{name}", hands.evidence_box(*CLOSE), percent=CLOSE_PERCENT)
+        # what balance shows is larger than what 1 m shows, and its plate lies where there is room
+        box = hands.around("VIEW_3D", "WINDOW") if kind == "balance" else hands.evidence_box(*CLOSE)
+        hands.picture(f"evidence-{source}-{kind}{name}", box, percent=CLOSE_PERCENT)
     look(middle, facing, aside, down, WHOLE)
     yield 0.6
     hands.picture(f"evidence-{source}-{kind}-whole", hands.around("VIEW_3D", "WINDOW"), percent=WHOLE_PERCENT)

@@ -129,12 +129,12 @@ def pictures_of_evidence() -> Iterator[float]:
         space.region_3d.view_rotation = hands.from_the_side(about)
         yield 0.8
         hands.picture(f"evidence-{name}", hands.evidence_box(*size), percent=round(60000 / size[0]))
-    for name, about in (("off-balance", 95), ("undriven-move", 20)):  # the hips' way from nearby
-        note = hands.go_to(name)
-        hands.near(note, 0.8)
-        space.region_3d.view_rotation = hands.from_the_side(about)
-        yield 0.8
-        hands.picture(f"evidence-{name}-mended", hands.evidence_box(600, 400))
+    note = hands.go_to("off-balance")  # the hips' way from nearby
+    mass = next(e for e in note.evidence if getattr(e, "kind", "") == "mass")
+    space.region_3d.view_location = mass.places[note.worst - mass.frames[0]]
+    space.region_3d.view_distance, space.region_3d.view_rotation = 1.0, hands.from_the_side(70)
+    yield 0.8
+    hands.picture("evidence-off-balance-mended", hands.around("VIEW_3D", "WINDOW"), percent=60)
     overlay.show_text = space.show_gizmo_navigate = overlay.show_cursor = overlay.show_bones = True
     space.show_region_ui = True
     hands.say("pictures of every evidence")

@@ -63,7 +63,6 @@ class Airborne(Check):
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = (("pelvis",),)
     metric = True
-    trial = True
     limit: ClassVar[Limit] = FLOATS
 
     def unjudged(self, study: Study, character: Character) -> str:

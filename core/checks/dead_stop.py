@@ -97,7 +97,6 @@ class DeadStop(Check):
     uses = (moves, exposure, hits)
     own_needs = Need.JOINTS | Need.ROTATIONS | Need.KEYS
     limit = Limit(0.5, 0.65, 0.8, "1", COMMON_PRACTICE)
-    trial = True
     metric = True
 
     def unjudged(self, study: Study, character: Character) -> str:

@@ -74,7 +74,6 @@ class GroundGap(Check):
     own_needs = Need.JOINTS | Need.GROUND | Need.KEYS  # keys for the note to name, never for the finding
     groups = tuple((f"thigh.{s}", f"shin.{s}", f"foot.{s}") for s in body.SIDES)
     metric = True
-    trial = True
     #: In leg lengths; a note's limit is this times the character's leg, in meters.
     limit: ClassVar[Limit] = Limit(0.018, 0.047, 0.094, "m", "common practice, no source")
 

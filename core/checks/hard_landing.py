@@ -89,7 +89,6 @@ class HardLanding(Check):
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = (("pelvis", "foot.L", "foot.R"),)
     metric = True
-    trial = True
     limit: ClassVar[Limit] = Limit(
         3.0, 4.0, 6.0, "BW",
         "a jump's landing peaks at 5.8 body weights over a force plate (BMC laboratory), about twice its mean; "

@@ -44,7 +44,6 @@ class OffBalance(Check):
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = (("pelvis", "foot.L", "foot.R"),)
     metric = True
-    trial = True
     limit: ClassVar[Limit] = LIMIT
 
     def unjudged(self, study: Study, character: Character) -> str:

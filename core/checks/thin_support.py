@@ -92,7 +92,6 @@ class ThinSupport(Check):
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = tuple((f"thigh.{s}", f"shin.{s}", f"foot.{s}") for s in body.SIDES)
     metric = True
-    trial = True
     limit: ClassVar[Limit] = Limit(0.25, 0.4, 0.8, "s", COMMON_PRACTICE)
 
     def unjudged(self, study: Study, character: Character) -> str:

@@ -118,7 +118,7 @@ def _cases(shot: Shot, kinds: Sequence[Callable[[Clean], Iterator[Case]]]) -> li
 
 
 def trials(more: Path | None) -> Iterator[Host]:
-    """People who jump, of whom only the flights are judged here."""
+    """Who jumps, of whom only the flights are judged here."""
     for subject in flown(more):
         shot = subject.make()
         yield Host(subject, shot, False, _cases(shot, APART))

@@ -2,7 +2,7 @@
 """One fault, one note: which check owns what several of them see.
 
 The first rule below that fits decides. The note that gives way is named with its number in the text of the one that
-stays, which takes the greater severity of the two. Rules 1 to 6 look within one limb, 7 to 10 at a part and what hangs
+stays, which takes the greater severity of the two. Rules 1 to 6 look within one limb, 7 to 11 at a part and what hangs
 from it; all reach two frames of 24 beyond a note's own.
 
 1. A reversed knee or elbow (``joint-limit`` hyperextension) owns the limb's ``overextension`` and ``pop``: a joint that
@@ -20,9 +20,11 @@ from it; all reach two frames of 24 beyond a note's own.
    noise owns only what is low: it is never more than low itself.
 8. ``stuck-in-space`` owns what breaks the head's path in its catch-up, and the head's ``frozen-part``.
 9. ``jitter`` owns the ``uneven-spacing`` and ``arc-break`` of what it moves, inside its run.
-10. A ``dead-stop`` owns ``uneven-spacing`` and ``arc-break`` over the frame of the stop. A block (``twinned-stop``)
+10. A ``hard-landing`` owns what breaks the path of any part that stops or leaves with the body (``dead-stop``,
+    ``uneven-spacing``, ``arc-break``), and ``airborne`` the ``dead-stop`` of hips that float.
+11. A ``dead-stop`` owns ``uneven-spacing`` and ``arc-break`` over the frame of the stop. A block (``twinned-stop``)
     owns the ``dead-stop`` of two or more of its parts; a ``dead-stop`` of one part owns the block that is low.
-11. Both sides of one joint over the same frames are one note that lists both parts.
+12. Both sides of one joint over the same frames are one note that lists both parts.
 
 A note on trial decides nothing: it owns only notes on trial, and leaves the severity of any other as it was.
 """
@@ -114,6 +116,10 @@ def _run_owns_what_it_moves(study: Study, owner: Note, other: Note) -> bool:
     return _moves(owner, other) and _during(study, other.worst, owner)
 
 
+def _flight_owns_its_stop(study: Study, owner: Note, other: Note) -> bool:
+    return owner.part == other.part and _during(study, other.worst, owner)
+
+
 def _stop_owns_breaks(study: Study, owner: Note, other: Note) -> bool:
     return _moves(owner, other) and _during(study, owner.worst, other)
 
@@ -136,6 +142,8 @@ RULES = (
     Rule(("linear-span",), _PATHS, _march_owns_corners),
     Rule(("stuck-in-space",), (*_PATHS, "frozen-part"), _run_owns_what_it_moves),
     Rule(("jitter",), _BREAKS, _run_owns_what_it_moves),
+    Rule(("hard-landing",), ("dead-stop", *_BREAKS), _run_owns_what_it_moves),
+    Rule(("airborne",), ("dead-stop",), _flight_owns_its_stop),
     Rule(("dead-stop",), _BREAKS, _stop_owns_breaks),
     Rule(("twinned-stop",), ("dead-stop",), _block_owns_stops),
     Rule(("dead-stop",), ("twinned-stop",), _stop_owns_low_block),

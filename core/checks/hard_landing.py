@@ -72,7 +72,8 @@ class HardLanding(Check):
     the same for one frame and for four. Masses by a table or the card.
     Limit: 3 low, 4 medium, 6 high, body weights on the mean. Two captured jumps take 1.3 to 2.8; the peak of a
     landing over a force plate was 5.8 (BMC laboratory, a jump of 24 cm), about twice the mean. The steps are common
-    practice, no source.
+    practice, no source. Not on trial: on clean clips nothing is above low, and planted landings are told
+    (docs/corpus_weight.md).
     Silent when: the body does not come from a flight (so steps and sits never speak), falls slower than 0.35 of
     sqrt(gravity x leg), 1 m/s, or is not stopped yet where the shot ends. Stepped motion and figures without known
     masses are said as skipped. Never more than low: after a flight that no gravity makes by a medium step of airborne,

@@ -12,8 +12,10 @@ import numpy as np
 from .. import body
 from ..numeric import rotation as rot
 from ..shot import Character
+from ..study import Study
 from ..tables.joint_ranges import BY_NAME
 from . import edit
+from .plant_carries import unbalanced
 from .plants import ALOFT, SIZES, WHOLE, Case, Clean, Window, bump, centres, quiet, reached, spaced, top_frames
 
 Array = np.ndarray
@@ -72,6 +74,7 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
     whole = LEG_WHOLE if body.base(part) in CLEARS else WHOLE
     aloft = CLEARS.get(body.base(part), ALOFT)
     shot, chain = clean.shot, (part, *filter(None, (body.parent(part),)), *body.children(part))
+    study = Study(shot)
 
     def found() -> Iterator[tuple[int, Callable[[str], Case]]]:
         for centre in centres(shot, whole):
@@ -81,7 +84,7 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
                 continue
             c, most = clean.character, limit + PAST["large"][0]
             planted = bend(c, weight, most)
-            if clean.feet_stay(planted, aloft) and _plain(clean, planted, part, window):
+            if clean.feet_stay(planted, aloft) and _plain(clean, study, planted, part, window):
                 yield centre, _maker(c, weight, window)
             elif body.base(part) in CLEARS:
                 lift = bump(shot, centre, whole + 2 * LIFTED, whole)
@@ -92,7 +95,7 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
                     left = (0.0, limit) if body.base(part) == "shin" else (limit,)
                     bent = (bend(c, weight, d) for d in (*left, *(limit + past for past, _ in PAST.values())))
                     down = any(clean.touches_down(b, f"foot.{body.side(part)}", window) for b in bent)
-                    if alone and not down and _plain(clean, bend(c, weight, most), part, window):
+                    if alone and not down and _plain(clean, study, bend(c, weight, most), part, window):
                         yield centre, _maker(c, weight, window)
 
     def _maker(c: Character, weight: Array, window: Window) -> Callable[[str], Case]:
@@ -108,9 +111,12 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
             yield make(size)
 
 
-def _plain(clean: Clean, planted: Character, part: str, window: Window) -> bool:
-    """Whether the limit is the plain one: the hand bears no weight, the leg hangs while it passes the limit."""
+def _plain(clean: Clean, study: Study, planted: Character, part: str, window: Window) -> bool:
+    """Whether the limit is the plain one: the hand bears no weight, the leg hangs while it passes the limit, and is not
+    thrown out so fast that the body goes with it."""
     if body.base(part) == "thigh":
+        if unbalanced(clean, study, planted):
+            return False
         down, ahead, left = _directions(planted)
         leg = rot.unit(planted.end(part) - planted.head(part))
         side = np.degrees(np.arcsin(np.clip(np.abs(rot.dot(leg, left)), 0, 1)))

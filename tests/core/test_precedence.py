@@ -277,6 +277,25 @@ def test_the_hard_stop_of_one_part_owns_a_low_block_and_stands_beside_another(st
     assert len(left(study, block(30, ("chest", "head", "upper_arm.L"), "medium"), stop)) == 2
 
 
+@pytest.mark.parametrize("broken", ["dead-stop", "uneven-spacing", "arc-break"])
+def test_a_hard_landing_owns_what_stops_with_the_body(study, broken):
+    landing = note("hard-landing", "pelvis", 20, 23, "landing")
+    for part in ("pelvis", "head", "hand.L"):
+        assert checks(left(study, moment(broken, part, 22), landing)) == ["hard-landing"]
+    assert len(left(study, moment(broken, "pelvis", 26), landing)) == 2, "what comes after it is no landing"
+    kept = left(study, stopping("pelvis", 5, 21, severity="high"), landing)
+    assert checks(kept) == ["hard-landing"] and kept[0].severity == Severity.HIGH
+    assert len(left(study, stopping("pelvis", 5, 30), landing)) == 2, "its move goes through the landing"
+
+
+def test_a_flight_owns_the_stop_of_hips_that_float(study):
+    flight = note("airborne", "pelvis", 10, 22, "floats", unit="g")
+    kept = left(study, stopping("pelvis", 4, 16, ("chest",), "high"), flight)
+    assert checks(kept) == ["airborne"] and "dead-stop of the pelvis" in kept[0].text
+    assert len(left(study, stopping("hand.L", 4, 16), flight)) == 2, "a hand stops by itself in the air"
+    assert len(left(study, stopping("pelvis", 10, 30), flight)) == 2, "it stops on the ground"
+
+
 def test_a_note_on_trial_decides_nothing(study):
     sure, trial = note("linear-span", "head", 10, 24, severity="low"), stopping("head", 12, 24, severity="high")
     kept = left(study, sure, replace(trial, trial=True))

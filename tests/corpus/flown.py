@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Clips that faults of flights are planted in and no others: trials with force plates in which a person jumps, captured
-at 24 frames a second and keyed anew, of which half is held back for the contacts; and the keeper's hop off a step."""
+"""Clips that faults of flights are planted in, and no others: the keeper's hop off a step; and trials with force plates
+in which a person jumps, captured at 24 frames a second and keyed anew. Other faults are not, since half of the trials
+is held back for the contacts."""
 
 from collections.abc import Iterator
 from functools import partial

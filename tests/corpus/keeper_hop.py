@@ -53,7 +53,8 @@ def build() -> Any:
     scene.render.fps, scene.render.fps_base = FPS, 1.0
     scene.frame_start, scene.frame_end = FIRST, LAST
     rig, _ = keeper_rig.build(scene)
-    ground = keeper_set.boxes("Stair", [((-.55, EDGE, -1), (.55, 1.0, 0)), ((-.55, -2.0, -1), (.55, EDGE, -DROP))], scene)
+    step, floor = ((-.55, EDGE, -1), (.55, 1.0, 0)), ((-.55, -2.0, -1), (.55, EDGE, -DROP))
+    ground = keeper_set.boxes("Stair", [step, floor], scene)
     ground["plumbline_ground"] = True
     key(rig, "torso", "location", TORSO)
     for bone, leans in SPINE.items():

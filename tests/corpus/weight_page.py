@@ -39,7 +39,7 @@ from plumbline.core.testing.planting import APART
 from plumbline.core.testing.plants import SIZES, Case, Clean
 
 from . import files, plate_data, slip_choice, weight_choice
-from .flown import flown
+from .flown import HOP, flown
 from .slip_choice import PLATE_RATES
 from .slip_page import CREDIT
 from .tables import Tally, law_table
@@ -91,10 +91,10 @@ def right(case: Case) -> bool:
 
 
 def hosts(more: Path | None, progress: Progress, planted_only: bool = False) -> Iterator[Host]:
-    """Captured clips at all rates, proxies, and hand-keyed ones at all rates; faults are planted at 24 frames a second
-    in clips that have no fault of their own on the list, those of flights in the others too. planted_only: no
-    others."""
-    subjects: Iterator[corpus.Subject] = chain(corpus.captured(more), corpus.proxies())
+    """Captured clips at all rates, proxies, the keeper's hop, and hand-keyed ones at all rates; faults are planted at
+    24 frames a second in clips that have no fault of their own on the list, those of flights in the others too.
+    planted_only: no others."""
+    subjects: Iterator[corpus.Subject] = chain(corpus.captured(more), corpus.proxies(), (HOP,))
     if more is not None:
         subjects = chain(subjects, (s for s, why in files.subjects(more) if not why))
     for subject in subjects:

@@ -12,10 +12,9 @@ import numpy as np
 from .. import body
 from ..numeric import rotation as rot
 from ..shot import Character
-from ..study import Study
 from ..tables.joint_ranges import BY_NAME
 from . import edit
-from .plant_carries import unbalanced
+from .plant_flights import centers
 from .plants import ALOFT, SIZES, WHOLE, Case, Clean, Window, bump, centres, quiet, reached, spaced, top_frames
 
 Array = np.ndarray
@@ -63,7 +62,7 @@ def bends(clean: Clean, places: int = PLACES) -> Iterator[Case]:
                               _tilter(clean.character, side), places)
         if clean.character.has("pelvis", *body.LIMBS[f"leg.{side}"]) and clean.character.axes is not None:
             yield from _cases(clean, "hip spread", f"thigh.{side}", "hip_abduction", BY_NAME["hip_abduction"].kind,
-                              _spreader(side), places)
+                              _giving_way(_spreader(side)), places)
 
 
 def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend: Bend,
@@ -74,7 +73,6 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
     whole = LEG_WHOLE if body.base(part) in CLEARS else WHOLE
     aloft = CLEARS.get(body.base(part), ALOFT)
     shot, chain = clean.shot, (part, *filter(None, (body.parent(part),)), *body.children(part))
-    study = Study(shot)
 
     def found() -> Iterator[tuple[int, Callable[[str], Case]]]:
         for centre in centres(shot, whole):
@@ -84,7 +82,7 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
                 continue
             c, most = clean.character, limit + PAST["large"][0]
             planted = bend(c, weight, most)
-            if clean.feet_stay(planted, aloft) and _plain(clean, study, planted, part, window):
+            if clean.feet_stay(planted, aloft) and _plain(clean, planted, part, window):
                 yield centre, _maker(c, weight, window)
             elif body.base(part) in CLEARS:
                 lift = bump(shot, centre, whole + 2 * LIFTED, whole)
@@ -95,7 +93,7 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
                     left = (0.0, limit) if body.base(part) == "shin" else (limit,)
                     bent = (bend(c, weight, d) for d in (*left, *(limit + past for past, _ in PAST.values())))
                     down = any(clean.touches_down(b, f"foot.{body.side(part)}", window) for b in bent)
-                    if alone and not down and _plain(clean, study, bend(c, weight, most), part, window):
+                    if alone and not down and _plain(clean, bend(c, weight, most), part, window):
                         yield centre, _maker(c, weight, window)
 
     def _maker(c: Character, weight: Array, window: Window) -> Callable[[str], Case]:
@@ -111,12 +109,9 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
             yield make(size)
 
 
-def _plain(clean: Clean, study: Study, planted: Character, part: str, window: Window) -> bool:
-    """Whether the limit is the plain one: the hand bears no weight, the leg hangs while it passes the limit, and is not
-    thrown out so fast that the body goes with it."""
+def _plain(clean: Clean, planted: Character, part: str, window: Window) -> bool:
+    """Whether the limit is the plain one: the hand bears no weight, the leg hangs while it passes the limit."""
     if body.base(part) == "thigh":
-        if unbalanced(clean, study, planted):
-            return False
         down, ahead, left = _directions(planted)
         leg = rot.unit(planted.end(part) - planted.head(part))
         side = np.degrees(np.arcsin(np.clip(np.abs(rot.dot(leg, left)), 0, 1)))
@@ -209,3 +204,13 @@ def _spreader(side: str) -> Bend:
         return edit.turn(c, thigh, rot.exp(weight[:, None] * rot.log(rot.shortest(leg, target))))
 
     return bend
+
+
+def _giving_way(bend: Bend) -> Bend:
+    """A leg's bend with the hips going to the other side, feet staying, so that the center of mass goes on its way: a
+    leg thrown out by itself would be a fault of balance too."""
+    def both(c: Character, weight: Array, degrees: float) -> Character:
+        away = centers(bend(c, weight, degrees)) - centers(c)
+        return bend(edit.carry_root(c, -away), weight, degrees)
+
+    return both

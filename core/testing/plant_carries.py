@@ -15,7 +15,6 @@ from functools import partial
 import numpy as np
 
 from .. import body
-from ..measures.flights import STRAYS, Flights, flights
 from ..measures.mass_motion import MassMotion, mass_motion
 from ..measures.outside import LIMIT, outsides
 from ..measures.support import HOLD, UNSURE, Base, base
@@ -137,17 +136,3 @@ def demanded(clean: Clean, study: Study, planted: Character) -> Array:
     away = smallest_norm(found.corners - np.nan_to_num(point)[:, None], found.there)
     out = np.linalg.norm(np.nan_to_num(away), axis=1)
     return np.where(found.known, out - UNSURE * np.linalg.norm(np.nan_to_num(point - center), axis=1), 0.0)
-
-
-def unbalanced(clean: Clean, study: Study, planted: Character) -> bool:
-    """Whether a change alone is a fault of balance too: in the air it takes the center of mass off its way, or it
-    demands a push outside of what stands. False where no mass is known."""
-    shot, c = clean.shot, clean.character
-    if study.of(base, c) is None:
-        return False
-    air: Flights = study.of(flights, c)
-    away = np.linalg.norm(centers(planted) - centers(c), axis=1)
-    if any(away[f.first:f.last + 1].max() > STRAYS * c.leg_length for f in air.found):
-        return True
-    level = held(demanded(clean, study, planted), samples(HOLD, shot.rate))
-    return bool(level.max() > LIMIT.low * c.leg_length)

@@ -23,7 +23,7 @@ from ..checks.hard_landing import HardLanding
 from ..measures.flights import Flight, flights
 from ..measures.mass import Masses, masses_of
 from ..note import Severity
-from ..shot import Character, Shot
+from ..shot import GRAVITY, Character, Shot
 from ..study import Study
 from ..tables.segments import FEMALE
 from . import edit
@@ -221,7 +221,7 @@ def _sure(speed: float, sinks: float) -> bool:
 
 def _mean(speed: float, sinks: float, late: float) -> float:
     """Body weights on the mean by the work of the fall, with ``late`` s of fall added to the give."""
-    return float(1 + speed**2 / (2 * 9.81 * (max(sinks, 0.01) + late * speed)))
+    return float(1 + speed**2 / (2 * GRAVITY * (max(sinks, 0.01) + late * speed)))
 
 
 def _caught_case(clean: Clean, window: Window, size: str) -> Case | None:

@@ -10,6 +10,7 @@ import math
 from typing import Any
 
 import bpy
+from plumbline.core.shot import GRAVITY
 from plumbline.sample_scenes import keeper_rig, keeper_set
 from plumbline.sample_scenes.keeper_shot import FPS, key, steer
 
@@ -20,7 +21,8 @@ LEAVES, LANDS = 36, 47
 DROP, FAR, STEP = 0.30, 0.30, 0.42
 AIR = (LANDS - LEAVES) / FPS
 #: Meters a frame: up as he leaves, down as he lands, ahead all the while.
-UP, DOWN, AHEAD = ((9.81 * AIR / 2 - DROP / AIR) / FPS, (9.81 * AIR / 2 + DROP / AIR) / FPS, FAR / AIR / FPS)
+UP, DOWN = ((GRAVITY * AIR / 2 - DROP / AIR) / FPS, (GRAVITY * AIR / 2 + DROP / AIR) / FPS)
+AHEAD = FAR / AIR / FPS
 #: Hips over their rest as he leaves and as he lands, and how deep he crouches and gives, meters.
 STRETCHED, CROUCH, GIVE = 0.02, 0.25, 0.23
 #: y of the edge of the step.

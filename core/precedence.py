@@ -14,7 +14,8 @@ from it; all reach two frames of 24 beyond a note's own.
 4. A note on the proximal part of a limb owns the ``joint-limit`` of its end where that end is held by a contact: with a
    foot planted under a reversed knee, the ankle's angle is the consequence. A joint that is flat and nothing else owns
    only what is low: it is never more than low itself.
-5. A foot that floats over its ground (``ground-gap``) owns that foot's ``slip``: what hangs is not held.
+5. A foot that floats over its ground (``ground-gap``) owns that foot's ``slip``: what hangs is not held. A foot that
+   stands thinly (``thin-support``) owns the body that is ``off-balance`` over it: so little of it is under the body.
 6. A ``slip`` owns what breaks the foot's path.
 7. ``linear-span`` owns the corners at its two ends: what breaks the path of a part that it moves. One seen through
    noise owns only what is low: it is never more than low itself.
@@ -106,6 +107,10 @@ def _floating_owns_slip(study: Study, owner: Note, other: Note) -> bool:
     return owner.kind == "over" and _on_limb(owner, other) and _near(study, owner, other)
 
 
+def _thin_owns_what_leans(study: Study, owner: Note, other: Note) -> bool:
+    return _during(study, other.worst, owner)
+
+
 def _march_owns_corners(study: Study, owner: Note, other: Note) -> bool:
     if owner.kind == "noisy" and other.severity != Severity.LOW:
         return False
@@ -139,6 +144,7 @@ RULES = (
     Rule((*_TWINNED, "slip"), _PATHS, _limb_owns_path),
     Rule(_JOINTS, ("joint-limit",), _proximal_owns_held_end),
     Rule(("ground-gap",), ("slip",), _floating_owns_slip),
+    Rule(("thin-support",), ("off-balance",), _thin_owns_what_leans),
     Rule(("linear-span",), _PATHS, _march_owns_corners),
     Rule(("stuck-in-space",), (*_PATHS, "frozen-part"), _run_owns_what_it_moves),
     Rule(("jitter",), _BREAKS, _run_owns_what_it_moves),

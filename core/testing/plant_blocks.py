@@ -93,8 +93,9 @@ def _block(
 
 
 def _stands(clean: Clean, i: int) -> bool:
-    """Whether some foot stands at sample i: a figure is not held in the air."""
-    return any(clean.touch.standing(foot)[i] for foot in clean.touch.planted)
+    """Whether some foot stands at sample i, and the body on nothing else: a figure is not held in the air, nor turned
+    on its hands."""
+    return any(clean.touch.standing(foot)[i] for foot in clean.touch.planted) and clean.upright((i, i))
 
 
 def _turn(clean: Clean, part: str, start: int, ahead: int, count: int) -> Array:

@@ -288,6 +288,14 @@ def test_a_hard_landing_owns_what_stops_with_the_body(study, broken):
     assert len(left(study, stopping("pelvis", 5, 30), landing)) == 2, "its move goes through the landing"
 
 
+def test_a_foot_that_stands_thinly_owns_the_lean_over_it(study):
+    thin = note("thin-support", "foot.L", 10, 24, "heel", unit="s")
+    kept = left(study, note("off-balance", "pelvis", 8, 20, "leans", "high", unit="m"), thin)
+    assert checks(kept) == ["thin-support"] and kept[0].severity == Severity.HIGH and "off-balance" in kept[0].text
+    assert len(left(study, note("off-balance", "pelvis", 20, 40, "leans"), thin)) == 2, "it goes on long after"
+    assert len(left(study, note("undriven-move", "pelvis", 8, 20, "undriven"), thin)) == 2
+
+
 def test_a_flight_owns_the_stop_of_hips_that_float(study):
     flight = note("airborne", "pelvis", 10, 22, "floats", unit="g")
     kept = left(study, stopping("pelvis", 4, 16, ("chest",), "high"), flight)

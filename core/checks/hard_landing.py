@@ -35,9 +35,9 @@ LEAST_GIVE = 0.012
 #: Of the speed at the touch: a body that still sinks faster at the shot's end is not stopped there.
 STOPPED = 0.2
 LAST = 0.12             # s of a flight from which the speed is read where no parabola fits the whole
-#: Body weights that the remedy leaves, and the share of what the hips sink that the center of mass does: the feet stay
+#: Body weights that the remedy leaves, as captured jumps take in the middle, and the share of what the hips sink that the center of mass does: the feet stay
 #: and the knees go half as far, by the mean of de Leva's men and women.
-ASKED, CARRIED = 2.7, 0.85
+ASKED, CARRIED = 2.5, 0.85
 #: Of the leg: deeper the hips are never asked to sink, or the ankles of flat feet would leave their range (55 degrees).
 DEEPEST = 0.38
 RETURNS = 0.6           # s over which the remedy comes back to the shot's own path

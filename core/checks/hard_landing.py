@@ -35,8 +35,8 @@ LEAST_GIVE = 0.012
 #: Of the speed at the touch: a body that still sinks faster at the shot's end is not stopped there.
 STOPPED = 0.2
 LAST = 0.12             # s of a flight from which the speed is read where no parabola fits the whole
-#: Body weights that the remedy leaves, as captured jumps take in the middle, and the share of what the hips sink that the center of mass does: the feet stay
-#: and the knees go half as far, by the mean of de Leva's men and women.
+#: Body weights that the remedy leaves, as a captured jump takes (2.2 to 2.8), and the share of what the hips sink that
+#: the center of mass does: the feet stay and the knees go half as far, by the mean of de Leva's men and women.
 ASKED, CARRIED = 2.5, 0.85
 #: Of the leg: deeper the hips are never asked to sink, or the ankles of flat feet would leave their range (55 degrees).
 DEEPEST = 0.38

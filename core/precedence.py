@@ -23,8 +23,9 @@ from it; all reach two frames of 24 beyond a note's own.
 9. ``jitter`` owns the ``uneven-spacing`` and ``arc-break`` of what it moves, inside its run.
 10. A ``hard-landing`` owns what breaks the path of any part that stops or leaves with the body (``dead-stop``,
     ``uneven-spacing``, ``arc-break``), and ``airborne`` the ``dead-stop`` of hips that float.
-11. A ``dead-stop`` owns ``uneven-spacing`` and ``arc-break`` over the frame of the stop. A block (``twinned-stop``)
-    owns the ``dead-stop`` of two or more of its parts; a ``dead-stop`` of one part owns the block that is low.
+11. A ``dead-stop`` owns ``uneven-spacing`` and ``arc-break`` over the frame of the stop, and where the hips stop the
+    push that it needs there (``undriven-move``, ``off-balance``). A block (``twinned-stop``) owns the ``dead-stop`` of
+    two or more of its parts; a ``dead-stop`` of one part owns the block that is low.
 12. Both sides of one joint over the same frames are one note that lists both parts.
 
 A note on trial decides nothing: it owns only notes on trial, and leaves the severity of any other as it was.
@@ -150,7 +151,7 @@ RULES = (
     Rule(("jitter",), _BREAKS, _run_owns_what_it_moves),
     Rule(("hard-landing",), ("dead-stop", *_BREAKS), _run_owns_what_it_moves),
     Rule(("airborne",), ("dead-stop",), _flight_owns_its_stop),
-    Rule(("dead-stop",), _BREAKS, _stop_owns_breaks),
+    Rule(("dead-stop",), (*_BREAKS, "undriven-move", "off-balance"), _stop_owns_breaks),
     Rule(("twinned-stop",), ("dead-stop",), _block_owns_stops),
     Rule(("dead-stop",), ("twinned-stop",), _stop_owns_low_block),
 )

@@ -55,9 +55,7 @@ def stops(clean: Clean) -> Iterator[Case]:
             if len(taken[size]) == PLACES or any(abs(i - k) < gap for k in taken[size]):
                 continue
             window = (i - 3, i + gap)
-            # a body that stands on its hands falls where it stops
-            fits = quiet(clean.result, shot, window, parts) and (parts is not ENDS or clean.upright(window))
-            planted = _held(clean, part, parts, i, rate) if fits else None
+            planted = _held(clean, part, parts, i, rate) if quiet(clean.result, shot, window, parts) else None
             if planted is None:
                 continue
             taken[size].append(i)

@@ -254,6 +254,14 @@ def test_a_hard_stop_owns_the_break_that_it_makes(study, broken):
     assert len(left(study, moment(broken, "hand.L", 20), stop)) == 2
 
 
+@pytest.mark.parametrize("push", ["undriven-move", "off-balance"])
+def test_a_body_that_stops_dead_owns_the_push_that_it_needs(study, push):
+    pushed = note(push, "pelvis", 18, 26, severity="high", unit="m")
+    assert checks(left(study, pushed, stopping("chest", 5, 20, ("pelvis",)))) == ["dead-stop"]
+    assert len(left(study, pushed, stopping("chest", 5, 20, ("head",)))) == 2, "the hips go on"
+    assert len(left(study, pushed, stopping("pelvis", 5, 15))) == 2, "before it"
+
+
 def stopping(part, start, at, parts=(), severity="medium"):
     return replace(note("dead-stop", part, start, at, severity=severity, unit="1"), worst=at, parts=(part, *parts))
 

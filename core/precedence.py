@@ -2,7 +2,7 @@
 """One fault, one note: which check owns what several of them see.
 
 The first rule below that fits decides. The note that gives way is named with its number in the text of the one that
-stays, which takes the greater severity of the two. Rules 1 to 6 look within one limb, 7 to 10 at a part and what hangs
+stays, which takes the greater severity of the two. Rules 1 to 6 look within one limb, 7 to 11 at a part and what hangs
 from it; all reach two frames of 24 beyond a note's own.
 
 1. A reversed knee or elbow (``joint-limit`` hyperextension) owns the limb's ``overextension`` and ``pop``: a joint that
@@ -14,15 +14,19 @@ from it; all reach two frames of 24 beyond a note's own.
 4. A note on the proximal part of a limb owns the ``joint-limit`` of its end where that end is held by a contact: with a
    foot planted under a reversed knee, the ankle's angle is the consequence. A joint that is flat and nothing else owns
    only what is low: it is never more than low itself.
-5. A foot that floats over its ground (``ground-gap``) owns that foot's ``slip``: what hangs is not held.
+5. A foot that floats over its ground (``ground-gap``) owns that foot's ``slip``: what hangs is not held. A foot that
+   stands thinly (``thin-support``) owns the body that is ``off-balance`` over it: so little of it is under the body.
 6. A ``slip`` owns what breaks the foot's path.
 7. ``linear-span`` owns the corners at its two ends: what breaks the path of a part that it moves. One seen through
    noise owns only what is low: it is never more than low itself.
 8. ``stuck-in-space`` owns what breaks the head's path in its catch-up, and the head's ``frozen-part``.
 9. ``jitter`` owns the ``uneven-spacing`` and ``arc-break`` of what it moves, inside its run.
-10. A ``dead-stop`` owns ``uneven-spacing`` and ``arc-break`` over the frame of the stop. A block (``twinned-stop``)
-    owns the ``dead-stop`` of two or more of its parts; a ``dead-stop`` of one part owns the block that is low.
-11. Both sides of one joint over the same frames are one note that lists both parts.
+10. A ``hard-landing`` owns what breaks the path of any part that stops or leaves with the body (``dead-stop``,
+    ``uneven-spacing``, ``arc-break``), and ``airborne`` the ``dead-stop`` of hips that float.
+11. A ``dead-stop`` owns ``uneven-spacing`` and ``arc-break`` over the frame of the stop, and where the hips stop the
+    push that it needs there (``undriven-move``, ``off-balance``). A block (``twinned-stop``) owns the ``dead-stop`` of
+    two or more of its parts; a ``dead-stop`` of one part owns the block that is low.
+12. Both sides of one joint over the same frames are one note that lists both parts.
 
 A note on trial decides nothing: it owns only notes on trial, and leaves the severity of any other as it was.
 """
@@ -104,6 +108,10 @@ def _floating_owns_slip(study: Study, owner: Note, other: Note) -> bool:
     return owner.kind == "over" and _on_limb(owner, other) and _near(study, owner, other)
 
 
+def _thin_owns_what_leans(study: Study, owner: Note, other: Note) -> bool:
+    return _during(study, other.worst, owner)
+
+
 def _march_owns_corners(study: Study, owner: Note, other: Note) -> bool:
     if owner.kind == "noisy" and other.severity != Severity.LOW:
         return False
@@ -112,6 +120,10 @@ def _march_owns_corners(study: Study, owner: Note, other: Note) -> bool:
 
 def _run_owns_what_it_moves(study: Study, owner: Note, other: Note) -> bool:
     return _moves(owner, other) and _during(study, other.worst, owner)
+
+
+def _flight_owns_its_stop(study: Study, owner: Note, other: Note) -> bool:
+    return owner.part == other.part and _during(study, other.worst, owner)
 
 
 def _stop_owns_breaks(study: Study, owner: Note, other: Note) -> bool:
@@ -133,10 +145,13 @@ RULES = (
     Rule((*_TWINNED, "slip"), _PATHS, _limb_owns_path),
     Rule(_JOINTS, ("joint-limit",), _proximal_owns_held_end),
     Rule(("ground-gap",), ("slip",), _floating_owns_slip),
+    Rule(("thin-support",), ("off-balance",), _thin_owns_what_leans),
     Rule(("linear-span",), _PATHS, _march_owns_corners),
     Rule(("stuck-in-space",), (*_PATHS, "frozen-part"), _run_owns_what_it_moves),
     Rule(("jitter",), _BREAKS, _run_owns_what_it_moves),
-    Rule(("dead-stop",), _BREAKS, _stop_owns_breaks),
+    Rule(("hard-landing",), ("dead-stop", *_BREAKS), _run_owns_what_it_moves),
+    Rule(("airborne",), ("dead-stop",), _flight_owns_its_stop),
+    Rule(("dead-stop",), (*_BREAKS, "undriven-move", "off-balance"), _stop_owns_breaks),
     Rule(("twinned-stop",), ("dead-stop",), _block_owns_stops),
     Rule(("dead-stop",), ("twinned-stop",), _stop_owns_low_block),
 )

@@ -20,6 +20,7 @@ from .kiss import Kisses
 from .need import Need
 
 __all__ = [
+    "GRAVITY",
     "INTERPOLATIONS",
     "SOLE_OUTLINE",
     "SOLE_POINTS",
@@ -39,6 +40,9 @@ __all__ = [
 ]
 
 Array = np.ndarray
+
+#: m/s2, where a scene states no other.
+GRAVITY = 9.81
 
 
 @dataclass(frozen=True)
@@ -138,7 +142,7 @@ class Shot:
     surfaces: tuple[Surface, ...] = ()
     camera: Camera | None = None
     kisses: Kisses | None = None
-    gravity: Array = field(default_factory=lambda: np.array([0.0, 0.0, -9.81]))
+    gravity: Array = field(default_factory=lambda: np.array([0.0, 0.0, -GRAVITY]))
     unit_scale: float = 1.0
     file: str = ""
     first: int | None = None

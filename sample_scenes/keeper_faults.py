@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import bpy
 
 from ..blender_addon.compat import curves_of
+from ..core.shot import GRAVITY
 from . import keeper_shot
 
 #: Turn of the hand's control, degrees; the hand hangs in it at rest.
@@ -190,7 +191,7 @@ def _landing(rig):
     for bone, place in (("foot_ctrl.L", (.10, -.75)), ("foot_ctrl.R", (.05, -1.0))):
         keeper_shot.key(rig, bone, "location", [(LEAVES, *place, top), (LANDS, *place, top)])
     for bone in ("torso", "foot_ctrl.L", "foot_ctrl.R"):
-        _thrown(_places(rig, bone)[2], 9.81 / 2 * air / keeper_shot.FPS)
+        _thrown(rig, bone, GRAVITY / 2 * air / keeper_shot.FPS)
     keeper_shot.key(rig, "hand_ctrl.R", "location", [(193, .072, -.327, .927), (204, -.04, -.20, .30), (214, -.06, -.16, .12), (226, -.03, -.10, .05), (243, -.025, -.06, .045), (LAST, -.04, -.15, .09)])
     keeper_shot.key(rig, "hand_ctrl.L", "location", [(193, .05, -.084, .10), (200, .12, -.11, .10), (206, .15, -.13, .10), (226, .13, -.11, .10), (244, .14, -.13, .105), (LAST, .135, -.12, .10)])
     for bone, rows in (("chest", ((203, 6, -3, -1), (213, -2, -2, 0), (222, 7, -1, 0), (240, 2, -3, -1), (256, 4, -2, 0), (LAST, 3, -3, 0))),
@@ -199,19 +200,10 @@ def _landing(rig):
     keeper_shot.key(rig, "hand_ctrl.R", "rotation_euler", [(193, math.radians(-141), 0, 0), (207, math.radians(-40), 0, 0), (218, 0, 0, 0), (246, math.radians(-3), 0, 0), (LAST, math.radians(2), 0, 0)])
 
 
-def _thrown(curve, slope):
-    """Between take-off and landing the curve is a parabola, which leaves and comes in by so much a frame."""
-    third = (LANDS - LEAVES) / 3
-    for point in curve.keyframe_points:
-        if round(point.co.x) in (LEAVES, LANDS):
-            point.handle_left_type = point.handle_right_type = "FREE"
-            up = slope if round(point.co.x) == LEAVES else -slope
-            x, y = point.co
-            if round(x) == LEAVES:
-                point.handle_right = x + third, y + third * up
-            else:
-                point.handle_left = x - third, y - third * up
-    curve.update()
+def _thrown(rig, bone, slope):
+    """Between take-off and landing the control's height is a parabola, which leaves and comes in by so much a frame."""
+    keeper_shot.steer(rig, bone, 2, LEAVES, after=slope)
+    keeper_shot.steer(rig, bone, 2, LANDS, before=-slope)
 
 
 def _lean(rig):

@@ -10,10 +10,10 @@ FIRST_STEP, LANDING = -0.38, -0.72           # y at which the first step and the
 
 def build(scene, rig):
     """Adds the set to the scene; the lantern hangs from the keeper's left hand."""
-    ground = _boxes("Stair", [((-.55, FIRST_STEP, -.1), (.55, 1.2, 0)), ((-.55, LANDING, -.1), (.55, FIRST_STEP, RISE)),
+    ground = boxes("Stair", [((-.55, FIRST_STEP, -.1), (.55, 1.2, 0)), ((-.55, LANDING, -.1), (.55, FIRST_STEP, RISE)),
                               ((-.55, -2.2, -.1), (.55, LANDING, 2 * RISE))], scene)
     ground["plumbline_ground"] = True
-    _boxes("Lamp", [((.42, -1.62, 2.28), (.82, -1.22, 2.8)), ((.59, -1.45, 2.8), (.65, -1.39, 3.4))], scene)
+    boxes("Lamp", [((.42, -1.62, 2.28), (.82, -1.22, 2.8)), ((.59, -1.45, 2.8), (.65, -1.39, 3.4))], scene)
     lantern = _lantern(scene)
     lantern["plumbline_prop"] = True
     hand = rig.pose.bones["hand.L"].bone
@@ -29,7 +29,7 @@ def build(scene, rig):
     scene.camera = camera
 
 
-def _boxes(name, boxes, scene):
+def boxes(name, boxes, scene):
     verts, faces = [], []
     for (x0, y0, z0), (x1, y1, z1) in boxes:
         n = len(verts)

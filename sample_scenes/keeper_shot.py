@@ -8,6 +8,7 @@ import math
 
 import bpy
 
+from ..blender_addon.compat import curves_of
 from . import keeper_rig, keeper_set
 
 FPS, FIRST, LAST = 24, 1, 192
@@ -94,3 +95,20 @@ def key(rig, bone, path, rows):
     for frame, *values in rows:
         setattr(owner, path, values)
         owner.keyframe_insert(path, frame=frame)
+
+
+def steer(rig, bone, axis, frame, before=None, after=None):
+    """One curve of a control's location comes to its key on ``frame`` and leaves it by so many meters a frame; None: as it does."""
+    path = f'pose.bones["{bone}"].location'
+    curve = next(c for c, _ in curves_of(rig) if c.data_path == path and c.array_index == axis)
+    points = sorted(curve.keyframe_points, key=lambda p: p.co.x)
+    k = next(k for k, p in enumerate(points) if round(p.co.x) == frame)
+    points[k].handle_left_type = points[k].handle_right_type = "FREE"
+    x, y = points[k].co
+    if before is not None:
+        third = (x - points[k - 1].co.x) / 3
+        points[k].handle_left = x - third, y - third * before
+    if after is not None:
+        third = (points[k + 1].co.x - x) / 3
+        points[k].handle_right = x + third, y + third * after
+    curve.update()

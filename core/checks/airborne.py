@@ -47,7 +47,8 @@ class Airborne(Check):
     Limit: floats below 0.87 low, 0.78 medium, 0.62 high, of the scene's gravity; drops above 1.15, 1.28, 1.6; pushed
     sideways above 0.15, 0.25, 0.4; strays more than 0.03, 0.08, 0.16 of the leg. A step counts as passed only where
     two standard errors of the fit leave it so: 0.28 g for 3 frames of 24, 0.12 for 4, 0.06 for 5. People tell 13 to
-    30 % more or less gravity (Jorges and others 2018); straying: common practice, no source.
+    30 % more or less gravity (Jorges and others 2018); straying: common practice, no source. Not on trial: on clean
+    clips nothing is above low but their own faults, and planted flights are told (docs/corpus_weight.md).
     Silent when: any part touches; the body's lowest point does not come 0.15 of the leg (13 cm) over the line from
     where it left to where it lands, since so low a foot may slide on, or stand on what the scene does not show; it
     comes from or to a seat that no mesh shows, or is still and does not fall where the shot begins or ends in the air.
@@ -63,7 +64,6 @@ class Airborne(Check):
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = (("pelvis",),)
     metric = True
-    trial = True
     limit: ClassVar[Limit] = FLOATS
 
     def unjudged(self, study: Study, character: Character) -> str:

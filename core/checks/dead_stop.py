@@ -82,8 +82,8 @@ class DeadStop(Check):
     frame told is exact to one of 24 a second.
     Limit: last step over peak 50 % low, 65 % medium, 80 % high (where the peak is over 1 leg/s). Of natural stops one
     in a hundred passes 41 %; an eased stop of 6 frames has 12 %. Planted stops are all found; on captured and
-    hand-keyed motion two clips have one above low, a run that stops rising in the air (docs/corpus_spacing.md). On
-    trial as long as airborne is, which owns the stops of hips that float.
+    hand-keyed motion two clips have one above low, a run that stops rising in the air (docs/corpus_spacing.md). Not
+    on trial, for that; airborne owns the stops of hips that float.
     Silent when: the part settles, moved by over 3 % of its travel within 0.25 s; stepped, and on twos, where the last
     drawing hides the ease (both said among what was skipped); feet, whose contacts stop them; a cycle that has run
     out, so that the figure stands in the pose of its first frame to the end of the shot. At most low where a hand, head
@@ -97,7 +97,6 @@ class DeadStop(Check):
     uses = (moves, exposure, hits)
     own_needs = Need.JOINTS | Need.ROTATIONS | Need.KEYS
     limit = Limit(0.5, 0.65, 0.8, "1", COMMON_PRACTICE)
-    trial = True
     metric = True
 
     def unjudged(self, study: Study, character: Character) -> str:

@@ -61,7 +61,9 @@ class GroundGap(Check):
     of a foot over the ground its lowest point's, of one in it that of the deepest point that stands. The level that
     is held for 0.1 s, the first and last 0.08 s of a contact left off.
     Limit: 0.018 low, 0.047 medium, 0.094 high, of the leg: 1.5, 4 and 8 cm on an adult; common practice, no source.
-    Where the sole is only guessed 0.05, 0.10 and 0.15, since a guess knows its height to 3 or 4 cm.
+    Where the sole is only guessed 0.05, 0.10 and 0.15, since a guess knows its height to 3 or 4 cm. Not on trial: on
+    clips that are set down on a mesh nothing is above low (docs/corpus_feet.md), and planted gaps are told
+    (docs/corpus.md).
     Silent when: no mesh tells the ground (said among what was skipped); the foot swings; what is over the ground bears
     nothing, as a foot held still in the air beside one that stands; the body lies, kneels or sits.
     Cannot see: gaps over 0.16 of the leg (13 cm), which are steps and tables that no mesh tells; contacts under 0.26 s;
@@ -74,7 +76,6 @@ class GroundGap(Check):
     own_needs = Need.JOINTS | Need.GROUND | Need.KEYS  # keys for the note to name, never for the finding
     groups = tuple((f"thigh.{s}", f"shin.{s}", f"foot.{s}") for s in body.SIDES)
     metric = True
-    trial = True
     #: In leg lengths; a note's limit is this times the character's leg, in meters.
     limit: ClassVar[Limit] = Limit(0.018, 0.047, 0.094, "m", "common practice, no source")
 

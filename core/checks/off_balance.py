@@ -27,7 +27,7 @@ class OffBalance(Check):
     where the point stays within 0.1 of the leg of the plumb line: the body hardly accelerates.
     Limit: 0.10 low, 0.15 medium, 0.25 high, of the leg, held: 8, 13 and 21 cm on an adult. Captured walks, turns,
     fights and jumps stay under 0.03, steps over ground that the scene does not show at 0.10. Common practice, no
-    source.
+    source. Not on trial: on clean clips nothing is above low, and planted leans are told (docs/corpus_weight.md).
     Silent when: hands, knees, hips or head are low enough to carry; within 0.1 s of a flight; in the first and last
     0.13 s of the shot. Stepped motion and figures without known masses are said as skipped. Never more than low for a
     figure whose masses are only a guess, since it is not built like people.
@@ -44,7 +44,6 @@ class OffBalance(Check):
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = (("pelvis", "foot.L", "foot.R"),)
     metric = True
-    trial = True
     limit: ClassVar[Limit] = LIMIT
 
     def unjudged(self, study: Study, character: Character) -> str:

@@ -78,7 +78,8 @@ class ThinSupport(Check):
     degrees up, a toe tip alone with the heel 20 degrees up, or one side alone with the other 15 degrees up, while they
     bear 0.7 of the weight and more, by the pressure point that the motion needs.
     Limit: 0.25 s low, 0.4 s medium, 0.8 s high; common practice, no source. A heel strike of captured walks is over
-    after 0.12 s.
+    after 0.12 s. Not on trial: on clean clips nothing is above low, and weight planted on heel edges is told
+    (docs/corpus_feet.md).
     Silent when: the foot rolls on in time; another foot or a hand shares the weight; the body stands on the balls of
     its feet, which is a stance; it lies, kneels, sits or gets up, hips under 0.7 of the leg over the ankles; in flight.
     Of a toe tip also where no mesh lies under it: toes that hang, or climb what the scene does not show, look the same.
@@ -92,7 +93,6 @@ class ThinSupport(Check):
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = tuple((f"thigh.{s}", f"shin.{s}", f"foot.{s}") for s in body.SIDES)
     metric = True
-    trial = True
     limit: ClassVar[Limit] = Limit(0.25, 0.4, 0.8, "s", COMMON_PRACTICE)
 
     def unjudged(self, study: Study, character: Character) -> str:

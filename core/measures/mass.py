@@ -36,8 +36,8 @@ class Masses:
     parts: the part whose bone carries each. mass (S,) kg. blend (S, P): how much of each joint's place goes into the
     segment's center, its sum 1. arm (S, 3): what is added to that, m along the bone's own axes at rest. moments
     (S, 3, 3): the integral of x x^T dm about the segment's center along the bone's axes, kg m2. source: what they are
-    from. why: '' or the sentence why there are none. typed: parts that the card weighs. guessed: people's shares for a
-    figure that is not built like people.
+    from. why: '' or the sentence why there are none. typed: parts that the card weighs. guessed: people's shares, or
+    the shares of its mesh's volume, for a figure that is not built like people.
     """
 
     parts: tuple[str, ...]
@@ -112,9 +112,10 @@ def masses_of(character: Character, table: BodyTable = MEAN, skin: SkinMass | No
     """The character's segments.
 
     skin: its volume, where the mesh is known. by_volume: True takes that, False the table; None takes the volume of
-    what is not built like people. The card's typed masses replace those of their parts: the rest keep their share of
-    an average body of the figure's height, so that a head typed heavier is heavier. Of a figure that is no human one
-    and whose mesh is not known, only what is typed has mass.
+    what is not built like people, as a guess: a mesh tells room and not weight, and hats, capes and hollow heads count
+    as flesh. The card's typed masses replace those of their parts: the rest keep their share of an average body of the
+    figure's height, so that a head typed heavier is heavier. Of a figure that is no human one and whose mesh is not
+    known, only what is typed has mass.
     """
     skin = skin if skin is not None and skin.volume.sum() > 0 else None
     odd = unlike_people(character) or (_large_head(skin, table) if skin else "")
@@ -124,6 +125,7 @@ def masses_of(character: Character, table: BodyTable = MEAN, skin: SkinMass | No
     guessed = False
     if skin is not None and (by_volume or (by_volume is None and (odd or not character.human))):
         pieces, source = pieces_of_skin(skin), "the volume of its mesh"
+        guessed = by_volume is None
     elif character.human or by_volume is False:
         pieces, source = pieces_of(character, table), table.source + (f", although {odd}" if odd else "")
         guessed = bool(odd)

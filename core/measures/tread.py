@@ -7,7 +7,7 @@ import numpy as np
 from ..need import Need
 from ..numeric.rotation import dot
 from ..numeric.spans import sliding
-from ..shot import SOLE_POINTS, Character
+from ..shot import GRAVITY, SOLE_POINTS, Character
 from ..study import Study, measure
 from .exposure import exposure
 from .sole import soles
@@ -61,7 +61,7 @@ def tread(study: Study, character: Character) -> Tread:
     ground = study.of(underfoot, character)
     sides = tuple(sole)
     leg = character.leg_length
-    gravity = float(np.linalg.norm(shot.gravity)) or 9.81
+    gravity = float(np.linalg.norm(shot.gravity)) or GRAVITY
     dt = np.diff(taken) / shot.rate
     rate = 1.0 / float(np.median(dt)) if len(dt) else shot.rate
     if not sides:

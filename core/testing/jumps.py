@@ -6,13 +6,12 @@ from dataclasses import replace
 import numpy as np
 
 from ..numeric.ease import min_jerk
-from ..shot import Shot
+from ..shot import GRAVITY, Shot
 from . import edit
 from .puppet import act, adult
 
 Array = np.ndarray
 
-GRAVITY = 9.81
 STANDS, CROUCH = -0.06, 0.45    # m over the hips at rest as it stands; s from there to the deepest and back
 LEAVES = -0.03                  # m over the hips at rest as the feet leave and touch
 

@@ -14,6 +14,7 @@ from ..numeric import rotation as rot
 from ..shot import Character
 from ..tables.joint_ranges import BY_NAME
 from . import edit
+from .plant_flights import centers
 from .plants import ALOFT, SIZES, WHOLE, Case, Clean, Window, bump, centres, quiet, reached, spaced, top_frames
 
 Array = np.ndarray
@@ -59,9 +60,10 @@ def bends(clean: Clean, places: int = PLACES) -> Iterator[Case]:
         if clean.character.has(*body.LIMBS[f"arm.{side}"]):
             yield from _cases(clean, "wrist tilted", f"hand.{side}", "wrist_tilt", BY_NAME["wrist_tilt"].kind,
                               _tilter(clean.character, side), places)
-        if clean.character.has("pelvis", *body.LIMBS[f"leg.{side}"]) and clean.character.axes is not None:
+        most = BY_NAME["hip_abduction"].most
+        if most and clean.character.has("pelvis", *body.LIMBS[f"leg.{side}"]) and clean.character.axes is not None:
             yield from _cases(clean, "hip spread", f"thigh.{side}", "hip_abduction", BY_NAME["hip_abduction"].kind,
-                              _spreader(side), places)
+                              _giving_way(_spreader(side), most), places)
 
 
 def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend: Bend,
@@ -203,3 +205,13 @@ def _spreader(side: str) -> Bend:
         return edit.turn(c, thigh, rot.exp(weight[:, None] * rot.log(rot.shortest(leg, target))))
 
     return bend
+
+
+def _giving_way(bend: Bend, whole: float) -> Bend:
+    """A leg's bend with the hips going to the other side, feet staying, so that the center of mass goes on its way when
+    the leg goes out by ``whole`` degrees: a leg thrown out by itself would be a fault of balance too."""
+    def both(c: Character, weight: Array, degrees: float) -> Character:
+        away = centers(bend(c, weight, whole)) - centers(c)
+        return bend(edit.carry_root(c, -away), weight, degrees)
+
+    return both

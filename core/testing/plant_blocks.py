@@ -56,27 +56,34 @@ def blocks(clean: Clean) -> Iterator[Case]:
             before, count, after = (round(n * scale) for n in (BEFORE, move, AFTER))
             length = before + count + after
             for start in order.permutation(np.arange(1, max(1, shot.count - length - 1))).tolist()[:TRIED]:
-                host = _block(clean, parts, start, before, count, after) if _stands(clean, start) else None
+                rest = _rest(clean, start, length)
+                host = _block(clean, rest, parts, start, before, count, after) if _stands(clean, start) else None
                 if host is None:
                     continue
                 first = start + before
                 frame = shot.frame(first + count)
                 yield Case(f"block of {len(parts)}, {move} frames", size, clean.with_(host), "twinned-stop", "chest",
-                           severity, len(parts) / WHOLE, 0.01, (first, first + count), (frame - round(scale), frame))
+                           severity, len(parts) / WHOLE, 0.01, (first, first + count), (frame - round(scale), frame),
+                           known=clean.review(rest))
                 break
 
 
+def _rest(clean: Clean, start: int, length: int) -> Character:
+    """The figure held from sample ``start``, and then it goes on: what is said of that, its balance for one, is
+    known."""
+    at = np.arange(clean.shot.count, dtype=float)
+    at[start : start + length] = start
+    at[start + length :] -= length
+    return retimed(clean.character, at)
+
+
 def _block(
-    clean: Clean, parts: tuple[str, ...], start: int, before: int, count: int, after: int
+    clean: Clean, host: Character, parts: tuple[str, ...], start: int, before: int, count: int, after: int
 ) -> Character | None:
-    """The figure held from sample ``start``, its parts turned to another pose; None where that brings a hand to touch
-    something, or the pose is one in which a foot lands: such a stop is due."""
+    """The figure that is held from sample ``start``, its parts turned to another pose; None where that brings a hand to
+    touch something, or the pose is one in which a foot lands: such a stop is due."""
     shot = clean.shot
     length = before + count + after
-    at = np.arange(shot.count, dtype=float)
-    at[start : start + length] = start
-    at[start + length :] -= length                                          # and then it goes on
-    host = retimed(clean.character, at)
     first = start + before
     share = min_jerk((np.arange(shot.count) - first) / count)[:, None]
     share[start + length :] = np.linspace(1, 0, max(1, shot.count - start - length))[:, None] ** 2

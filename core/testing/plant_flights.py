@@ -3,8 +3,8 @@
 
 Stretched are flights that a clip itself makes within 7 % of gravity, sideways under 0.12 g; those that it makes
 otherwise, put right first (played at another pace and laid on the parabola that gravity draws between their ends, limbs
-as they move in the clip); and figures thrown up out of any upright motion: by 10, 25 and 50 % in time, so that they
-read 1 / share^2 of gravity. The clip may have faults elsewhere.
+as they move in the clip); and figures thrown up out of any upright motion, from a crouch and into a give: by 10, 25 and
+50 % in time, so that they read 1 / share^2 of gravity. The clip may have faults elsewhere.
 
 A landing is stopped evenly within 3, 2 and 1 frames of 24: of a clip's own jump by holding the hips over feet that
 stay while arms and trunk go on, or by freezing the whole figure; of a figure thrown up and caught again by letting the
@@ -23,7 +23,7 @@ from ..checks.hard_landing import HardLanding
 from ..measures.flights import Flight, flights
 from ..measures.mass import Masses, masses_of
 from ..note import Severity
-from ..shot import Character, Shot
+from ..shot import GRAVITY, Character, Shot
 from ..study import Study
 from ..tables.segments import FEMALE
 from . import edit
@@ -36,8 +36,8 @@ SHARES = dict(zip(SIZES, (1.1, 1.25, 1.5), strict=True))
 FRAMES = dict(zip(SIZES, (3, 2, 1), strict=True))
 #: A host's own flight is this near to gravity's, and sideways.
 TRUE, STRAIGHT = 0.07, 0.12
-#: s in the air of a thrown figure, before it is stretched.
-THROWN = 0.5
+#: s in the air of a thrown figure, before it is stretched, and s of even give into which it is caught.
+THROWN, EASY = 0.5, 0.18
 #: s for which a foot stands before it is thrown and after it.
 FOOTING = 0.2
 #: s in the air of a figure whose landing is stopped, tried one after the other; m of even push before that; s of the
@@ -65,43 +65,49 @@ STANDING = ("hard-landing", "undriven-move", "off-balance")
 
 @dataclass(frozen=True)
 class _Host:
-    """A flight that gravity makes, and the shot that it is in. right: it was put right, so that this is not the clip's
-    own."""
+    """A flight that gravity makes, and the shot that it is in. right: it was put right; own: it is the clip's own."""
 
     clean: Clean
     flight: Flight
-    right: bool
+    right: bool = False
+    own: bool = True
 
     def case(self, kind: str, size: str, shot: Shot, check: str, severity: str | None, measured: float,
              tolerance: float, window: Window, worst: Window, note_kind: str) -> Case:
         return Case(f"{kind}, put right first" if self.right else kind, size, shot, check, "pelvis", severity,
-                    measured, tolerance, window, worst, note_kind,
-                    known=self.clean.result if self.right else None)
+                    measured, tolerance, window, worst, note_kind, known=None if self.own else self.clean.result)
+
+    def longer(self, kind: str, size: str) -> Case:
+        """The flight stretched in time."""
+        flight, shot = self.flight, self.clean.shot
+        first, last = shot.frame(flight.first - 1), shot.frame(flight.last + 1)
+        added = round((SHARES[size] - 1) * (last - first))
+        now = flight.pull / ((last - first + added) / (last - first)) ** 2
+        return self.case(kind, size, stretched(shot, self.clean.character.name, first, last, added), "airborne",
+                         _floating(now), now, 0.1 * now, (flight.first, flight.last + added), (first, last + added),
+                         "floats")
 
 
 def floats(clean: Clean) -> Iterator[Case]:
     """All stretched flights of a clean shot."""
     for host in _hosts(clean, FLYING):
-        flight, shot = host.flight, host.clean.shot
-        first, last = shot.frame(flight.first - 1), shot.frame(flight.last + 1)
-        for size, share in SHARES.items():
-            added = round((share - 1) * (last - first))
-            now = flight.pull / ((last - first + added) / (last - first)) ** 2
-            yield host.case("flight stretched", size, stretched(shot, clean.character.name, first, last, added),
-                            "airborne", _floating(now), now, 0.1 * now, (flight.first, flight.last + added),
-                            (first, last + added), "floats")
+        for size in SIZES:
+            yield host.longer("flight stretched", size)
 
 
 def throws(clean: Clean) -> Iterator[Case]:
-    """The whole figure thrown up and caught again, limbs as they move in the clip, on a parabola that 0.5 s under
-    gravity would draw, stretched in time."""
-    shot, c = clean.shot, clean.character
+    """The whole figure thrown up out of a crouch and caught again into a give, limbs as they move in the clip, on a
+    parabola that gravity draws in 0.5 s, stretched in time."""
+    shot = clean.shot
 
     def found() -> Iterator[tuple[int, Callable[[str], Case]]]:
-        for centre in centres(shot, THROWN * SHARES["large"]):
-            most = _window(clean, centre, SHARES["large"])
-            if clean.upright(most) and _stands(clean, most) and quiet(clean.result, shot, most, c.parts):
-                yield centre, partial(_thrown_case, clean, centre)
+        for centre in centres(shot, THROWN + 2 * AROUND):
+            window = _jump(clean, centre, THROWN)
+            if clean.upright(window) and _stands(clean, window) and quiet(clean.result, shot, window, PARTS):
+                made = prepared(clean.with_(landed(clean, window, EASY)), clean.checks)
+                host = _made(made, window[0] + 1, window[1] - 1)
+                if host is not None and _calm(host.clean, host.flight, LANDING):
+                    yield centre, partial(host.longer, "flight thrown")
 
     for make in spaced(found(), shot, 2 * THROWN):
         for size in SIZES:
@@ -129,24 +135,6 @@ def thrown(clean: Clean, window: Window, pull: float) -> Character:
     line = center[first] + np.clip(s, 0, 1)[:, None] * (center[last] - center[first])
     path = line - pull * shot.gravity * (s * (1 - s))[:, None] * seconds**2 / 2
     return edit.shift(c, np.where(((s > 0) & (s < 1))[:, None], path - center, 0.0))
-
-
-def _window(clean: Clean, centre: int, share: float) -> Window:
-    half = round(THROWN * share * clean.shot.rate / 2)
-    return centre - half, centre + half
-
-
-def _thrown_case(clean: Clean, centre: int, size: str) -> Case:
-    """Known is the figure thrown as gravity has it, from the same frame on: with no crouch it leaves and lands as
-    hard."""
-    shot = clean.shot
-    window = _window(clean, centre, SHARES[size])
-    lands = window[0] + round((window[1] - window[0]) / SHARES[size])
-    honest = clean.review(thrown(clean, (window[0], lands), 1.0))
-    now = SHARES[size] ** -2
-    frames = shot.frame(window[0]), shot.frame(window[1])
-    return Case("flight thrown", size, clean.with_(thrown(clean, window, now)), "airborne", "pelvis", _floating(now),
-                now, 0.1 * now, window, frames, "floats", known=honest)
 
 
 def posts(clean: Clean) -> Iterator[Case]:
@@ -233,7 +221,7 @@ def _sure(speed: float, sinks: float) -> bool:
 
 def _mean(speed: float, sinks: float, late: float) -> float:
     """Body weights on the mean by the work of the fall, with ``late`` s of fall added to the give."""
-    return float(1 + speed**2 / (2 * 9.81 * (max(sinks, 0.01) + late * speed)))
+    return float(1 + speed**2 / (2 * GRAVITY * (max(sinks, 0.01) + late * speed)))
 
 
 def _caught_case(clean: Clean, window: Window, size: str) -> Case | None:
@@ -260,7 +248,7 @@ def _hosts(clean: Clean, about: tuple[str, ...]) -> Iterator[_Host]:
     for flight in Study(shot).of(flights, clean.character).found:
         if flight.first == 0 or flight.last == shot.count - 1:
             continue
-        host = _Host(clean, flight, False) if _fits(flight) else _righted(clean, flight, about)
+        host = _Host(clean, flight) if _fits(flight) else _righted(clean, flight, about)
         if host is not None and _calm(host.clean, host.flight, about):
             yield host
 
@@ -293,10 +281,17 @@ def _righted(clean: Clean, flight: Flight, about: tuple[str, ...]) -> _Host | No
         added = round((np.sqrt(flight.pull) - 1) * (last - first)) - shorter
         moved = replace(clean, shot=stretched(shot, c.name, first, last, added))
         made = prepared(moved.with_(thrown(moved, (ends[0], ends[1] + added), 1.0)), clean.checks)
-        for now in Study(made.shot).of(flights, made.character).found:
-            same = abs(now.first - flight.first) <= 1 and abs(now.last - flight.last - added) <= 1
-            if same and _fits(now) and _calm(made, now, about):
-                return _Host(made, now, True)
+        host = _made(made, flight.first, flight.last + added, right=True)
+        if host is not None and _calm(host.clean, host.flight, about):
+            return host
+    return None
+
+
+def _made(made: Clean, first: int, last: int, right: bool = False) -> _Host | None:
+    """The flight from sample ``first`` to ``last``, give or take one, where it is as gravity makes it."""
+    for flight in Study(made.shot).of(flights, made.character).found:
+        if abs(flight.first - first) <= 1 and abs(flight.last - last) <= 1 and _fits(flight):
+            return _Host(made, flight, right, own=False)
     return None
 
 

@@ -22,7 +22,7 @@ from ..measures.support import HOLD
 from ..numeric.hull import smallest_norm
 from ..numeric.rotation import exp, unit
 from ..numeric.spans import held, samples, sliding
-from ..shot import Character, Shot, Surface
+from ..shot import GRAVITY, Character, Shot, Surface
 from . import edit
 from .plant_carries import TIMES
 from .plant_flights import centers
@@ -223,4 +223,4 @@ def _swung(shot: Shot) -> Array:
     """(F,) m that the center's own level acceleration puts the pressure point off the plumb line."""
     path = centers(shot.characters[0])
     bend = np.gradient(np.gradient(path, axis=0), axis=0) * shot.rate**2
-    return np.asarray(path[:, 2] * np.linalg.norm(bend[:, :2], axis=1) / (9.81 + bend[:, 2]))
+    return np.asarray(path[:, 2] * np.linalg.norm(bend[:, :2], axis=1) / (GRAVITY + bend[:, 2]))

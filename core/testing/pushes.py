@@ -6,7 +6,7 @@ import numpy as np
 from ..measures.mass import masses_of
 from ..measures.sole import carried, sole_of
 from ..numeric.hull import smallest_norm
-from ..shot import Shot
+from ..shot import GRAVITY, Shot
 
 Array = np.ndarray
 
@@ -30,7 +30,7 @@ def demanded(shot: Shot, sides: str = "LR", unsure: float = 0.2) -> Array:
     turn = np.stack([spin[:, 1], -spin[:, 0]], 1)
     soles = np.concatenate([carried(c, sole_of(c, side)) for side in sides], 1)
     height = center[:, 2:] - soles[..., 2].min(1, keepdims=True)
-    point = center[:, :2] - (height * bend[:, :2] + turn) / (9.81 + bend[:, 2:])
+    point = center[:, :2] - (height * bend[:, :2] + turn) / (GRAVITY + bend[:, 2:])
     soles = soles[..., :2] - point[:, None]
     away = np.linalg.norm(smallest_norm(soles, np.ones(soles.shape[:2], bool)), axis=1)
     out = away - unsure * np.linalg.norm(point - center[:, :2], axis=1)

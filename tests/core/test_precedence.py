@@ -254,6 +254,14 @@ def test_a_hard_stop_owns_the_break_that_it_makes(study, broken):
     assert len(left(study, moment(broken, "hand.L", 20), stop)) == 2
 
 
+@pytest.mark.parametrize("push", ["undriven-move", "off-balance"])
+def test_a_body_that_stops_dead_owns_the_push_that_it_needs(study, push):
+    pushed = note(push, "pelvis", 18, 26, severity="high", unit="m")
+    assert checks(left(study, pushed, stopping("chest", 5, 20, ("pelvis",)))) == ["dead-stop"]
+    assert len(left(study, pushed, stopping("chest", 5, 20, ("head",)))) == 2, "the hips go on"
+    assert len(left(study, pushed, stopping("pelvis", 5, 15))) == 2, "before it"
+
+
 def stopping(part, start, at, parts=(), severity="medium"):
     return replace(note("dead-stop", part, start, at, severity=severity, unit="1"), worst=at, parts=(part, *parts))
 
@@ -275,6 +283,33 @@ def test_the_hard_stop_of_one_part_owns_a_low_block_and_stands_beside_another(st
     stop = stopping("head", 20, 30)
     assert checks(left(study, block(30, ("chest", "head"), "low"), stop)) == ["dead-stop"]
     assert len(left(study, block(30, ("chest", "head", "upper_arm.L"), "medium"), stop)) == 2
+
+
+@pytest.mark.parametrize("broken", ["dead-stop", "uneven-spacing", "arc-break"])
+def test_a_hard_landing_owns_what_stops_with_the_body(study, broken):
+    landing = note("hard-landing", "pelvis", 20, 23, "landing")
+    for part in ("pelvis", "head", "hand.L"):
+        assert checks(left(study, moment(broken, part, 22), landing)) == ["hard-landing"]
+    assert len(left(study, moment(broken, "pelvis", 26), landing)) == 2, "what comes after it is no landing"
+    kept = left(study, stopping("pelvis", 5, 21, severity="high"), landing)
+    assert checks(kept) == ["hard-landing"] and kept[0].severity == Severity.HIGH
+    assert len(left(study, stopping("pelvis", 5, 30), landing)) == 2, "its move goes through the landing"
+
+
+def test_a_foot_that_stands_thinly_owns_the_lean_over_it(study):
+    thin = note("thin-support", "foot.L", 10, 24, "heel", unit="s")
+    kept = left(study, note("off-balance", "pelvis", 8, 20, "leans", "high", unit="m"), thin)
+    assert checks(kept) == ["thin-support"] and kept[0].severity == Severity.HIGH and "off-balance" in kept[0].text
+    assert len(left(study, note("off-balance", "pelvis", 20, 40, "leans"), thin)) == 2, "it goes on long after"
+    assert len(left(study, note("undriven-move", "pelvis", 8, 20, "undriven"), thin)) == 2
+
+
+def test_a_flight_owns_the_stop_of_hips_that_float(study):
+    flight = note("airborne", "pelvis", 10, 22, "floats", unit="g")
+    kept = left(study, stopping("pelvis", 4, 16, ("chest",), "high"), flight)
+    assert checks(kept) == ["airborne"] and "dead-stop of the pelvis" in kept[0].text
+    assert len(left(study, stopping("hand.L", 4, 16), flight)) == 2, "a hand stops by itself in the air"
+    assert len(left(study, stopping("pelvis", 10, 30), flight)) == 2, "it stops on the ground"
 
 
 def test_a_note_on_trial_decides_nothing(study):

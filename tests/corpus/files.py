@@ -18,6 +18,8 @@ from plumbline.core.shot import Shot
 from plumbline.core.testing.corpus import Subject, rates_of, resampled
 from plumbline.sample_scenes import keeper_shot
 
+from . import keeper_hop as hop
+
 #: glTF tells no rate; these were keyed at 30, and must be read so or their keys land between frames.
 GLB_FPS = 30
 
@@ -90,9 +92,18 @@ def _assign(data: Any, action: Any) -> None:
 
 def keeper() -> Shot:
     """The keeper's clean take, built and sampled."""
+    return _built(keeper_shot.build, "keeper")
+
+
+def keeper_hop() -> Shot:
+    """The keeper's hop off a step."""
+    return _built(hop.build, "keeper_hop")
+
+
+def _built(build: Callable[[], Any], name: str) -> Shot:
     bpy.ops.wm.read_factory_settings(use_empty=True)
-    keeper_shot.build()
-    return replace(sweep_now(bpy.context.scene, Request(needs=needs_of(chosen(None)))), name="keeper")
+    build()
+    return replace(sweep_now(bpy.context.scene, Request(needs=needs_of(chosen(None)))), name=name)
 
 
 def assign(name: str) -> None:

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Trials with force plates in which a person jumps, as shots that faults of flights are planted in: captured at 24
-frames a second and keyed anew. Other faults are not, since half of the trials is held back for the contacts."""
+"""Clips that faults of flights are planted in, and no others: the keeper's hop off a step; and trials with force plates
+in which a person jumps, captured at 24 frames a second and keyed anew. Other faults are not, since half of the trials
+is held back for the contacts."""
 
 from collections.abc import Iterator
 from functools import partial
@@ -10,13 +11,16 @@ from plumbline.core.shot import Shot
 from plumbline.core.testing.corpus import Subject
 from plumbline.core.testing.rekey import rekeyed
 
-from . import plate_data
+from . import files, plate_data
 
 TRIALS = ("drop_jump_uneven",)
+#: The keeper's own take: keyed by script.
+HOP = Subject("keyed", "keeper_hop", "own", files.keeper_hop)
 
 
 def flown(more: Path | None) -> Iterator[Subject]:
-    """None where the folder has no such trials."""
+    """The keeper's hop, and where the folder has them the trials."""
+    yield HOP
     if more is not None and (more / "force_plates").is_dir():
         for name in TRIALS:
             yield Subject("captured", name, "24", partial(_captured, more, name))

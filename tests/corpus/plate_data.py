@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 from plumbline.core.numeric import rotation as rot
 from plumbline.core.numeric.between import between
-from plumbline.core.shot import Character, Shot, Sole
+from plumbline.core.shot import GRAVITY, Character, Shot, Sole
 
 from .plate_joints import fitted, joints_by_laboratory, joints_of_legs, joints_of_one_person, middle
 
@@ -226,7 +226,7 @@ def figure(trial: Trial, read, count: int, fps: float) -> Shot:  # type: ignore[
         scale=np.ones(count), up=up, forward=np.array([1.0, 0, 0]), height=float(leg / 0.49), soles=tuple(soles),
         reasons=tuple("markers" for _ in parts),
     )
-    return Shot(trial.name, np.arange(1.0, count + 1), fps, (character,), gravity=np.array([0.0, 0, -9.81]))
+    return Shot(trial.name, np.arange(1.0, count + 1), fps, (character,), gravity=np.array([0.0, 0, -GRAVITY]))
 
 
 def _lay_foot(  # type: ignore[no-untyped-def]

@@ -13,12 +13,12 @@ from pathlib import Path
 from statistics import NormalDist
 
 import numpy as np
+from plumbline.core.shot import GRAVITY
 
 from . import plate_data
 from .plate_data import THRESHOLD, TRIALS, Trial
 
 Array = np.ndarray
-G = 9.81
 #: Body weights by which the load of a foot is told too small.
 OFF = (0.01, 0.02, 0.03, 0.05)
 #: Body weights rms of an error that is normal, of which so many even quantiles are taken.
@@ -29,7 +29,7 @@ SITTING = "sit_to_stand"
 def moved(trial: Trial, off: float) -> Array:
     """(E,) s: how far from each event of the trial's whole contacts its plate next crosses 20 N + ``off`` body weights
     the same way; infinite where it never does."""
-    level = THRESHOLD + off * trial.mass * G
+    level = THRESHOLD + off * trial.mass * GRAVITY
     out = []
     for load in (load for load in trial.loads if load.whole):
         force = trial.plate_force[load.plate, :, 2]
@@ -63,7 +63,7 @@ def lines(folder: Path, near: float) -> list[str]:
         most = (touching + share * sat) / (touching + sat)
         out.append(f"plates' own crossing, load told wrong by {rms:g} BW rms: sitting {100 * share:5.1f} %, so of all "
                    f"whole contacts at most {100 * most:.1f} %")
-    weight = seated.mass * G
+    weight = seated.mass * GRAVITY
     light = [seated.plate_force[load.plate, rows, 2].max() for load in seated.loads
              if any("seated" in why for why in load.why_not)
              for rows in [_within(seated.plate_times, load.on, load.off)]]

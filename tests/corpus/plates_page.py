@@ -19,13 +19,13 @@ from plumbline.core.checks.airborne import DROPS, FLOATS, SURE
 from plumbline.core.checks.hard_landing import TOUCH
 from plumbline.core.measures.mass import masses_of
 from plumbline.core.measures.mass_motion import mass_motion_of
+from plumbline.core.shot import GRAVITY
 from plumbline.core.tables.segments import TABLES
 
 from . import plate_contacts, plate_floor, plates
 from .plate_data import Trial
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "corpus_plates.md"
-G = 9.81
 #: m: no center of mass of a captured figure is known better from frame to frame.
 LEAST = 0.001
 #: m/s: the fall that a captured jump lands with.
@@ -68,7 +68,7 @@ def half_a_frame(fps: float = 24.0) -> list[str]:
     out = [f"| frames of {fps:g} in the air | two standard errors of the fitted curve, g | gravity by time and height, "
            "half a frame off, g |", "|---|---|---|"]
     for n in FRAMES:
-        error = SURE * LEAST * np.sqrt(720 / (n * (n**2 - 1) * (n**2 - 4))) / (G * dt**2)
+        error = SURE * LEAST * np.sqrt(720 / (n * (n**2 - 1) * (n**2 - 4))) / (GRAVITY * dt**2)
         low, high = ((1 + way / (2 * n)) ** -2 for way in (1, -1))
         out.append(f"| {n} | {error:.2f} | {low:.2f} to {high:.2f} |")
     out += ["", f"| frames of {fps:g} that stop {FALL:g} m/s | mean force, BW | touch told {1000 * TOUCH:.0f} ms late "
@@ -76,9 +76,9 @@ def half_a_frame(fps: float = 24.0) -> list[str]:
             "early | half a frame late and early |", "|---|---|---|---|"]
     for n in STOPS:
         give = FALL * n * dt / 2
-        true = 1 + FALL**2 / (2 * G * give)
-        cells = [" to ".join(f"{1 + FALL**2 / (2 * G * max(give + way * off * FALL, 0.001)):.1f}" for way in (1, -1))
-                 for off in (TOUCH, dt / 2)]
+        true = 1 + FALL**2 / (2 * GRAVITY * give)
+        cells = [" to ".join(f"{1 + FALL**2 / (2 * GRAVITY * max(give + way * off * FALL, 0.001)):.1f}"
+                             for way in (1, -1)) for off in (TOUCH, dt / 2)]
         half = cells[1] if n > 1 else cells[1].split(" to ")[0] + " and more"
         out.append(f"| {n} | {true:.1f} | {cells[0]} | {half} |")
     return out

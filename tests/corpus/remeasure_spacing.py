@@ -6,7 +6,7 @@ With the checks it shares the body map alone. A snap is told on frames a 24th of
 
 import numpy as np
 from plumbline.core import body
-from plumbline.core.shot import Character, Shot
+from plumbline.core.shot import GRAVITY, Character, Shot
 from plumbline.core.testing.corpus import Accepted
 
 Array = np.ndarray
@@ -16,7 +16,6 @@ Array = np.ndarray
 LEAST_SNAP, STRAIGHT = 8.0, 10.0
 MOST_LEFT, LEAST_SPEED = 0.15, 1.0
 LEAST_PULL = 1.5
-G = 9.81
 
 
 def snap(row: Accepted, shot: Shot) -> tuple[bool, str]:
@@ -47,7 +46,7 @@ def stop(row: Accepted, shot: Shot) -> tuple[bool, str]:
     speed = np.linalg.norm(np.diff(_place(c, row.part), axis=0), axis=-1) * shot.rate
     i = min(_rows(row, shot, 1), key=lambda i: (speed[i] / max(speed[i - 1], 1e-9), i))
     before, after = float(speed[i - 1]) * c.real_size, float(speed[i]) * c.real_size
-    pull = (before - after) * shot.rate / G
+    pull = (before - after) * shot.rate / GRAVITY
     there = after <= MOST_LEFT * before and speed[i - 1] >= LEAST_SPEED * c.leg_length
     return there, f"{row.part}: from {before:.2f} to {after:.2f} m/s in frame {shot.frame(i)}, which takes {pull:.1f} g"
 
@@ -58,7 +57,7 @@ def kick(row: Accepted, shot: Shot) -> tuple[bool, str]:
     told = []
     for part in row.part.split(", "):
         path = _place(c, part) * c.real_size
-        pull = np.linalg.norm(path[2:] - 2 * path[1:-1] + path[:-2], axis=-1) * shot.rate**2 / G
+        pull = np.linalg.norm(path[2:] - 2 * path[1:-1] + path[:-2], axis=-1) * shot.rate**2 / GRAVITY
         i = max(_rows(row, shot, 1), key=lambda i: pull[i - 1])
         told.append((float(pull[i - 1]), f"{part}: {pull[i - 1]:.0f} g in frame {shot.frame(i)}"))
     return min(told)[0] >= LEAST_PULL, "; ".join(words for _, words in told)

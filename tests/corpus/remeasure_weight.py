@@ -5,7 +5,7 @@ the shape of the soles and the shares of the masses.
 """
 
 import numpy as np
-from plumbline.core.shot import Shot
+from plumbline.core.shot import GRAVITY, Shot
 from plumbline.core.testing import corpus
 from plumbline.core.testing.corpus import Accepted
 from plumbline.core.testing.plant_flights import centers
@@ -17,7 +17,6 @@ Array = np.ndarray
 LASTS, LEAST_PUSH = 3, 0.10
 #: A flight is none of gravity's by so much of it, pushed sideways by so much, or so far off any parabola, of a leg.
 LEAST_PULL, LEAST_ASIDE, LEAST_STRAY = 0.22, 0.25, 0.08
-G = 9.81
 
 
 def shot_of(row: Accepted) -> Shot:
@@ -43,7 +42,7 @@ def flight(row: Accepted, shot: Shot) -> tuple[bool, str]:
     path = centers(c)[rows]
     fit = np.polyfit(t, path, 2)
     stray = float(np.linalg.norm(path - np.stack([np.polyval(fit[:, k], t) for k in range(3)], 1), axis=1).max())
-    pull, aside = -2 * fit[0, 2] / G, 2 * float(np.hypot(*fit[0, :2])) / G
+    pull, aside = -2 * fit[0, 2] / GRAVITY, 2 * float(np.hypot(*fit[0, :2])) / GRAVITY
     low = float(min(c.heads[rows][..., 2].min(1).max(), c.tails[rows][..., 2].min(1).max()))
     wrong = abs(1 - pull) >= LEAST_PULL or aside >= LEAST_ASIDE or stray >= LEAST_STRAY * c.leg_length
     return wrong and low > 0.1 * c.leg_length, (

@@ -19,7 +19,8 @@ FAMILIES: dict[Callable[[Clean], Iterator[Case]], tuple[str, str]] = {
     stops: ("humanoid3d_getup_facedown", "humanoid3d_jump"),
     freezes: ("humanoid3d_dance_a", "humanoid3d_jump"),
     locks: ("humanoid3d_getup_facedown", "humanoid3d_jump"),
-    blocks: ("humanoid3d_dance_a", "humanoid3d_jump"),
+    # dances have faults of balance of their own: build.py corpus plants in none
+    blocks: ("humanoid3d_getup_facedown", "humanoid3d_jump"),
 }
 CHECKS = {stops: "dead-stop", freezes: "frozen-part", locks: "stuck-in-space", blocks: "twinned-stop"}
 

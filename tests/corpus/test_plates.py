@@ -6,13 +6,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from plumbline.core.measures.mass import masses_of
-from plumbline.core.shot import SOLE_POINTS
+from plumbline.core.shot import GRAVITY, SOLE_POINTS
 
 from .plate_data import Foot, Load, Trial
 from .plates import RATES, read, table_of
 
 Array = np.ndarray
-G = 9.81
 #: Joints of the right side: forward, aside, up.
 STANDING = {"hip": (0, 0.09, 0.92), "knee": (0.03, 0.09, 0.5), "ankle": (0, 0.09, 0.08), "shoulder": (0, 0.18, 1.43),
             "elbow": (-0.02, 0.2, 1.15), "wrist": (0.05, 0.2, 0.9)}
@@ -38,13 +37,13 @@ def swaying() -> Trial:
         template = np.array([(x, sign * y, z) for x, y, z in MARKERS.values()])
         sole = np.array([(x, sign * y, 0.0) for x, y in (SOLE[p] for p in SOLE_POINTS)])
         feet[s] = Foot(tuple(f"{n}.{s}" for n in MARKERS), template, np.array([0, 0, 0.08]), sole, "", np.zeros(3))
-    force = np.tile([0, 0, 70 * G], (1, len(fine), 1)).astype(float)
+    force = np.tile([0, 0, 70 * GRAVITY], (1, len(fine), 1)).astype(float)
     load = Load("both", 0, None, None, False, False)
     trial = Trial("quiet sway", times, places, joints, feet, fine, force, np.zeros((1, len(fine), 3)), 70.0, (load,))
     still = trial.sampled(100.0)[0].characters[0]
     found = masses_of(still)
     x, y, height = (found.centers(still)[..., 0] * found.mass).sum(1) / found.total - SWAY * ahead
-    where = np.outer(SWAY * np.cos(PACE * fine) * (1 + height * PACE**2 / G), ahead) + [x, y, 0]
+    where = np.outer(SWAY * np.cos(PACE * fine) * (1 + height * PACE**2 / GRAVITY), ahead) + [x, y, 0]
     return replace(trial, plate_point=where[None])
 
 

@@ -5,11 +5,9 @@ import numpy as np
 import pytest
 from plumbline.core.measures.mass_motion import MassMotion, mass_motion
 from plumbline.core.numeric.spans import held, samples, spans
-from plumbline.core.shot import Shot
+from plumbline.core.shot import GRAVITY, Shot
 from plumbline.core.study import Study
 from plumbline.core.testing import clips
-
-G = 9.81
 
 
 def motion(shot: Shot) -> MassMotion:
@@ -28,7 +26,7 @@ def test_people_fly_as_gravity_says(name, gravity, fps):
     first, last = max(spans(found.load < 0.15), key=lambda span: span[1] - span[0])
     rows = np.arange(first, last + 1)
     rise = np.polyfit(shot.times[rows], found.center[rows, 2], 2)[0]
-    assert len(rows) >= 4 and -2 * rise / G == pytest.approx(gravity, abs=0.02)
+    assert len(rows) >= 4 and -2 * rise / GRAVITY == pytest.approx(gravity, abs=0.02)
 
 
 @pytest.mark.parametrize("fps", (24.0, 30.0))

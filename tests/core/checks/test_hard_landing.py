@@ -84,7 +84,7 @@ class TestHardLanding(CheckTest):
     def test_the_remedy_tells_the_give_that_is_needed(self):
         shot = jump(24.0, speed=SPEED, give=SPEED / 24 / 2)
         (note,) = self.notes(shot)
-        needed = SPEED**2 / (2 * 9.81 * 1.7) / 0.85
+        needed = SPEED**2 / (2 * 9.81 * (2.5 - 1)) / 0.85
         assert abs(note.remedy.depth - needed) < 0.02
         assert note.remedy.landing and "sink" in note.remedy.sentence() and "over 3 frames" in note.remedy.sentence()
         mended = mend(shot, note.remedy, note.character)

@@ -10,7 +10,8 @@ from it; all reach two frames of 24 beyond a note's own.
 2. ``overextension`` by stretch or by a goal out of reach owns the same limb's flat joint and ``pop``, the ``slip`` of
    a foot that it pulls along, its ``ground-gap`` where it pulls the foot off the ground, its ``late-roll``, and what
    breaks the path of the limb's end (``dead-stop``, ``jitter``, ``uneven-spacing``, ``arc-break``).
-3. A ``pop``, as a reversed joint, owns what breaks the path of the limb's end, and the limb's flat joint.
+3. A ``pop``, as a reversed joint, owns what breaks the path of the limb's end, and of nothing else with it, and the
+   limb's flat joint.
 4. A note on the proximal part of a limb owns the ``joint-limit`` of its end where that end is held by a contact: with a
    foot planted under a reversed knee, the ankle's angle is the consequence. A joint that is flat and nothing else owns
    only what is low: it is never more than low itself.
@@ -88,7 +89,9 @@ def _snap_owns_flat(study: Study, owner: Note, other: Note) -> bool:
 
 def _limb_owns_path(study: Study, owner: Note, other: Note) -> bool:
     strained = owner.check not in _JOINTS or owner.kind in ("hyperextension", "stretch", "gap")
-    return strained and _on_limb(owner, other) and _near(study, owner, other)
+    # what another limb or the trunk does with it is no consequence of this limb
+    alone = all(_LIMB_OF.get(part) == _LIMB_OF.get(owner.part) for part in other.parts)
+    return strained and alone and _on_limb(owner, other) and _near(study, owner, other)
 
 
 def _proximal_owns_held_end(study: Study, owner: Note, other: Note) -> bool:

@@ -158,9 +158,11 @@ class DeadStop(Check):
         if stop.hit:
             text += f"; right if it hits the {stop.hit}"
         paths = {part: where(character, PATHS.get(part, part)) for part in parts}
-        beyond = {part: _beyond(path, last, study.shot) for part, path in paths.items()}
+        # a hand that stops with what carries it, too slow to be told of, goes its own way on and not that one's
+        carried = {part: path for part, path in _carried(character, parts).items() if _stands(path, last, known.stride)}
+        beyond = {part: _beyond(path, last, study.shot) for part, path in (paths | carried).items()}
         frames = frame, frame + len(beyond[stop.part]) - 1
-        chain = dict.fromkeys(p for part in parts for p in (*MOVED_BY.get(part, ()), part) if character.has(p))
+        chain = dict.fromkeys(p for part in beyond for p in (*MOVED_BY.get(part, ()), part) if character.has(p))
         slack = known.stride / study.shot.rate * study.shot.fps
         at = float(study.shot.frames[last])
         return self.note(
@@ -232,15 +234,43 @@ def _ran_out(study: Study, character: Character, last: int) -> bool:
     return bool(stands and last < study.shot.count - 1 and first > LEAST_PEAK * character.leg_length)
 
 
+def _carried(character: Character, parts: tuple[str, ...]) -> dict[str, Array]:
+    """Hand -> its path (F, 3), of the hands that the parts carry and that are not among them."""
+    sides = [s for s in body.SIDES if character.has(f"hand.{s}") and not {f"hand.{s}", f"forearm.{s}"} & set(parts)]
+    hands = [f"hand.{s}" for s in sides if any(_hangs(f"hand.{s}", part) for part in parts)]
+    return {hand: where(character, PATHS[hand]) for hand in hands}
+
+
+def _stands(path: Array, last: int, stride: int) -> bool:
+    """Whether a path that moved until sample ``last`` stands after it."""
+    before, after = (np.linalg.norm(path[b] - path[a])
+                     for a, b in ((last - stride, last), (last, min(last + stride, len(path) - 1))))
+    return bool(after <= NOTHING * before)
+
+
 def _beyond(path: Array, last: int, shot: Shot) -> tuple[Place, ...]:
     """World offsets on whole frames from a stop at sample ``last``: none, on past it, and back to none."""
     stretch = max(1, round(shot.rate / 24))
     step = (path[last] - path[last - stretch]) / stretch * (shot.rate / shot.fps)
     frames = max(1, round(shot.fps / 24))
     count = min(len(OVERSHOOT) * frames, int(shot.frames[-1]) - shot.frame(last))
-    shares = np.interp(np.arange(count + 1) / frames, np.arange(len(OVERSHOOT) + 1), (0.0, *OVERSHOOT))
+    shares = _shares(np.arange(count + 1) / frames)
     shares[-1] = 0.0
     return places(shares[:, None] * step * frames)
+
+
+def _shares(at: Array) -> Array:
+    """OVERSHOOT at these frames of 24 after the stop (N,), along a smooth curve that leaves it at the last step's
+    speed."""
+    known = np.array((0.0, *OVERSHOOT))
+    slopes = np.gradient(known)
+    slopes[0], slopes[-1] = 1.0, 0.0
+    k = np.minimum(at.astype(int), len(known) - 2)
+    t = at - k
+    return np.asarray(
+        known[k] * (1 + 2 * t) * (1 - t) ** 2 + known[k + 1] * t**2 * (3 - 2 * t)
+        + slopes[k] * t * (1 - t) ** 2 - slopes[k + 1] * t**2 * (1 - t)
+    )
 
 
 def _evidence(

@@ -86,9 +86,9 @@ class Pop(Check):
     is more, half of how far the low lies off the smooth way between two frames on each side. A real joint slows down
     before it is straight; a pulled chain speeds up into it. Above 36 frames a second each phase of every second
     (third, ...) frame is read.
-    Limit: 4 degrees a frame of 24 low, 6 medium, 12 high; above low only a snap both ways at once: by 4 degrees both into
+    Limit: 4 degrees a frame of 24 low, 6 medium, 12 high; above low only a snap both ways at once: by 4 degrees into
     straight and out of it, straight for two drawings at most, 8 times the bend's own restlessness, on 20 drawings a
-    second at least. Clean motion snaps both ways by 3 degrees at most, and one way by up to 84: fast steps, punches and
+    second at least. Clean motion snaps both ways by 3 degrees at most, one way by up to 84: fast steps, punches and
     falls of hand-keyed motion pull chains to their length and hold them there, 8 to 21 times a minute, which is low
     (docs/corpus_spacing.md).
     Silent when: the joint is never under 10 degrees; it comes to straight slowing down, or stays there; stepped (said

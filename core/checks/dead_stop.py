@@ -53,6 +53,10 @@ CARRIED = 0.6
 TOGETHER = 1 / 24
 #: The overshoot that the remedy gives, as shares of the last step, frame by frame.
 OVERSHOOT = (0.35, 0.5, 0.42, 0.26, 0.1, 0.0)
+#: A head or chest whose last step lies so much along its own line (cosine) is brought on by no turn of its own.
+ALONG = 0.7
+#: An arm that goes on stays so many of its lengths from straight, where it is no straighter.
+BENT = 0.985
 #: Seconds of path drawn after the stop.
 AFTER = 0.25
 #: A head stops hard where the trunk comes to lie within so many seconds of it.
@@ -158,9 +162,11 @@ class DeadStop(Check):
         if stop.hit:
             text += f"; right if it hits the {stop.hit}"
         paths = {part: where(character, PATHS.get(part, part)) for part in parts}
-        # a hand that stops with what carries it, too slow to be told of, goes its own way on and not that one's
-        carried = {part: path for part, path in _carried(character, parts).items() if _stands(path, last, known.stride)}
-        beyond = {part: _beyond(path, last, study.shot) for part, path in (paths | carried).items()}
+        # what carries or is carried and stops as well, too slow to be told of, goes its own way on
+        with_it = {*_carriers(character, parts, last, known.stride), *_carried(character, parts)}
+        settling = paths | {p: path for p in PATHS if p in with_it and _stands(
+            path := where(character, PATHS[p]), last, known.stride)}
+        beyond = _in_reach(character, {p: _beyond(path, last, study.shot) for p, path in settling.items()}, last)
         frames = frame, frame + len(beyond[stop.part]) - 1
         chain = dict.fromkeys(p for part in beyond for p in (*MOVED_BY.get(part, ()), part) if character.has(p))
         slack = known.stride / study.shot.rate * study.shot.fps
@@ -234,11 +240,44 @@ def _ran_out(study: Study, character: Character, last: int) -> bool:
     return bool(stands and last < study.shot.count - 1 and first > LEAST_PEAK * character.leg_length)
 
 
-def _carried(character: Character, parts: tuple[str, ...]) -> dict[str, Array]:
-    """Hand -> its path (F, 3), of the hands that the parts carry and that are not among them."""
+def _carried(character: Character, parts: tuple[str, ...]) -> list[str]:
+    """The hands that the parts carry and that are not among them."""
     sides = [s for s in body.SIDES if character.has(f"hand.{s}") and not {f"hand.{s}", f"forearm.{s}"} & set(parts)]
-    hands = [f"hand.{s}" for s in sides if any(_hangs(f"hand.{s}", part) for part in parts)]
-    return {hand: where(character, PATHS[hand]) for hand in hands}
+    return [f"hand.{s}" for s in sides if any(_hangs(f"hand.{s}", part) for part in parts)]
+
+
+def _carriers(character: Character, parts: tuple[str, ...], last: int, stride: int) -> list[str]:
+    """The pelvis where a head or chest came along its own line to a stop at sample ``last``: no turn of its own takes
+    it on."""
+    for part in ("head", "chest"):
+        if part in parts and "pelvis" not in parts and character.has("pelvis"):
+            path = where(character, PATHS[part])
+            step, line = path[last] - path[last - stride], path[last] - character.head(part)[last]
+            if abs(step @ line) > ALONG * np.linalg.norm(step) * np.linalg.norm(line):
+                return ["pelvis"]
+    return []
+
+
+def _in_reach(
+    character: Character, beyond: dict[str, tuple[Place, ...]], last: int
+) -> dict[str, tuple[Place, ...]]:
+    """The offsets, those of hands cut short where the arm would come nearer to straight than BENT, or than it is."""
+    trunk = np.array(beyond.get("chest", beyond.get("pelvis", ((0.0, 0.0, 0.0),) * len(next(iter(beyond.values()))))))
+    out = dict(beyond)
+    for side in body.SIDES:
+        hand, arm = f"hand.{side}", body.LIMBS[f"arm.{side}"]
+        if hand not in beyond or not character.has(*arm):
+            continue
+        rows = np.minimum(last + np.arange(len(trunk)), len(character.heads) - 1)
+        shoulder = character.head(arm[0])[rows] + trunk
+        stood = character.head(arm[2])[rows]
+        most = BENT * sum(character.rest_length(p) for p in arm[:2])
+        far = np.linalg.norm(stood - character.head(arm[0])[rows], axis=-1)
+        way = stood + np.array(beyond[hand]) - shoulder
+        length = np.linalg.norm(way, axis=-1)
+        kept = np.minimum(length, np.maximum(most, far)) / np.maximum(length, 1e-9)
+        out[hand] = places(shoulder + way * kept[:, None] - stood)
+    return out
 
 
 def _stands(path: Array, last: int, stride: int) -> bool:

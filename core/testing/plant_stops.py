@@ -11,12 +11,13 @@ from dataclasses import replace
 import numpy as np
 
 from .. import body
+from ..catalogue import chosen
 from ..measures.moves import stride_of
 from ..note import Result
 from ..numeric.rotation import angle_between
 from ..shot import Character
 from . import edit
-from .plants import SIZES, Case, Clean, min_jerk, quiet
+from .plants import SIZES, Case, Clean, min_jerk, quiet, review
 from .retime import retimed
 
 Array = np.ndarray
@@ -38,6 +39,8 @@ WRIST = 2.0
 #: Degrees of bend: a limb that is held straighter than this is flat, or has snapped straight.
 STRAIGHT = 10.0
 PLACES = 2
+#: What tells that a body can not be held where it is.
+BALANCE = ("airborne", "off-balance", "undriven-move")
 #: A foot so many legs over where it stands is on no ground.
 SWINGS = 0.06
 
@@ -60,7 +63,7 @@ def stops(clean: Clean) -> Iterator[Case]:
                 continue
             window = (i - 3, i + gap)
             planted = _held(clean, part, parts, i, rate) if quiet(clean.result, shot, window, parts) else None
-            if planted is None:
+            if planted is None or parts is ENDS and _falls(clean, planted, i):
                 continue
             taken[size].append(i)
             frame = shot.frame(i)
@@ -155,6 +158,13 @@ def _later(clean: Clean, i: int) -> Result:
     after = [replace(n, start=n.start + late, end=n.end + late, worst=n.worst + late) for n in clean.result.notes
              if n.end >= frame]
     return replace(clean.result, notes=(*clean.result.notes, *after))
+
+
+def _falls(clean: Clean, held: Character, i: int) -> bool:
+    """Whether the body, held from sample i on, would hang or fall there: another fault, of balance or flight."""
+    notes = review(clean.with_(held), chosen(BALANCE)).notes
+    frames = [clean.shot.frame(k) for k in (i - 3, i + round(STANDS * clean.shot.rate))]
+    return any(n.severity.rank and n.start <= frames[1] and frames[0] <= n.end for n in notes)
 
 
 def _straight(c: Character, i: int) -> bool:

@@ -94,7 +94,9 @@ class DeadStop(Check):
     or the trunk has just come to the ground, a prop, another figure or the own body: right if it hits.
     Cannot see: moves of one or two frames; a stop with one soft frame at half speed; a hit on something that the shot
     does not hold.
-    Remedy: let the part go on past its stop by half of its last step and settle within six frames.
+    Remedy: let the part go on past its stop by half of its last step and settle within six frames, and with it a hand
+    that it carries, or the hips that alone can carry it on, where they stop too; no arm comes nearer to straight than
+    98.5 % of its length.
     """
 
     lane = "Spacing"

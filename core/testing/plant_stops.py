@@ -40,7 +40,7 @@ WRIST = 2.0
 STRAIGHT = 10.0
 PLACES = 2
 #: What tells that a body can not be held where it is.
-BALANCE = ("airborne", "off-balance", "undriven-move")
+BALANCE = ["airborne", "off-balance", "undriven-move"]
 #: A foot so many legs over where it stands is on no ground.
 SWINGS = 0.06
 

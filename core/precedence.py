@@ -10,9 +10,9 @@ from it; all reach two frames of 24 beyond a note's own.
 2. ``overextension`` by stretch or by a goal out of reach owns the same limb's flat joint and ``pop``, the ``slip`` of
    a foot that it pulls along, its ``ground-gap`` where it pulls the foot off the ground, its ``late-roll``, and what
    breaks the path of the limb's end (``dead-stop``, ``jitter``, ``uneven-spacing``, ``arc-break``).
-3. A ``pop``, as a reversed joint, owns what breaks the path of the limb's end, and of nothing else with it. A joint that
-   stays flat owns the low ``pop`` by which it comes there or leaves: one chain is pulled to its length. A pop above low
-   owns the flat joint.
+3. A ``pop``, as a reversed joint, owns what breaks the path of the limb's end, and of nothing else with it. A pop above
+   low owns the flat joint; a low one, by which a chain comes to its length or leaves it, is owned by the joint that
+   stays flat there.
 4. A note on the proximal part of a limb owns the ``joint-limit`` of its end where that end is held by a contact: with a
    foot planted under a reversed knee, the ankle's angle is the consequence. A joint that is flat and nothing else owns
    only what is low: it is never more than low itself.
@@ -92,7 +92,8 @@ def _flat_owns_pull(study: Study, owner: Note, other: Note) -> bool:
 
 
 def _snap_owns_flat(study: Study, owner: Note, other: Note) -> bool:
-    return other.kind == "flat" and _on_limb(owner, other) and _near(study, owner, other)
+    snapped = owner.severity != Severity.LOW and other.kind == "flat"
+    return snapped and _on_limb(owner, other) and _near(study, owner, other)
 
 
 def _limb_owns_path(study: Study, owner: Note, other: Note) -> bool:
@@ -141,9 +142,9 @@ RULES = (
     Rule(("joint-limit",), ("overextension",), _reversed_owns_straight),
     Rule(("joint-limit",), ("pop",), _reversed_owns_straight, raises=False),
     Rule(("overextension",), ("overextension", "pop", "slip", "ground-gap", "late-roll"), _pulled_owns_what_it_pulls),
-    Rule(("overextension",), ("pop",), _flat_owns_pull),
     Rule(("pop",), ("overextension",), _snap_owns_flat),
     Rule((*_TWINNED, "slip"), _PATHS, _limb_owns_path),
+    Rule(("overextension",), ("pop",), _flat_owns_pull),
     Rule(_JOINTS, ("joint-limit",), _proximal_owns_held_end),
     Rule(("ground-gap",), ("slip",), _floating_owns_slip),
     Rule(("linear-span",), _PATHS, _march_owns_corners),

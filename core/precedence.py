@@ -6,11 +6,13 @@ stays, which takes the greater severity of the two. Rules 1 to 6 look within one
 from it; all reach two frames of 24 beyond a note's own.
 
 1. A reversed knee or elbow (``joint-limit`` hyperextension) owns the limb's ``overextension`` and ``pop``: a joint that
-   is bent backward has crossed straight twice.
+   is bent backward has crossed straight twice. The pop is that crossing, no fault beside it, so the severity stays.
 2. ``overextension`` by stretch or by a goal out of reach owns the same limb's flat joint and ``pop``, the ``slip`` of
    a foot that it pulls along, its ``ground-gap`` where it pulls the foot off the ground, its ``late-roll``, and what
    breaks the path of the limb's end (``dead-stop``, ``jitter``, ``uneven-spacing``, ``arc-break``).
-3. A ``pop``, as a reversed joint, owns what breaks the path of the limb's end, and the limb's flat joint.
+3. A ``pop``, as a reversed joint, owns what breaks the path of the limb's end, and of nothing else with it. A pop above
+   low owns the flat joint; a low one, by which a chain comes to its length or leaves it, is owned by the joint that
+   stays flat there.
 4. A note on the proximal part of a limb owns the ``joint-limit`` of its end where that end is held by a contact: with a
    foot planted under a reversed knee, the ankle's angle is the consequence. A joint that is flat and nothing else owns
    only what is low: it is never more than low itself.
@@ -55,11 +57,13 @@ _LIMB_OF = {part: limb for limb, parts in body.LIMBS.items() for part in parts}
 
 @dataclass(frozen=True)
 class Rule:
-    """Notes of the checks ``owners`` own those of ``others`` on the same character where ``fits`` says so."""
+    """Notes of the checks ``owners`` own those of ``others`` on the same character where ``fits`` says so. raises:
+    whether they take the greater severity."""
 
     owners: tuple[str, ...]
     others: tuple[str, ...]
     fits: Callable[[Study, Note, Note], bool]
+    raises: bool = True
 
 
 def settle(study: Study, notes: list[Note]) -> list[Note]:
@@ -86,13 +90,21 @@ def _pulled_owns_what_it_pulls(study: Study, owner: Note, other: Note) -> bool:
 _PULLED = {"overextension": ("flat",), "ground-gap": ("over",)}
 
 
+def _flat_owns_pull(study: Study, owner: Note, other: Note) -> bool:
+    pulled = owner.kind == "flat" and other.severity == Severity.LOW
+    return pulled and _on_limb(owner, other) and _near(study, owner, other)
+
+
 def _snap_owns_flat(study: Study, owner: Note, other: Note) -> bool:
-    return other.kind == "flat" and _on_limb(owner, other) and _near(study, owner, other)
+    snapped = owner.severity != Severity.LOW and other.kind == "flat"
+    return snapped and _on_limb(owner, other) and _near(study, owner, other)
 
 
 def _limb_owns_path(study: Study, owner: Note, other: Note) -> bool:
     strained = owner.check not in _JOINTS or owner.kind in ("hyperextension", "stretch", "gap")
-    return strained and _on_limb(owner, other) and _near(study, owner, other)
+    # what another limb or the trunk does with it is no consequence of this limb
+    alone = all(_LIMB_OF.get(part) == _LIMB_OF.get(owner.part) for part in other.parts)
+    return strained and alone and _on_limb(owner, other) and _near(study, owner, other)
 
 
 def _proximal_owns_held_end(study: Study, owner: Note, other: Note) -> bool:
@@ -139,10 +151,12 @@ def _stop_owns_low_block(study: Study, owner: Note, other: Note) -> bool:
 
 
 RULES = (
-    Rule(("joint-limit",), ("overextension", "pop"), _reversed_owns_straight),
+    Rule(("joint-limit",), ("overextension",), _reversed_owns_straight),
+    Rule(("joint-limit",), ("pop",), _reversed_owns_straight, raises=False),
     Rule(("overextension",), ("overextension", "pop", "slip", "ground-gap", "late-roll"), _pulled_owns_what_it_pulls),
     Rule(("pop",), ("overextension",), _snap_owns_flat),
     Rule((*_TWINNED, "slip"), _PATHS, _limb_owns_path),
+    Rule(("overextension",), ("pop",), _flat_owns_pull),
     Rule(_JOINTS, ("joint-limit",), _proximal_owns_held_end),
     Rule(("ground-gap",), ("slip",), _floating_owns_slip),
     Rule(("thin-support",), ("off-balance",), _thin_owns_what_leans),
@@ -224,12 +238,12 @@ def _absorbed(study: Study, notes: list[Note], rule: Rule) -> list[Note]:
             if rule.fits(study, owner, other):
                 gone.add(k)
                 named.setdefault(i, []).append(other)
-    return [_naming(note, named.get(i, [])) for i, note in enumerate(notes) if i not in gone]
+    return [_naming(note, named.get(i, []), rule.raises) for i, note in enumerate(notes) if i not in gone]
 
 
-def _naming(owner: Note, others: list[Note]) -> Note:
+def _naming(owner: Note, others: list[Note], raises: bool) -> Note:
     for other in others:
-        decides = owner.trial or not other.trial
+        decides = raises and (owner.trial or not other.trial)
         severity = max(owner.severity, other.severity, key=lambda s: s.rank) if decides else owner.severity
         owner = replace(owner, text=f"{owner.text}; with it {_short(other)}", severity=severity)
     return owner

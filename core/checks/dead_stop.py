@@ -53,6 +53,10 @@ CARRIED = 0.6
 TOGETHER = 1 / 24
 #: The overshoot that the remedy gives, as shares of the last step, frame by frame.
 OVERSHOOT = (0.35, 0.5, 0.42, 0.26, 0.1, 0.0)
+#: A head or chest whose last step lies so much along its own line (cosine) is brought on by no turn of its own.
+ALONG = 0.7
+#: An arm that goes on stays so many of its lengths from straight, where it is no straighter.
+BENT = 0.985
 #: Seconds of path drawn after the stop.
 AFTER = 0.25
 #: A head stops hard where the trunk comes to lie within so many seconds of it.
@@ -90,7 +94,9 @@ class DeadStop(Check):
     or the trunk has just come to the ground, a prop, another figure or the own body: right if it hits.
     Cannot see: moves of one or two frames; a stop with one soft frame at half speed; a hit on something that the shot
     does not hold.
-    Remedy: let the part go on past its stop by half of its last step and settle within six frames.
+    Remedy: let the part go on past its stop by half of its last step and settle within six frames, and with it a hand
+    that it carries, or the hips that alone can carry it on, where they stop too; no arm comes nearer to straight than
+    98.5 % of its length.
     """
 
     lane = "Spacing"
@@ -157,9 +163,13 @@ class DeadStop(Check):
         if stop.hit:
             text += f"; right if it hits the {stop.hit}"
         paths = {part: where(character, PATHS.get(part, part)) for part in parts}
-        beyond = {part: _beyond(path, last, study.shot) for part, path in paths.items()}
+        # what carries or is carried and stops as well, too slow to be told of, goes its own way on
+        with_it = {*_carriers(character, parts, last, known.stride), *_carried(character, parts)}
+        settling = paths | {p: path for p in PATHS if p in with_it and _stands(
+            path := where(character, PATHS[p]), last, known.stride)}
+        beyond = _in_reach(character, {p: _beyond(path, last, study.shot) for p, path in settling.items()}, last)
         frames = frame, frame + len(beyond[stop.part]) - 1
-        chain = dict.fromkeys(p for part in parts for p in (*MOVED_BY.get(part, ()), part) if character.has(p))
+        chain = dict.fromkeys(p for part in beyond for p in (*MOVED_BY.get(part, ()), part) if character.has(p))
         slack = known.stride / study.shot.rate * study.shot.fps
         at = float(study.shot.frames[last])
         return self.note(
@@ -231,15 +241,76 @@ def _ran_out(study: Study, character: Character, last: int) -> bool:
     return bool(stands and last < study.shot.count - 1 and first > LEAST_PEAK * character.leg_length)
 
 
+def _carried(character: Character, parts: tuple[str, ...]) -> list[str]:
+    """The hands that the parts carry and that are not among them."""
+    sides = [s for s in body.SIDES if character.has(f"hand.{s}") and not {f"hand.{s}", f"forearm.{s}"} & set(parts)]
+    return [f"hand.{s}" for s in sides if any(_hangs(f"hand.{s}", part) for part in parts)]
+
+
+def _carriers(character: Character, parts: tuple[str, ...], last: int, stride: int) -> list[str]:
+    """The pelvis where a head or chest came along its own line to a stop at sample ``last``: no turn of its own takes
+    it on."""
+    for part in ("head", "chest"):
+        if part in parts and "pelvis" not in parts and character.has("pelvis"):
+            path = where(character, PATHS[part])
+            step, line = path[last] - path[last - stride], path[last] - character.head(part)[last]
+            if abs(step @ line) > ALONG * np.linalg.norm(step) * np.linalg.norm(line):
+                return ["pelvis"]
+    return []
+
+
+def _in_reach(
+    character: Character, beyond: dict[str, tuple[Place, ...]], last: int
+) -> dict[str, tuple[Place, ...]]:
+    """The offsets, those of hands cut short where the arm would come nearer to straight than BENT, or than it is."""
+    trunk = np.array(beyond.get("chest", beyond.get("pelvis", ((0.0, 0.0, 0.0),) * len(next(iter(beyond.values()))))))
+    out = dict(beyond)
+    for side in body.SIDES:
+        hand, arm = f"hand.{side}", body.LIMBS[f"arm.{side}"]
+        if hand not in beyond or not character.has(*arm):
+            continue
+        rows = np.minimum(last + np.arange(len(trunk)), len(character.heads) - 1)
+        shoulder = character.head(arm[0])[rows] + trunk
+        stood = character.head(arm[2])[rows]
+        most = BENT * sum(character.rest_length(p) for p in arm[:2])
+        far = np.linalg.norm(stood - character.head(arm[0])[rows], axis=-1)
+        way = stood + np.array(beyond[hand]) - shoulder
+        length = np.linalg.norm(way, axis=-1)
+        kept = np.minimum(length, np.maximum(most, far)) / np.maximum(length, 1e-9)
+        out[hand] = places(shoulder + way * kept[:, None] - stood)
+    return out
+
+
+def _stands(path: Array, last: int, stride: int) -> bool:
+    """Whether a path that moved until sample ``last`` stands after it."""
+    before, after = (np.linalg.norm(path[b] - path[a])
+                     for a, b in ((last - stride, last), (last, min(last + stride, len(path) - 1))))
+    return bool(after <= NOTHING * before)
+
+
 def _beyond(path: Array, last: int, shot: Shot) -> tuple[Place, ...]:
     """World offsets on whole frames from a stop at sample ``last``: none, on past it, and back to none."""
     stretch = max(1, round(shot.rate / 24))
     step = (path[last] - path[last - stretch]) / stretch * (shot.rate / shot.fps)
     frames = max(1, round(shot.fps / 24))
     count = min(len(OVERSHOOT) * frames, int(shot.frames[-1]) - shot.frame(last))
-    shares = np.interp(np.arange(count + 1) / frames, np.arange(len(OVERSHOOT) + 1), (0.0, *OVERSHOOT))
+    shares = _shares(np.arange(count + 1) / frames)
     shares[-1] = 0.0
     return places(shares[:, None] * step * frames)
+
+
+def _shares(at: Array) -> Array:
+    """OVERSHOOT at these frames of 24 after the stop (N,), along a smooth curve that leaves it at the last step's
+    speed."""
+    known = np.array((0.0, *OVERSHOOT))
+    slopes = np.gradient(known)
+    slopes[0], slopes[-1] = 1.0, 0.0
+    k = np.minimum(at.astype(int), len(known) - 2)
+    t = at - k
+    return np.asarray(
+        known[k] * (1 + 2 * t) * (1 - t) ** 2 + known[k + 1] * t**2 * (3 - 2 * t)
+        + slopes[k] * t * (1 - t) ** 2 - slopes[k + 1] * t**2 * (1 - t)
+    )
 
 
 def _evidence(

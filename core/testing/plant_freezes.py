@@ -79,8 +79,10 @@ def to_and_fro(character: Character, sweeps: int) -> Character:
 def _held(clean: Clean, part: str, size: str) -> Iterator[Case]:
     shot, c = clean.shot, clean.character
     turns = TURNS[part]
-    if any(n.check == "frozen-part" and part in n.parts for n in clean.result.notes):
-        return                                                  # a part has one note a shot
+    # a part has one note a shot, and parts of one limb have one together: this one would be the clip's own
+    limb = [p for p in TURNS if body.side(p) == body.side(part)]
+    if any(n.check == "frozen-part" and set(limb) & set(n.parts) for n in clean.result.notes):
+        return
     speed = np.linalg.norm(np.diff(c.head(part), axis=0), axis=-1) * shot.rate / c.leg_length
     turning = _turning(c, part, shot.rate)
     order = np.random.default_rng(zlib.crc32(f"{shot.name}{part}frozen{size}".encode()))

@@ -31,7 +31,8 @@ def snaps(clean: Clean) -> Iterator[Case]:
             continue
         bend = np.degrees(angle_between(c.head(mid) - c.head(root), c.head(end) - c.head(mid)))
         order = np.random.default_rng(zlib.crc32(f"{shot.name}{limb}".encode()))
-        edge = 4 * max(1, round(shot.rate / 24))
+        stride = max(1, round(shot.rate / 24))
+        edge = 4 * stride
         every = order.permutation(np.arange(edge, shot.count - edge)).tolist()
         for size, (degrees, severity) in SNAPS.items():
             taken: list[int] = []
@@ -39,6 +40,11 @@ def snaps(clean: Clean) -> Iterator[Case]:
                 if len(taken) == PLACES:
                     break
                 if not LEFT[0] <= bend[i] - degrees <= LEFT[1] or any(abs(i - k) < shot.rate / 2 for k in taken):
+                    continue
+                # beside a frame that is straighter still, or a step of the joint's own as large, nothing snaps
+                beside = np.delete(bend[i - 2 * stride : i + 2 * stride + 1], 2 * stride)
+                own = np.abs(bend[i - 2 * stride : i + 3 * stride] - bend[i - 3 * stride : i + 2 * stride])
+                if bend[i] - degrees >= beside.min() or own.max() * shot.rate / 24 / stride >= degrees:
                     continue
                 if clean.near_floor(end, (i, i), CLEAR) or not quiet(clean.result, shot, (i, i), (root, mid, end)):
                     continue

@@ -6,15 +6,18 @@ A hand is held in the world, its arm solved again, and catches up; of the whole 
 
 import zlib
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
 from .. import body
+from ..catalogue import chosen
 from ..measures.moves import stride_of
+from ..note import Result
 from ..numeric.rotation import angle_between
 from ..shot import Character
 from . import edit
-from .plants import SIZES, Case, Clean, min_jerk, quiet
+from .plants import SIZES, Case, Clean, min_jerk, quiet, review
 from .retime import retimed
 
 Array = np.ndarray
@@ -33,7 +36,11 @@ LEAST_FRAMES = 4
 CLEAR, BENT = 0.22, 0.985
 #: Degrees beyond the clip's own bend of a wrist to which a plant may bring it.
 WRIST = 2.0
+#: Degrees of bend: a limb that is held straighter than this is flat, or has snapped straight.
+STRAIGHT = 10.0
 PLACES = 2
+#: What tells that a body can not be held where it is.
+BALANCE = ["airborne", "off-balance", "undriven-move"]
 #: A foot so many legs over where it stands is on no ground.
 SWINGS = 0.06
 
@@ -56,13 +63,14 @@ def stops(clean: Clean) -> Iterator[Case]:
                 continue
             window = (i - 3, i + gap)
             planted = _held(clean, part, parts, i, rate) if quiet(clean.result, shot, window, parts) else None
-            if planted is None:
+            if planted is None or parts is ENDS and _falls(clean, planted, i):
                 continue
             taken[size].append(i)
             frame = shot.frame(i)
             kind = "hard stop of the body" if parts is ENDS else "hard stop of a hand"
             yield Case(kind, size, clean.with_(planted), "dead-stop", part, SEVERITY[size],
-                       share if parts is not ENDS else None, 0.05, window, (frame, frame))
+                       share if parts is not ENDS else None, 0.05, window, (frame, frame),
+                       known=_later(clean, i) if parts is ENDS else None)
 
 
 def _candidates(clean: Clean, parts: tuple[str, ...]) -> Iterator[tuple[int, float, str, str, float]]:
@@ -115,7 +123,7 @@ def _held(clean: Clean, part: str, parts: tuple[str, ...], i: int, rate: float) 
         return None
     stands, catches = round(STANDS * shot.rate), round(CATCHES * shot.rate)
     if parts is ENDS:
-        if not all(_steady(clean, foot, i) for foot in clean.touch.planted):
+        if not all(_steady(clean, foot, i) for foot in clean.touch.planted) or _straight(c, i):
             return None
         return _frozen(c, i, rate, stride_of(shot.times), stands, catches)
     stride = stride_of(shot.times)
@@ -141,6 +149,29 @@ def _wrist(c: Character, part: str) -> Array:
     """Degrees (F,) between the forearm's line and the hand's."""
     arm = c.head(part) - c.head(f"forearm.{body.side(part)}")
     return np.asarray(np.degrees(angle_between(arm, c.end(part) - c.head(part))))
+
+
+def _later(clean: Clean, i: int) -> Result:
+    """The clean review with what it says after sample i said later too: the body's time stands that long."""
+    late = round((STANDS + CATCHES / 2) * clean.shot.fps)
+    frame = clean.shot.frame(i)
+    after = [replace(n, start=n.start + late, end=n.end + late, worst=n.worst + late) for n in clean.result.notes
+             if n.end >= frame]
+    return replace(clean.result, notes=(*clean.result.notes, *after))
+
+
+def _falls(clean: Clean, held: Character, i: int) -> bool:
+    """Whether the body, held from sample i on, would hang or fall there: another fault, of balance or flight."""
+    notes = review(clean.with_(held), chosen(BALANCE)).notes
+    frames = [clean.shot.frame(k) for k in (i - 3, i + round(STANDS * clean.shot.rate))]
+    return any(n.severity.rank and n.start <= frames[1] and frames[0] <= n.end for n in notes)
+
+
+def _straight(c: Character, i: int) -> bool:
+    """Whether a knee or elbow would be held straight, which is a fault of its own."""
+    limbs = [parts for parts in body.LIMBS.values() if c.has(*parts)]
+    bends = [angle_between(c.head(b)[i] - c.head(a)[i], c.head(e)[i] - c.head(b)[i]) for a, b, e in limbs]
+    return bool(np.degrees(bends).min(initial=180.0) < STRAIGHT)
 
 
 def _steady(clean: Clean, foot: str, i: int) -> bool:

@@ -143,5 +143,41 @@ class TestDeadStop(CheckTest):
         step = path[note.end - 1] - path[note.end - 2]
         offsets = np.array(remedy.offsets[0])
         assert not offsets[0].any() and not offsets[-1].any() and (offsets[1:-1] @ step > 0).all()
-        assert np.linalg.norm(offsets, axis=1).max() == pytest.approx(0.5 * np.linalg.norm(step))
+        # a straight arm: the hand goes on round the shoulder, not off it
+        shoulder = shot.characters[0].head("upper_arm.L")[note.end - 1]
+        far = np.linalg.norm(path[note.end - 1] + offsets - shoulder, axis=1)
+        assert far == pytest.approx(np.linalg.norm(path[note.end - 1] - shoulder))
+        assert np.linalg.norm(offsets, axis=1).max() == pytest.approx(0.5 * np.linalg.norm(step), rel=0.02)
         assert "past the stop and settle by frame 45" in remedy.sentence()
+
+    def test_a_hand_that_stops_with_what_carries_it_goes_on_its_own_way(self) -> None:
+        t = times(24.0)
+        way = braked(t, 24.0, 1.0)
+        slower = {"upper_arm.L": rot.exp(np.outer(0.5 * way, Y))}           # too slow by itself to be told of
+        shot = act(slower, np.outer(0.42 * way, X), 24.0)
+        note, = self.notes(shot)
+        remedy = note.remedy
+        assert note.part == "pelvis" and "hand.L" not in note.parts and isinstance(remedy, Settle)
+        path = where(shot.characters[0], "forearm.L")
+        step = path[note.end - 1] - path[note.end - 2]
+        offsets = np.array(remedy.offsets[remedy.targets.index("hand.L")])
+        assert (offsets[1:-1] @ step > 0).all() and np.linalg.norm(offsets, axis=1).max() <= np.linalg.norm(step)
+        # one that goes on moving is left alone
+        on = {"upper_arm.L": rot.exp(np.outer(0.6 * np.sin(4 * t), X))}
+        moving = next(n for n in self.notes(act(on, np.outer(0.7 * way, X), 24.0)) if n.part == "pelvis")
+        assert isinstance(moving.remedy, Settle) and "hand.L" not in moving.remedy.targets
+
+    def test_no_arm_is_pulled_straight_by_the_remedy(self) -> None:
+        t = times(24.0)
+        way = braked(t, 24.0, 1.0)
+        bend = rot.exp(np.outer(0.35 + 1.2 * (1 - way), Y))                  # the hand is thrown out, and stops
+        shot = act({"forearm.L": bend}, np.zeros((len(t), 3)), 24.0)
+        who = shot.characters[0]
+        note, = self.notes(shot)
+        assert note.part == "hand.L" and isinstance(note.remedy, Settle)
+        at = note.end - 1
+        shoulder, hand = who.head("upper_arm.L")[at], who.head("hand.L")[at]
+        length = who.rest_length("upper_arm.L") + who.rest_length("forearm.L")
+        far = np.linalg.norm(hand - shoulder + np.array(note.remedy.offsets[0]), axis=1)
+        assert far.max() <= max(0.985 * length, np.linalg.norm(hand - shoulder)) + 1e-6
+        assert np.linalg.norm(note.remedy.offsets[0], axis=1).max() > 0.01

@@ -14,6 +14,7 @@ from plumbline.core.shot import Shot, with_character
 from plumbline.core.study import Study
 from plumbline.core.testing import edit
 from plumbline.core.testing.laws import CheckTest, Planted
+from plumbline.core.testing.mend import mend
 from plumbline.core.testing.puppet import act, adult
 
 Array = np.ndarray
@@ -78,12 +79,13 @@ class TestPop(CheckTest):
     def planted(self, fps: float) -> Iterable[Planted]:
         t = times(fps)
         rate = read(fps)
-        for limb, into, out, severity in (
-            ("arm.L", 25.0, 0.0, "high"), ("arm.R", 0.0, 8.0, "medium"), ("leg.L", 20.0, 22.0, "high"),
-            ("leg.R", 5.0, 0.0, "low"),
+        for limb, into, out, drawings, severity in (
+            # straight for a drawing or two: a snap; for longer a chain that is pulled to its length
+            ("leg.L", 20.0, 22.0, 1, "high"), ("arm.R", 8.0, 9.0, 2, "medium"), ("arm.L", 25.0, 0.0, 1, "low"),
+            ("arm.L", 25.0, 26.0, 4, "low"), ("leg.R", 5.0, 0.0, 7, "low"),
         ):
-            shot = bent(limb, chain(t, fps, into, out), fps)
-            end = np.round(AT * rate) / rate + np.round(0.25 * rate) / rate
+            shot = bent(limb, chain(t, fps, into, out, (drawings - 1) / rate), fps)
+            end = np.round(AT * rate) / rate + (drawings - 1) / rate
             # the flat of 0.3 degrees takes its share
             measured = max(into, out) - 0.3 * rate / 24
             part = f"{MID[limb[:3]]}.{limb[-1]}"
@@ -132,6 +134,20 @@ class TestPop(CheckTest):
         standing = with_character(swings, who, held)
         note, = [n for n in self.notes(standing) if n.part == "shin.L"]
         assert isinstance(note.remedy, Move) and note.remedy.target == "pelvis" and "left foot" in note.remedy.toward
+
+    def test_a_hand_that_is_thrown_aside_as_well_comes_back_to_its_way(self) -> None:
+        t = times(24.0)
+        at = round(AT * 24)
+        clean = bent("arm.L", swing(t, 25.0), 24.0)
+        who = clean.characters[0]
+        place = who.head("hand.L").copy()
+        out = rot.unit(place[at] - who.head("upper_arm.L")[at])
+        place[at] += 0.012 * out + 0.03 * rot.unit(np.cross(out, [0.0, 0.0, 1.0]))
+        shot = with_character(clean, who, edit.reach(who, "arm.L", place, solve=np.arange(len(t)) == at))
+        note, = self.notes(shot)
+        assert note.severity is Severity.HIGH and note.remedy is not None
+        after = mend(shot, note.remedy, who.name).characters[0].head("hand.L")
+        assert np.linalg.norm(after[at] - who.head("hand.L")[at]) < 0.003
 
     def test_twos_are_judged_on_their_drawings_and_stepped_is_said(self) -> None:
         t = times(24.0)

@@ -11,6 +11,7 @@ from .. import session, settings, words
 from ..drawing import chips
 from ..operators.card import likely_height
 from ..operators.check_shot import progress_text
+from ..operators.smooth_wiggle import trembles
 from ..operators.soften_snap import snaps
 from ..translation import iface_
 from .note_list import draw_list
@@ -32,7 +33,7 @@ def mend_of(note: Note) -> str:
     """The operator that carries a note's remedy out, or ''."""
     remedy = note.remedy
     if isinstance(remedy, Smooth):
-        return "plumbline.land_frame" if len(remedy.offsets) == 1 else "plumbline.smooth_wiggle"
+        return "plumbline.smooth_wiggle" if trembles(note) else "plumbline.land_frame"
     if isinstance(remedy, Move):
         return "plumbline.soften_snap" if snaps(note) else ""
     return _MENDS.get(type(remedy), "")

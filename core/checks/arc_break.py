@@ -8,7 +8,7 @@ from ..check import Check
 from ..measures.breaks import Break, breaks
 from ..measures.exposure import exposure
 from ..measures.hits import hits
-from ..measures.landing import evidence_of, keys_at, remedy_of
+from ..measures.landing import evidence_of, keys_at, off_path, remedy_of
 from ..measures.ticks import PATHS, Ticks, held_paths, ticks, unjudged
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
@@ -63,7 +63,7 @@ class ArcBreak(Check):
         at = int(known.drawings[one.drawing])
         own = one.part if character.has(one.part) else PATHS[one.part]
         hit = study.of(hits, character).of(own, at)
-        cm = 100 * one.size * character.leg_length * character.real_size
+        cm = 100 * off_path(known, one) * character.leg_length * character.real_size
         what = "turns" if one.kind == "corner" else "leaves its arc, turning"
         text = (
             f"The path of the {body.spoken(one.part)} {what} by {one.turn:.0f} deg in frame {study.shot.frame(at)} "

@@ -7,7 +7,7 @@ from .. import body
 from ..check import Check
 from ..measures.breaks import Break, breaks
 from ..measures.exposure import exposure
-from ..measures.landing import evidence_of, keys_at, remedy_of
+from ..measures.landing import evidence_of, keys_at, off_path, remedy_of
 from ..measures.ticks import Ticks, held_paths, ticks, unjudged
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
@@ -58,7 +58,7 @@ class UnevenSpacing(Check):
         known: Ticks = study.of(ticks, character)
         at = int(known.drawings[one.drawing])
         frame = study.shot.frame(at)
-        cm = 100 * one.size * character.leg_length * character.real_size
+        cm = 100 * off_path(known, one) * character.leg_length * character.real_size
         text = (
             f"The {body.spoken(one.part)} is {cm:.1f} cm off along its path in frame {frame}, "
             f"{100 * one.ratio:.0f} % of a step: a large step beside a small one"

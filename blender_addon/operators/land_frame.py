@@ -25,7 +25,7 @@ def refusal(context: Any) -> str:
 
 
 class PLUMBLINE_OT_land_frame(mending_keys.MendsKeys, bpy.types.Operator):
-    """Move the frame that breaks the path to where it should land, with keys on the note's controls, then check again"""
+    """Move the frame that breaks the path to where it should land, on the keys of the note, then check again"""
 
     bl_idname = "plumbline.land_frame"
     bl_label = "Land Frame"

@@ -41,7 +41,7 @@ class ArcBreak(Check):
     lane = "Arcs"
     uses = (breaks, ticks, exposure, hits)
     own_needs = Need.JOINTS | Need.KEYS
-    limit = Limit(20.0, 30.0, 45.0, "deg", COMMON_PRACTICE)
+    limit = Limit(20.0, 45.0, 75.0, "deg", COMMON_PRACTICE)
     metric = True
     trial = True
 

@@ -52,6 +52,8 @@ class Gate:
 
 OUT_OF_PLACE = Gate(0.9, 3.0, 0.7), Gate(0.95, 8.0, 2.0)
 CORNERS = Gate(0.75, 5.0, 1.0, 0.6, UNSLOWED), Gate(0.85, 8.0, 2.0, 0.7, 0.5)
+#: A corner of so clear a shape counts, low, near larger departures as well: motion that is broken elsewhere hides none.
+CLEAR_CORNER = Gate(0.93, 3.0, 0.3, 0.7, UNSLOWED)
 
 
 @dataclass(frozen=True)
@@ -144,7 +146,9 @@ def _corners(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
         a, b, c, d = steps[p, i - 2 : i + 2]
         turn = _turn(b, c)
         dip = float(smaller[p, i - 1]) / max(float(min(lengths[p, i - 2], lengths[p, i + 1])), 1e-12)
-        if far < max(low.noise * noise, low.lone * lone) or dip < low.dip:
+        stands_out = far >= max(low.noise * noise, low.lone * lone) and dip >= low.dip
+        clear = share[p, i] >= CLEAR_CORNER.share and dip >= CLEAR_CORNER.dip
+        if not stands_out and not (clear and far >= max(CLEAR_CORNER.noise * noise, CLEAR_CORNER.lone * lone)):
             continue
         if turn < SHARPER * max(_turn(a, b), _turn(c, d)):
             continue
@@ -157,7 +161,7 @@ def _corners(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
 
 
 #: Degrees of a corner at least; and it is sharper than the turns before and after it by this factor.
-LEAST_TURN, SHARPER = 20.0, 1.5
+LEAST_TURN, SHARPER = 20.0, 2.0
 
 
 def _turn(a: Array, b: Array) -> float:

@@ -52,6 +52,10 @@ class Gate:
 
 OUT_OF_PLACE = Gate(0.9, 3.0, 0.7), Gate(0.95, 8.0, 2.0)
 CORNERS = Gate(0.75, 5.0, 1.0, 0.6, UNSLOWED), Gate(0.85, 8.0, 2.0, 0.7, 0.5)
+#: Along its path one drawing makes a long step and a short one of two that were alike: by this share of a step at
+#: least, but where it is so many times the restlessness; and by the second a less clear shape counts too, low.
+HITCH, EVIDENT, CLEAR = 0.1, 12.0, 0.2
+CLEAR_HITCH = Gate(0.85, 4.0, 0.3)
 #: A corner of so clear a shape counts, low, near larger departures as well: motion that is broken elsewhere hides none.
 CLEAR_CORNER = Gate(0.93, 3.0, 0.3, 0.7, UNSLOWED)
 
@@ -106,18 +110,23 @@ def _out_of_place(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
     size = norm(off)
     least = max(LEAST / row.rate, 1e-9)
     corner = matched(row.departures[rows], CORNER)[1]
-    for p, i in _inside(np.argwhere((share >= low.share) & (size >= least)), size.shape[1]):
+    for p, i in _inside(np.argwhere((share >= CLEAR_HITCH.share) & (size >= least)), size.shape[1]):
         steps = row.steps[rows[p], i - 2 : i + 2]
         lengths = norm(steps)
         far, near = float(size[p, i]), row.sizes[rows[p]]
         noise, lone = agitation(near, i, i, row.around), largest_near(near, i, row.around)
-        if far < max(low.noise * noise, low.lone * lone) or dot(steps[0], steps[3]) < 0:
+        if dot(steps[0], steps[3]) < 0:
             continue
         chord = steps[1] + steps[2]
         along = abs(float(dot(off[p, i], chord))) / max(float(norm(chord)), 1e-12)
         mean = max(float(lengths[0] + lengths[3]) / 2, 1e-12)
         kind = "along" if along >= ALONG * far else "aside"
-        if kind == "aside" and lengths[1:3].min() * row.rate < UNSLOWED:
+        stands_out = share[p, i] >= low.share and far >= max(low.noise * noise, low.lone * lone)
+        if kind == "along":
+            hitch = _hitch(lengths) / mean
+            stands_out &= hitch > HITCH or far >= EVIDENT * noise
+            stands_out |= hitch > CLEAR and far >= max(CLEAR_HITCH.noise * noise, CLEAR_HITCH.lone * lone)
+        if not stands_out or kind == "aside" and lengths[1:3].min() * row.rate < UNSLOWED:
             continue
         # a sudden change of speed looks much like it, but more like a corner
         if kind == "along" and share[p, i] < corner[p, i]:
@@ -127,6 +136,13 @@ def _out_of_place(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
             bool(share[p, i] >= sure.share and far >= max(LEAST_SURE, sure.noise * noise, sure.lone * lone)),
             float(share[p, i]),
         )
+
+
+def _hitch(lengths: Array) -> float:
+    """By how much a long step stands beside a short one, or a short one beside a long, between two that are neither:
+    of four steps (4,) the least that either leads from its neighbor, and half of what lies between them."""
+    a, b, c, d = lengths.tolist()
+    return float(max(min(b - a, d - c, (b - c) / 2), min(a - b, c - d, (c - b) / 2)))
 
 
 def _corners(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:

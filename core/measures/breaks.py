@@ -7,6 +7,7 @@ they must stand out of is what the same path does within 0.75 s anyway.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -56,8 +57,11 @@ CORNERS = Gate(0.75, 5.0, 1.0, 0.6, UNSLOWED), Gate(0.85, 8.0, 2.0, 0.7, 0.5)
 #: least, but where it is so many times the restlessness; and by the second a less clear shape counts too, low.
 HITCH, EVIDENT, CLEAR = 0.1, 12.0, 0.2
 CLEAR_HITCH = Gate(0.85, 4.0, 0.3)
-#: A corner of so clear a shape counts, low, near larger departures as well: motion that is broken elsewhere hides none.
-CLEAR_CORNER = Gate(0.93, 3.0, 0.3, 0.7, UNSLOWED)
+#: A sudden corner counts, low, near larger departures as well, for motion that is broken elsewhere hides none: it turns
+#: by so many degrees, holds this share of all turning within two drawings, and changes the step by this factor more
+#: than any of them.
+SUDDEN_TURN, SUDDEN_SHARE, SUDDEN_CHANGE = 30.0, 0.6, 2.0
+SUDDEN_CORNER = Gate(0.6, 2.0, 0.3, 0.7, UNSLOWED)
 
 
 @dataclass(frozen=True)
@@ -155,7 +159,7 @@ def _corners(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
     cosine = dot(steps[:, :-1], steps[:, 1:]) / np.maximum(lengths[:, :-1] * lengths[:, 1:], 1e-18)
     fast = np.zeros(size.shape, bool)
     fast[:, 1:-1] = (smaller * row.rate >= low.speed) & (cosine < np.cos(np.radians(LEAST_TURN)))
-    for p, i in _inside(np.argwhere((share >= low.share) & fast), size.shape[1]):
+    for p, i in _inside(np.argwhere((share >= SUDDEN_CORNER.share) & fast), size.shape[1]):
         near = row.sizes[rows[p]]
         far = float(size[p, i])
         noise, lone = agitation(near, i, i, row.around), largest_near(near, i, row.around)
@@ -163,8 +167,9 @@ def _corners(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
         turn = _turn(b, c)
         dip = float(smaller[p, i - 1]) / max(float(min(lengths[p, i - 2], lengths[p, i + 1])), 1e-12)
         stands_out = far >= max(low.noise * noise, low.lone * lone) and dip >= low.dip
-        clear = share[p, i] >= CLEAR_CORNER.share and dip >= CLEAR_CORNER.dip
-        if not stands_out and not (clear and far >= max(CLEAR_CORNER.noise * noise, CLEAR_CORNER.lone * lone)):
+        stands_out &= share[p, i] >= low.share
+        sudden = dip >= SUDDEN_CORNER.dip and far >= max(SUDDEN_CORNER.noise * noise, SUDDEN_CORNER.lone * lone)
+        if not stands_out and not (sudden and _sudden(steps[p, i - 3 : i + 3])):
             continue
         if turn < SHARPER * max(_turn(a, b), _turn(c, d)):
             continue
@@ -178,6 +183,15 @@ def _corners(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
 
 #: Degrees of a corner at least; and it is sharper than the turns before and after it by this factor.
 LEAST_TURN, SHARPER = 20.0, 2.0
+
+
+def _sudden(steps: Array) -> bool:
+    """Whether most of the turning and changing of six steps (6, 3) lies between the middle two."""
+    turns = np.array([_turn(a, b) for a, b in pairwise(steps)])
+    changes = norm(np.diff(steps, axis=0))
+    around = turns @ np.array([0.5, 1.0, 1.0, 1.0, 0.5])
+    return bool(turns[2] >= max(SUDDEN_TURN, SUDDEN_SHARE * around)
+                and changes[2] >= SUDDEN_CHANGE * np.delete(changes, 2).max())
 
 
 def _turn(a: Array, b: Array) -> float:

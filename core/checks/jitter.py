@@ -68,7 +68,8 @@ class Jitter(Check):
     acceleration from frame to frame (5 below the medium limit), and by how far the path goes to each side: a quarter of
     the median second difference in the run. On fast moves, but of feet, the same of what lies off the cubic through the
     neighbors: at least 7 reversals, and 4 times what the path shows within 0.75 s around, or 8 and 7 mm. Above 36
-    frames a second each phase of every second (third, ...) frame is read too.
+    frames a second each phase of every second (third, ...) frame is read too. It is told of the part nearest to the
+    root that shows 40 % of the largest, over 60 % of its run.
     Limit: 5 mm to each side low, 10 mm medium, 25 mm high on an adult with a leg of 0.85 m, scaled by the character's;
     2.5 mm low where the motion has no noise of its own, as keyed motion. Above low only where it is 4 times what the
     same path shows within 0.75 s around it. Clean keyed and hand-keyed clips have none at all; of raw capture at 24, up

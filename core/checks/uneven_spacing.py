@@ -21,7 +21,9 @@ class UnevenSpacing(Check):
     Seen as: a hitch in the move: it stutters on one frame, or jumps and waits.
     Measures: the paths of pelvis, chest, head and wrists: how far one frame lies from the smooth (cubic) path through
     two frames on each side, along the path, as a share of the mean step around it. The frames around it must show just
-    the trace that one frame out of place leaves (90 % of it), and more than the motion shows anyway within 0.75 s.
+    the trace that one frame out of place leaves (90 % of it), more than the motion shows anyway within 0.75 s, and a
+    step that is longer than those beside it next to one that is shorter, by 10 % of a step, unless it is 12 times the
+    motion's own restlessness. By 20 % of a step, 85 % of the trace will do, and larger departures may be near, low.
     Limit: 20 % of a step low, 30 % medium, 60 % high; above low only where it is 8 times the motion's own restlessness
     and twice the largest other departure near it. A frame moved by 20 % of its step hides among natural changes of
     speed. Clean keyed and hand-keyed clips have none; of captured clips at 24, 4 to 14 low notes a minute, none above.

@@ -7,7 +7,7 @@ They look at one path, look at nothing else, and give way to no other note.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -143,16 +143,27 @@ class Yardstick:
         for k, one in enumerate((True, finds(case), alone, found, drowned(case, clean))):
             row[k] += one
 
-    def table(self) -> Iterator[str]:
+    def table(self, kept: Sequence[str]) -> Iterator[str]:
+        """kept: the lines of a page whose rows stand in for what was not planted anew."""
         yield ("| check | rate | size | n | the recipe finds | the check alone | beside the others | the clip itself "
                "departs by more |")
         yield "|---" * 8 + "|"
-        for key in sorted(self.planted, key=lambda key: (list(RECIPES).index(key[0]), key[1], SIZES.index(key[2]))):
-            n, *counts = self.planted[key]
-            yield f"| {' | '.join(key)} | {n} | " + " | ".join(f"{100 * c / n:.0f} %" for c in counts) + " |"
+        rows = {key: self._row(key) for key in self.planted}
+        again = {key[0] for key in rows}
+        for line in kept:
+            cells = [cell.strip() for cell in line.split("|")[1:4]]
+            if line.count("|") == 9 and cells[0] in RECIPES and cells[0] not in again:
+                check, rate, size = cells
+                rows[check, rate, size] = line
+        for key in sorted(rows, key=lambda key: (list(RECIPES).index(key[0]), key[1], SIZES.index(key[2]))):
+            yield rows[key]
         yield ""
         rates = sorted(self.minutes)
         yield "| notes a minute of the recipe on the clean clips | " + " | ".join(rates) + " |"
         yield "|---" * (1 + len(rates)) + "|"
         for check in RECIPES:
             yield f"| {check} | " + " | ".join(f"{self.clean[check, r] / self.minutes[r]:.1f}" for r in rates) + " |"
+
+    def _row(self, key: tuple[str, str, str]) -> str:
+        n, *counts = self.planted[key]
+        return f"| {' | '.join(key)} | {n} | " + " | ".join(f"{100 * c / n:.0f} %" for c in counts) + " |"

@@ -171,18 +171,19 @@ def _corners(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
         sudden = dip >= SUDDEN_CORNER.dip and far >= max(SUDDEN_CORNER.noise * noise, SUDDEN_CORNER.lone * lone)
         if not stands_out and not (sudden and _sudden(steps[p, i - 3 : i + 3])):
             continue
-        if turn < SHARPER * max(_turn(a, b), _turn(c, d)):
+        evident = bool(share[p, i] >= sure.share and far >= max(LEAST_SURE, sure.noise * noise, sure.lone * lone)
+                       and dip >= sure.dip and smaller[p, i - 1] * row.rate >= sure.speed)
+        if turn < (SHARPER_SURE if evident else SHARPER) * max(_turn(a, b), _turn(c, d)):
             continue
         yield Break(
-            known.parts[rows[p]], row.drawing(i), row.stride, "corner", -change[p, i] / 3, 0.0, turn,
-            bool(share[p, i] >= sure.share and far >= max(LEAST_SURE, sure.noise * noise, sure.lone * lone)
-                 and dip >= sure.dip and smaller[p, i - 1] * row.rate >= sure.speed),
+            known.parts[rows[p]], row.drawing(i), row.stride, "corner", -change[p, i] / 3, 0.0, turn, evident,
             float(share[p, i]),
         )
 
 
-#: Degrees of a corner at least; and it is sharper than the turns before and after it by this factor.
-LEAST_TURN, SHARPER = 20.0, 2.0
+#: Degrees of a corner at least; it is sharper than the turns before and after it by this factor, or by less where it
+#: may be more than low: a jump between two frames bends the path at both.
+LEAST_TURN, SHARPER, SHARPER_SURE = 20.0, 2.0, 1.5
 
 
 def _sudden(steps: Array) -> bool:

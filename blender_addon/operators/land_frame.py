@@ -1,5 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""The remedy of one frame that is off its path, carried out on its keys: it goes where the path should land."""
+"""The remedy of a path that breaks in one frame, carried out on its keys: the frame goes where the path should land.
+
+At high frame rates the frames beside it go along: a corner is spread over three frames of 24.
+"""
 
 from typing import Any
 
@@ -8,6 +11,7 @@ import bpy
 from ...core.remedy import Smooth
 from ..translation import rpt_
 from . import mending_keys
+from .smooth_wiggle import trembles
 from .step_notes import active_note
 
 
@@ -15,13 +19,13 @@ def refusal(context: Any) -> str:
     """Why the active note's frame cannot be moved, or ''."""
     wanted = rpt_("Choose a note on one frame that is off its path")
     note, _ = active_note(context)
-    if note is not None and isinstance(note.remedy, Smooth) and len(note.remedy.offsets) > 1:
+    if note is not None and trembles(note):
         return wanted
     return mending_keys.refusal(context, Smooth, wanted)
 
 
 class PLUMBLINE_OT_land_frame(mending_keys.MendsKeys, bpy.types.Operator):
-    """Move the one frame to where its path should land, with keys on the note's controls, then check again"""
+    """Move the frame that breaks the path to where it should land, on the keys of the note, then check again"""
 
     bl_idname = "plumbline.land_frame"
     bl_label = "Land Frame"

@@ -12,6 +12,7 @@ from ..drawing import chips
 from ..operators.card import likely_height
 from ..operators.check_shot import progress_text
 from ..operators.shift_hips import shifts
+from ..operators.smooth_wiggle import trembles
 from ..operators.soften_snap import snaps
 from ..translation import iface_
 from .note_list import draw_list
@@ -33,7 +34,7 @@ def mend_of(note: Note) -> str:
     """The operator that carries a note's remedy out, or ''."""
     remedy = note.remedy
     if isinstance(remedy, Smooth):
-        return "plumbline.land_frame" if len(remedy.offsets) == 1 else "plumbline.smooth_wiggle"
+        return "plumbline.smooth_wiggle" if trembles(note) else "plumbline.land_frame"
     if isinstance(remedy, Move):
         return "plumbline.soften_snap" if snaps(note) else "plumbline.shift_hips" if shifts(note) else ""
     return _MENDS.get(type(remedy), "")

@@ -8,7 +8,7 @@ from ..check import Check
 from ..measures.breaks import Break, breaks
 from ..measures.exposure import exposure
 from ..measures.hits import hits
-from ..measures.landing import evidence_of, keys_at, remedy_of
+from ..measures.landing import evidence_of, keys_at, off_path, remedy_of
 from ..measures.ticks import PATHS, Ticks, held_paths, ticks, unjudged
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
@@ -22,26 +22,29 @@ class ArcBreak(Check):
     Seen as: a kink: the hand changes course as if it had bounced off nothing; one pose that is off the arc.
     Measures: the paths of pelvis, chest, head and wrists in the world: the turn of the path at one frame, in degrees,
     where both steps there are over 0.4 leg/s and not slower than 60 % of the smaller step beside them, where the turn
-    is at least half again as sharp as those before and after it, and where the frames around it show the trace of a
-    corner, or of one frame beside its path, and nothing as large within 0.75 s. Hands turn sharply all the time, but
-    slow down for it and spread the turn over frames. Above 36 frames a second each phase of every second (third, ...)
-    frame is read too.
-    Limit: 20 degrees low, 30 medium, 45 high; above low only where it is 8 times the motion's own restlessness and
-    twice the largest other departure near it. Clean keyed clips have none, hand-keyed ones 0 to 1 a minute; of captured
-    clips at 24, 8 to 10 low notes a minute, and above low one in two minutes: a hand that jumps. On trial,
-    for planted kinks of 90 degrees on captured motion are found in 67 to 79 % (docs/corpus_spacing.md).
+    is at least twice as sharp as those before and after it, and where the frames around it show the trace of a
+    corner, or of one frame beside its path, and nothing as large within 0.75 s. A corner of 30 degrees that holds 60 %
+    of the turning there, and changes the step twice as much as any frame near it, counts where up to three times as
+    large a jump is near, low. Hands turn sharply all the time, but slow down for it and spread the turn over frames.
+    Above 36 frames a second each phase of every second (third, ...) frame is read too.
+    Limit: 20 degrees low, 45 medium, 75 high, so that kinks of 30, 60 and 90 degrees are one step apart; above low only
+    where it is 8 times the motion's own restlessness and twice the largest other departure near it. Clean
+    keyed clips have none, hand-keyed ones 0 to 1 a minute; of captured clips at 24, 5 to 7 low notes a minute, and
+    above low one in two minutes: a hand that jumps. On trial, for planted kinks of 60 and 90 degrees on captured
+    motion are found in 72 to 89 % (docs/corpus_spacing.md).
     Silent when: the part slows down for the turn or spreads it; motion on twos or stepped (said among what was
     skipped); feet, which the ground leads. At most low where a hand, head or the trunk has just come to the ground, a
     prop, another figure or the own body: right if it hits.
     Cannot see: a turn spread over two frames or more; the first and last three frames of the shot; a hit on something
     that the shot does not hold; a turn that only the camera sees.
-    Remedy: move the one frame to where its path lands: the corner is then spread over three frames.
+    Remedy: move the frame to where its path lands, above 36 frames a second with those beside it: the corner is then
+    spread over three frames of 24.
     """
 
     lane = "Arcs"
     uses = (breaks, ticks, exposure, hits)
     own_needs = Need.JOINTS | Need.KEYS
-    limit = Limit(20.0, 30.0, 45.0, "deg", COMMON_PRACTICE)
+    limit = Limit(20.0, 45.0, 75.0, "deg", COMMON_PRACTICE)
     metric = True
     trial = True
 
@@ -63,7 +66,7 @@ class ArcBreak(Check):
         at = int(known.drawings[one.drawing])
         own = one.part if character.has(one.part) else PATHS[one.part]
         hit = study.of(hits, character).of(own, at)
-        cm = 100 * one.size * character.leg_length * character.real_size
+        cm = 100 * off_path(known, one) * character.leg_length * character.real_size
         what = "turns" if one.kind == "corner" else "leaves its arc, turning"
         text = (
             f"The path of the {body.spoken(one.part)} {what} by {one.turn:.0f} deg in frame {study.shot.frame(at)} "

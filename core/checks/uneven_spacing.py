@@ -7,7 +7,7 @@ from .. import body
 from ..check import Check
 from ..measures.breaks import Break, breaks
 from ..measures.exposure import exposure
-from ..measures.landing import evidence_of, keys_at, remedy_of
+from ..measures.landing import evidence_of, keys_at, off_path, remedy_of
 from ..measures.ticks import Ticks, held_paths, ticks, unjudged
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
@@ -21,7 +21,9 @@ class UnevenSpacing(Check):
     Seen as: a hitch in the move: it stutters on one frame, or jumps and waits.
     Measures: the paths of pelvis, chest, head and wrists: how far one frame lies from the smooth (cubic) path through
     two frames on each side, along the path, as a share of the mean step around it. The frames around it must show just
-    the trace that one frame out of place leaves (90 % of it), and more than the motion shows anyway within 0.75 s.
+    the trace that one frame out of place leaves (90 % of it), more than the motion shows anyway within 0.75 s, and a
+    step that is longer than those beside it next to one that is shorter, by 10 % of a step, unless it is 12 times the
+    motion's own restlessness. By 20 % of a step, 85 % of the trace will do, and larger departures may be near, low.
     Limit: 20 % of a step low, 30 % medium, 60 % high; above low only where it is 8 times the motion's own restlessness
     and twice the largest other departure near it. A frame moved by 20 % of its step hides among natural changes of
     speed. Clean keyed and hand-keyed clips have none; of captured clips at 24, 4 to 14 low notes a minute, none above.
@@ -58,7 +60,7 @@ class UnevenSpacing(Check):
         known: Ticks = study.of(ticks, character)
         at = int(known.drawings[one.drawing])
         frame = study.shot.frame(at)
-        cm = 100 * one.size * character.leg_length * character.real_size
+        cm = 100 * off_path(known, one) * character.leg_length * character.real_size
         text = (
             f"The {body.spoken(one.part)} is {cm:.1f} cm off along its path in frame {frame}, "
             f"{100 * one.ratio:.0f} % of a step: a large step beside a small one"

@@ -7,6 +7,7 @@ they must stand out of is what the same path does within 0.75 s anyway.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -52,6 +53,15 @@ class Gate:
 
 OUT_OF_PLACE = Gate(0.9, 3.0, 0.7), Gate(0.95, 8.0, 2.0)
 CORNERS = Gate(0.75, 5.0, 1.0, 0.6, UNSLOWED), Gate(0.85, 8.0, 2.0, 0.7, 0.5)
+#: Along its path one drawing makes a long step and a short one of two that were alike: by this share of a step at
+#: least, but where it is so many times the restlessness; and by the second a less clear shape counts too, low.
+HITCH, EVIDENT, CLEAR = 0.1, 12.0, 0.2
+CLEAR_HITCH = Gate(0.85, 4.0, 0.3)
+#: A sudden corner counts, low, near larger departures as well, for motion that is broken elsewhere hides none: it turns
+#: by so many degrees, holds this share of all turning within two drawings, and changes the step by this factor more
+#: than any of them.
+SUDDEN_TURN, SUDDEN_SHARE, SUDDEN_CHANGE = 30.0, 0.6, 2.0
+SUDDEN_CORNER = Gate(0.6, 2.0, 0.3, 0.7, UNSLOWED)
 
 
 @dataclass(frozen=True)
@@ -104,18 +114,23 @@ def _out_of_place(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
     size = norm(off)
     least = max(LEAST / row.rate, 1e-9)
     corner = matched(row.departures[rows], CORNER)[1]
-    for p, i in _inside(np.argwhere((share >= low.share) & (size >= least)), size.shape[1]):
+    for p, i in _inside(np.argwhere((share >= CLEAR_HITCH.share) & (size >= least)), size.shape[1]):
         steps = row.steps[rows[p], i - 2 : i + 2]
         lengths = norm(steps)
         far, near = float(size[p, i]), row.sizes[rows[p]]
         noise, lone = agitation(near, i, i, row.around), largest_near(near, i, row.around)
-        if far < max(low.noise * noise, low.lone * lone) or dot(steps[0], steps[3]) < 0:
+        if dot(steps[0], steps[3]) < 0:
             continue
         chord = steps[1] + steps[2]
         along = abs(float(dot(off[p, i], chord))) / max(float(norm(chord)), 1e-12)
         mean = max(float(lengths[0] + lengths[3]) / 2, 1e-12)
         kind = "along" if along >= ALONG * far else "aside"
-        if kind == "aside" and lengths[1:3].min() * row.rate < UNSLOWED:
+        stands_out = share[p, i] >= low.share and far >= max(low.noise * noise, low.lone * lone)
+        if kind == "along":
+            hitch = _hitch(lengths) / mean
+            stands_out &= hitch > HITCH or far >= EVIDENT * noise
+            stands_out |= hitch > CLEAR and far >= max(CLEAR_HITCH.noise * noise, CLEAR_HITCH.lone * lone)
+        if not stands_out or kind == "aside" and lengths[1:3].min() * row.rate < UNSLOWED:
             continue
         # a sudden change of speed looks much like it, but more like a corner
         if kind == "along" and share[p, i] < corner[p, i]:
@@ -125,6 +140,13 @@ def _out_of_place(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
             bool(share[p, i] >= sure.share and far >= max(LEAST_SURE, sure.noise * noise, sure.lone * lone)),
             float(share[p, i]),
         )
+
+
+def _hitch(lengths: Array) -> float:
+    """By how much a long step stands beside a short one, or a short one beside a long, between two that are neither:
+    of four steps (4,) the least that either leads from its neighbor, and half of what lies between them."""
+    a, b, c, d = lengths.tolist()
+    return float(max(min(b - a, d - c, (b - c) / 2), min(a - b, c - d, (c - b) / 2)))
 
 
 def _corners(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
@@ -137,27 +159,40 @@ def _corners(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
     cosine = dot(steps[:, :-1], steps[:, 1:]) / np.maximum(lengths[:, :-1] * lengths[:, 1:], 1e-18)
     fast = np.zeros(size.shape, bool)
     fast[:, 1:-1] = (smaller * row.rate >= low.speed) & (cosine < np.cos(np.radians(LEAST_TURN)))
-    for p, i in _inside(np.argwhere((share >= low.share) & fast), size.shape[1]):
+    for p, i in _inside(np.argwhere((share >= SUDDEN_CORNER.share) & fast), size.shape[1]):
         near = row.sizes[rows[p]]
         far = float(size[p, i])
         noise, lone = agitation(near, i, i, row.around), largest_near(near, i, row.around)
         a, b, c, d = steps[p, i - 2 : i + 2]
         turn = _turn(b, c)
         dip = float(smaller[p, i - 1]) / max(float(min(lengths[p, i - 2], lengths[p, i + 1])), 1e-12)
-        if far < max(low.noise * noise, low.lone * lone) or dip < low.dip:
+        stands_out = far >= max(low.noise * noise, low.lone * lone) and dip >= low.dip
+        stands_out &= share[p, i] >= low.share
+        sudden = dip >= SUDDEN_CORNER.dip and far >= max(SUDDEN_CORNER.noise * noise, SUDDEN_CORNER.lone * lone)
+        if not stands_out and not (sudden and _sudden(steps[p, i - 3 : i + 3])):
             continue
-        if turn < SHARPER * max(_turn(a, b), _turn(c, d)):
+        evident = bool(share[p, i] >= sure.share and far >= max(LEAST_SURE, sure.noise * noise, sure.lone * lone)
+                       and dip >= sure.dip and smaller[p, i - 1] * row.rate >= sure.speed)
+        if turn < (SHARPER_SURE if evident else SHARPER) * max(_turn(a, b), _turn(c, d)):
             continue
         yield Break(
-            known.parts[rows[p]], row.drawing(i), row.stride, "corner", -change[p, i] / 3, 0.0, turn,
-            bool(share[p, i] >= sure.share and far >= max(LEAST_SURE, sure.noise * noise, sure.lone * lone)
-                 and dip >= sure.dip and smaller[p, i - 1] * row.rate >= sure.speed),
+            known.parts[rows[p]], row.drawing(i), row.stride, "corner", -change[p, i] / 3, 0.0, turn, evident,
             float(share[p, i]),
         )
 
 
-#: Degrees of a corner at least; and it is sharper than the turns before and after it by this factor.
-LEAST_TURN, SHARPER = 20.0, 1.5
+#: Degrees of a corner at least; it is sharper than the turns before and after it by this factor, or by less where it
+#: may be more than low: a jump between two frames bends the path at both.
+LEAST_TURN, SHARPER, SHARPER_SURE = 20.0, 2.0, 1.5
+
+
+def _sudden(steps: Array) -> bool:
+    """Whether most of the turning and changing of six steps (6, 3) lies between the middle two."""
+    turns = np.array([_turn(a, b) for a, b in pairwise(steps)])
+    changes = norm(np.diff(steps, axis=0))
+    around = turns @ np.array([0.5, 1.0, 1.0, 1.0, 0.5])
+    return bool(turns[2] >= max(SUDDEN_TURN, SUDDEN_SHARE * around)
+                and changes[2] >= SUDDEN_CHANGE * np.delete(changes, 2).max())
 
 
 def _turn(a: Array, b: Array) -> float:

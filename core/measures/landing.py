@@ -1,8 +1,11 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Where a frame that breaks its path should land: as a remedy, as what is drawn, and the keys behind it."""
 
+import numpy as np
+
 from ..evidence import Arrow, Evidence, Label, Point, Polyline, places
 from ..note import KeyReference
+from ..numeric.rotation import norm
 from ..remedy import Smooth
 from ..shot import Character
 from ..study import Study
@@ -11,20 +14,51 @@ from .key_refs import keys_in
 from .paths import where
 from .ticks import MOVED_BY, PATHS, Ticks, ticks
 
+Array = np.ndarray
+
 #: Drawings drawn on each side of a break, and of the smooth path there.
 AROUND, NEAR = 6, 4
 
 
+def landing(known: Ticks, one: Break) -> tuple[int, Array]:
+    """The first drawing that the smooth path changes, and by how many legs (N, 3) each from it on is off that path.
+
+    One drawing out of place is one at any rate. A corner is spread evenly over three drawings of 24 to 36 a second,
+    however many more there are: one drawing moved as far as every second one asks would be out of place itself, moved
+    as far as every single one asks it would leave the corner to be seen.
+    """
+    if one.kind != "corner":
+        return one.drawing, one.off[None]
+    half = (3 * known.stride - 1) // 2
+    inside = half - np.abs(np.arange(1 - half, half))
+    # a step changes by three times ``off`` over ``stride`` drawings; spread over 2 half + 1, it is summed up twice
+    share = inside * (inside + 1) / 2 / (2 * half + 1)
+    return one.drawing + 1 - half, share[:, None] * (3 * one.off / one.stride)
+
+
+def off_path(known: Ticks, one: Break) -> float:
+    """Legs by which the break is off the smooth path."""
+    return float(norm(landing(known, one)[1]).max())
+
+
 def remedy_of(study: Study, character: Character, one: Break) -> Smooth:
-    """The frame moved back by what it is off."""
-    frame = study.shot.frame(_sample(study, character, one))
-    return Smooth(one.part, (frame, frame), places(-one.off[None] * character.leg_length))
+    """The frame, and the ones beside it that go with it, moved back by what they are off."""
+    known: Ticks = study.of(ticks, character)
+    start, off = landing(known, one)
+    drawn = np.arange(start, start + len(off))
+    first, last = (study.shot.frame(int(known.drawings[i])) for i in drawn[[0, -1]])
+    # on frames between two drawings, where there are any, as on the nearer
+    at = study.shot.frames[known.drawings[drawn]]
+    every = [int(np.abs(at - frame).argmin()) for frame in range(first, last + 1)]
+    return Smooth(one.part, (first, last), places(-off[every] * character.leg_length))
 
 
 def keys_at(study: Study, character: Character, one: Break) -> tuple[KeyReference, ...]:
-    at = float(study.shot.frames[_sample(study, character, one)])
+    known: Ticks = study.of(ticks, character)
+    start, off = landing(known, one)
+    first, last = study.shot.frames[known.drawings[[start, start + len(off) - 1]]].tolist()
     chain = dict.fromkeys(p for p in (*MOVED_BY[one.part], one.part) if character.has(p))
-    return keys_in(character, chain, at, at)
+    return keys_in(character, chain, first, last)
 
 
 def evidence_of(study: Study, character: Character, one: Break, told: str) -> tuple[Evidence, ...]:
@@ -35,9 +69,11 @@ def evidence_of(study: Study, character: Character, one: Break, told: str) -> tu
     around = known.drawings[max(0, one.drawing - AROUND) : one.drawing + AROUND + 1]
     near = known.drawings[max(0, one.drawing - NEAR) : one.drawing + NEAR + 1]
     at = _sample(study, character, one)
-    smooth = path[near].copy()
-    smooth[near == at] -= one.off * character.leg_length
-    found, landed = places(path[[at]]), places(smooth[near == at])
+    start, off = landing(known, one)
+    whole = path.copy()
+    whole[known.drawings[start : start + len(off)]] -= off * character.leg_length
+    smooth = whole[near]
+    found, landed = places(path[[at]]), places(whole[[at]])
     frames = shot.frame(int(around[0])), shot.frame(int(around[-1]))
     here = shot.frame(at), shot.frame(at)
     return (

@@ -6,11 +6,12 @@ from dataclasses import replace
 import numpy as np
 from plumbline.core.measures.paths import where
 from plumbline.core.note import Severity
-from plumbline.core.numeric.rotation import angle_between
+from plumbline.core.numeric.rotation import about, angle_between
 from plumbline.core.remedy import Smooth
 from plumbline.core.shot import Prop, Shot, with_character
 from plumbline.core.testing.courses import AT, carried, course, swung, times
 from plumbline.core.testing.laws import CheckTest, Planted
+from plumbline.core.testing.mend import mend
 from plumbline.core.testing.puppet import act
 
 Array = np.ndarray
@@ -32,8 +33,8 @@ class TestArcBreak(CheckTest):
 
     def planted(self, fps: float) -> Iterable[Planted]:
         for part, drawn, told, degrees, severity in (
-            ("upper_arm.L", "forearm.L", "hand.L", 25.0, "low"), ("upper_arm.R", "forearm.R", "hand.R", 38.0, "medium"),
-            ("neck", "head", "head", 60.0, "high"), ("upper_arm.L", "forearm.L", "hand.L", 90.0, "high"),
+            ("upper_arm.L", "forearm.L", "hand.L", 25.0, "low"), ("upper_arm.R", "forearm.R", "hand.R", 60.0, "medium"),
+            ("neck", "head", "head", 95.0, "high"), ("upper_arm.L", "forearm.L", "hand.L", 90.0, "high"),
         ):
             shot = swung(fps, part, drawn, 1.6, degrees)
             # the arc's own turn adds to it, or takes from it
@@ -56,8 +57,30 @@ class TestArcBreak(CheckTest):
         offset = np.array(note.remedy.offsets[0])
         assert np.allclose(offset, -0.5 * 1.6 * 0.843 / 24 * Y, atol=0.002)
 
+    def test_at_high_rates_the_remedy_spreads_a_corner_over_three_frames_of_24(self) -> None:
+        for fps, count in ((60.0, 3), (120.0, 13)):
+            for case in self.planted(fps):
+                note = self.the_note(case, fps)
+                assert isinstance(note.remedy, Smooth) and len(note.remedy.offsets) == count, case.name
+                far = np.linalg.norm(note.remedy.offsets, axis=-1)
+                assert far.argmax() == count // 2 and note.remedy.frames[0] == note.worst - count // 2
+                assert not self.notes(mend(case.shot, note.remedy, note.character)), case.name
+            # one frame beside its arc is one at any rate
+            note, = self.notes(carried(fps, 1.6, aside=1.5))
+            assert note.kind == "aside" and isinstance(note.remedy, Smooth) and len(note.remedy.offsets) == 1
+
+    def test_a_clear_corner_counts_near_a_larger_jump(self) -> None:
+        for rate in (24.0, 60.0):
+            t = times(rate)
+            path = 1.3 * course(t)[:, None] * X
+            turned_ = path - path[round(AT * rate)]
+            path = np.where((t > AT)[:, None], path[round(AT * rate)] + turned_ @ about(Z, 0.9).T, path)
+            path[round((AT + 0.4) * rate):] += 0.08 * Y
+            told = [n for n in self.notes(act({}, path, rate)) if abs(n.worst - 1 - AT * rate) <= 1]
+            assert [n.severity for n in told] == [Severity.LOW], [n.text for n in told]
+
     def test_a_turn_on_a_prop_is_low_at_most(self) -> None:
-        shot = swung(24.0, "upper_arm.L", "forearm.L", 1.6, 60.0)
+        shot = swung(24.0, "upper_arm.L", "forearm.L", 1.6, 100.0)
         note, = self.notes(shot)
         assert note.severity is Severity.HIGH
         at = where(shot.characters[0], "forearm.L")[note.worst - 1]

@@ -75,6 +75,14 @@ class TestJitter(CheckTest):
         apart = swung("upper_arm.L", 0.05 * trembling(t, 24.0), 24.0, np.outer(0.004 * trembling(t, 24.0), X))
         assert [n.part for n in self.notes(apart)] == ["hand.L"]
 
+    def test_a_hand_that_is_shaken_before_the_body_trembles_is_its_own(self) -> None:
+        t = times(24.0)
+        size = 0.03 / lever("upper_arm.L", "forearm.L")
+        later = np.roll(trembling(t, 24.0), round(24 * LASTS) + 1)
+        hand, whole = self.notes(swung("upper_arm.L", size * trembling(t, 24.0), 24.0, np.outer(0.014 * later, X)))
+        assert hand.part == "hand.L" and hand.parts == ("hand.L",) and abs(hand.start - 25) <= 2
+        assert whole.part == "pelvis" and "head" in whole.parts and abs(whole.start - 34) <= 2
+
     def test_a_fast_hand_trembles_too(self) -> None:
         t = times(24.0)
         fast = 0.9 * np.sin(2 * np.pi * 1.3 * t)

@@ -53,6 +53,18 @@ class TestUnevenSpacing(CheckTest):
         way[::5] += 0.3 / 24
         assert all(n.severity is Severity.LOW for n in self.notes(act({}, 1.3 * way[:, None] * X, 24.0)))
 
+    def test_a_clear_hitch_counts_near_a_larger_jump(self) -> None:
+        way = course(times(24.0))
+        way[round(AT * 24)] += 0.5 / 24
+        path = 1.3 * way[:, None] * X
+        path[round(AT * 24) + 9:] += 0.08 * Y
+        note, = (n for n in self.notes(act({}, path, 24.0)) if n.start == 1 + round(AT * 24))
+        assert note.severity is Severity.LOW
+        # a speed that only sways makes no long step beside a short one
+        sways = course(times(24.0))
+        sways += 0.02 * np.sin(2 * np.pi * 5.5 * times(24.0))
+        assert not self.notes(act({}, 1.3 * sways[:, None] * X, 24.0))
+
     def test_the_ends_of_the_shot_are_not_judged(self) -> None:
         t = times(24.0)
         for at in (1, len(t) - 2):

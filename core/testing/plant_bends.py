@@ -10,8 +10,10 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from .. import body
+from ..measures.support import Base, base
 from ..numeric import rotation as rot
 from ..shot import Character
+from ..study import Study
 from ..tables.joint_ranges import BY_NAME
 from . import edit
 from .plant_flights import centers
@@ -43,6 +45,8 @@ LEG_WHOLE = 9 / 24
 CLEARS = {"thigh": 0.0, "shin": 0.06}
 #: Up to so many places a clip, limb and side.
 PLACES = 3
+#: s: so long nothing may seem to carry the body while a leg goes out, since contacts are not known closer.
+MOMENT = 0.15
 
 Bend = Callable[[Character, Array, float], Character]
 
@@ -111,8 +115,11 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
 
 
 def _plain(clean: Clean, planted: Character, part: str, window: Window) -> bool:
-    """Whether the limit is the plain one: the hand bears no weight, the leg hangs while it passes the limit."""
+    """Whether the limit is the plain one: the hand bears no weight, the leg hangs while it passes the limit, and what
+    carries the body still does."""
     if body.base(part) == "thigh":
+        if not _carried(clean, planted, window):
+            return False
         down, ahead, left = _directions(planted)
         leg = rot.unit(planted.end(part) - planted.head(part))
         side = np.degrees(np.arcsin(np.clip(np.abs(rot.dot(leg, left)), 0, 1)))
@@ -122,6 +129,15 @@ def _plain(clean: Clean, planted: Character, part: str, window: Window) -> bool:
         return bool(np.degrees(_front(planted, part, down, ahead))[tells].max(initial=0.0) < HANGS)
     near = BEARS.get(body.base(part))
     return near is None or not clean.near_floor(f"hand.{body.side(part)}", window, near)
+
+
+def _carried(clean: Clean, planted: Character, window: Window) -> bool:
+    """Whether the body is carried wherever it was in the clean shot, but for a moment, so that the leg that goes out
+    bore nothing."""
+    was: Base | None = Study(clean.shot).of(base, clean.character)
+    now: Base | None = Study(clean.with_(planted)).of(base, planted)
+    rows = slice(window[0], window[1] + 1)
+    return was is None or now is None or int((was.known & ~now.known)[rows].sum()) <= MOMENT * clean.shot.rate
 
 
 def _lifted(c: Character, part: str, weight: Array) -> Character:

@@ -54,7 +54,7 @@ def hiders(
     box is never ruled out.
     """
     found: dict[int, list[Body]] = {}
-    boxed = [body for body in bodies if keeps_near(body)]
+    boxed = [body for body in bodies if _keeps_near(body)]
     loose = [body for body in bodies if body not in boxed]
     samples = sorted(asked)
     if loose:
@@ -132,7 +132,7 @@ def _box_of(body: Body) -> Array | None:
     return box + np.array([[-spare], [spare]])
 
 
-def keeps_near(body: Body) -> bool:
+def _keeps_near(body: Body) -> bool:
     """Whether a mesh stays near its own box whatever its modifiers do."""
     object = body.object
     return (

@@ -5,8 +5,10 @@
 evaluate to the same places, and nothing is written back. It must not meet an undo push: undo would bring it back, see
 ``remove_strays``.
 
-Each scene, object and collection that comes or goes has Blender draw its windows again, which without a graphics card
-may take longer than Esc may wait. What is only hidden or shown in a scene that no window shows does not.
+Where Blender has windows, the scene is one of ``Slots``: what comes into it or leaves it has none drawn again. Linked,
+as all is where there are none, is then only what a slot does not serve: meshes that the person's view layer hides or
+only shows as instances, which Blender evaluates in a slot without their modifiers (4.2 to 5.2), and everything where
+constraints may follow a movie clip, since these ask the slot for the camera.
 """
 
 from collections.abc import Iterable, Iterator
@@ -16,15 +18,10 @@ from typing import Any
 import bpy
 
 from .kept_cards import SCENE_PROPERTY
+from .slots import MARK, NAME, Slots, libraries
 
-#: The name of the scene and of what we put in it. The dot keeps it out of Blender's menus.
-NAME = ".probe"
-#: Marks what is ours, so that nobody else's data of that name is ever removed.
-MARK = "plumbline_probe"
-#: How many objects are kept ready at the most.
-_READY = 400
-
-_COPIED = (
+#: Settings of a scene's render, and of its units, that what is evaluated in it may ask for.
+_RENDER = (
     "fps",
     "fps_base",
     "frame_map_old",
@@ -35,81 +32,67 @@ _COPIED = (
     "pixel_aspect_x",
     "pixel_aspect_y",
 )
+_UNITS = ("system", "system_rotation", "scale_length", "length_unit")
+
+
+#: Kinds of objects that have no geometry to evaluate.
+_BARE = {"ARMATURE", "CAMERA", "EMPTY", "LIGHT", "LIGHT_PROBE", "SPEAKER"}
+
+
+def windows() -> bool:
+    """Whether Blender has windows that it may have to draw again."""
+    return not bpy.app.background
 
 
 class Probe:
     """The temporary scene and the view layer's dependency graph, which exists after the first ``to``.
 
-    quiet: whether windows are spared a redraw of everything at each frame.
+    slots: where there are windows, what objects are put in; None: they are linked.
     """
 
-    def __init__(self, scene: Any) -> None:
-        self.scene = scene
-        self.quiet = not bpy.app.background
+    def __init__(self) -> None:
+        self._slots = Slots() if windows() and not bpy.data.movieclips else None
+        self.scene: Any = bpy.data.scenes.new(NAME) if self._slots is None else self._slots.top
+        self.scene[MARK] = True
         self._puller: Any = None
-        self._linked: set[int] = set()
-        self._ready: dict[tuple[int, bool], Any] = {}
-        self._ours: list[Any] = []  # of what is ready: collections and objects
-
-    def keep_ready(self, objects: Iterable[Any], pulled: bool = False) -> None:
-        """Puts objects in out of sight, not evaluated, so that ``link`` has them evaluated later without a redraw;
-        pulled: ``pull`` does. Only the first ``_READY`` of them: each costs a tenth of a millisecond."""
-        above = bpy.data.collections.new(NAME)
-        self._own(above)
-        for object in objects:
-            key = (object.session_uid, pulled)
-            if key in self._ready:
-                continue
-            if len(self._ready) >= _READY:
-                break
-            inner = object
-            if pulled:
-                inner = bpy.data.objects.new(NAME, None)
-                constraint: Any = inner.constraints.new("COPY_TRANSFORMS")
-                constraint.target = object
-                self._own(inner)
-            collection = self._ready[key] = bpy.data.collections.new(NAME)
-            self._own(collection)
-            collection.hide_viewport = True
-            collection.objects.link(inner)
-            above.children.link(collection)
-        self.scene.collection.children.link(above)
-
-    def _own(self, data: Any) -> None:
-        data[MARK] = True
-        self._ours.append(data)
-
-    def _show(self, object: Any, pulled: bool, on: bool) -> bool:
-        """Has what is ready evaluated, or no more; whether it was ready."""
-        collection = self._ready.get((object.session_uid, pulled))
-        if collection is None:
-            return False
-        with bpy.context.temp_override(scene=self.scene):  # else Blender takes it for a change in the window's scene
-            collection.hide_viewport = not on
-        return True
+        self._linked: dict[int, bool] = {}  # whether in a slot
+        self._pulled: set[tuple[int, str]] = set()
 
     def link(self, objects: Iterable[Any]) -> None:
         """Puts objects in, so that they are evaluated in full."""
         for object in objects:
-            if object.session_uid not in self._linked:
-                self._linked.add(object.session_uid)
-                if not self._show(object, False, True):
-                    self.scene.collection.objects.link(object)
+            if object.session_uid in self._linked:
+                continue
+            if self._slots is not None and (object.type in _BARE or object.visible_get()):
+                self._slots.put(object)
+                self._linked[object.session_uid] = True
+            else:
+                self.scene.collection.objects.link(object)
+                self._linked[object.session_uid] = False
 
     def unlink(self, objects: Iterable[Any]) -> None:
         """Takes objects out again: they are evaluated no more, but for what others need of them."""
         for object in objects:
-            if object.session_uid in self._linked:
-                self._linked.remove(object.session_uid)
-                if not self._show(object, False, False):
-                    self.scene.collection.objects.unlink(object)
+            if object.session_uid not in self._linked:
+                continue
+            if self._linked.pop(object.session_uid) and self._slots is not None:
+                self._slots.take(object)
+            else:
+                self.scene.collection.objects.unlink(object)
 
     def pull(self, target: Any, bone: str = "") -> None:
         """Has an object's place (or a bone's) evaluated without its geometry, and even where it is hidden in viewports.
 
         Blender evaluates only those parts of an object outside the scene that something inside it hangs on.
         """
-        if not bone and self._show(target, True, True):
+        if (target.session_uid, bone) in self._pulled:
+            return
+        self._pulled.add((target.session_uid, bone))
+        if self._slots is not None:
+            if bone:
+                self.link([target])
+            else:
+                self._slots.pull(target)
             return
         if self._puller is None:
             self._puller = bpy.data.objects.new(NAME, None)
@@ -123,39 +106,36 @@ class Probe:
     def to(self, frame: float) -> Any:
         """Evaluates at a scene frame, sub-frames allowed; returns the dependency graph.
 
-        ``frame_set`` has every editor of every window drawn again, which costs more than the reading and lets Esc wait,
-        so where there are windows the frame is set as a property, to the same end. That takes no frame below zero where
-        the person's preferences forbid them, and needs a graph, which ``frame_set`` has made when the scene was still
-        empty. (A view layer's ``update`` makes one too, but one that writes into the person's own data.)
+        ``frame_set`` has every editor of every window drawn again, so where there are windows the frame is set as a
+        property, to the same end. That takes no frame below zero where the person's preferences forbid them, and needs
+        a graph, which asking for statistics makes. (A view layer's ``update`` makes one too, but one that writes into
+        the person's own data.)
         """
-        graph = self.scene.view_layers[0].depsgraph
-        if self.quiet and frame >= 0 and graph is not None:
+        layer = self.scene.view_layers[0]
+        if self._slots is not None and frame >= 0:
+            if layer.depsgraph is None:
+                self.scene.statistics(layer)
             self.scene.frame_float = float(frame)
-            graph.update()
-            return graph
+            layer.depsgraph.update()
+            return layer.depsgraph
         whole = int(frame // 1)
         self.scene.frame_set(whole, subframe=float(frame - whole))
-        return self.scene.view_layers[0].depsgraph
+        return layer.depsgraph
 
     def remove(self) -> None:
         """Takes the scene and all that is ours out of the file."""
+        ours = [self.scene] if self._slots is None else self._slots.all()
         if self._puller is not None:
-            bpy.data.objects.remove(self._puller)
-            self._puller = None
-        bpy.data.scenes.remove(self.scene)
-        bpy.data.batch_remove(self._ours)
+            ours.append(self._puller)
+        bpy.data.batch_remove(ours)
 
 
 @contextmanager
 def probe(scene: Any, objects: Iterable[Any] = ()) -> Iterator[Probe]:
     """A temporary scene that plays as ``scene`` does, with ``objects`` in it; gone at the end, also after an error."""
-    temporary = bpy.data.scenes.new(NAME)
-    temporary[MARK] = True
-    inside = Probe(temporary)
+    inside = Probe()
     try:
-        _copy(scene, temporary)
-        if inside.quiet:
-            temporary.frame_set(temporary.frame_current)
+        _copy(scene, inside.scene)
         inside.link(objects)
         yield inside
     finally:
@@ -170,23 +150,25 @@ def remove_strays() -> int:
             bpy.data.scenes.remove(scene)
     of_strays = (*bpy.data.collections, *bpy.data.objects)
     bpy.data.batch_remove([data for data in of_strays if data.library is None and data.get(MARK)])
+    bpy.data.batch_remove(libraries())
     return len(strays)
 
 
 def _copy(source: Any, target: Any) -> None:
-    for name in _COPIED:
-        setattr(target.render, name, getattr(source.render, name))
-    target.render.use_simplify = True
-    target.render.simplify_subdivision = 0
-    for name in ("system", "system_rotation", "scale_length", "length_unit"):
-        try:
-            setattr(target.unit_settings, name, getattr(source.unit_settings, name))
-        except TypeError:  # a length unit that the system has not got
-            continue
-    target.use_gravity = source.use_gravity
-    target.gravity = source.gravity
-    target.frame_start, target.frame_end = source.frame_start, source.frame_end
-    target.camera = source.camera
+    """Gives a scene the settings of another: only those that differ, since some have windows drawn again."""
+    for of, into, names in (
+        (source.render, target.render, _RENDER),
+        (source.unit_settings, target.unit_settings, _UNITS),
+        (source, target, ("use_gravity", "gravity", "frame_start", "frame_end", "camera")),
+    ):
+        for name in names:
+            if getattr(into, name) != getattr(of, name):
+                try:
+                    setattr(into, name, getattr(of, name))
+                except TypeError:  # a length unit that the system has not got
+                    continue
+    if not target.render.use_simplify or target.render.simplify_subdivision:
+        target.render.use_simplify, target.render.simplify_subdivision = True, 0
     for key in set(source.keys()) - {SCENE_PROPERTY}:  # what that points at would be evaluated
         try:
             target[key] = source[key]

@@ -23,15 +23,13 @@ from .armatures import CannotMeasure, Cast, Fallback, Member, cast_of, no_card
 from .character import Places, bones_of, character_of, unplaceable
 from .controls import Rigging, controls_of
 from .goals import Chain, InfluenceReader, chains_of, goals_of, target_place
-from .hiders import keeps_near
 from .influences import Influences
 from .keys import KeyBook
-from .probe import Probe, probe, remove_strays
+from .probe import Probe, probe, remove_strays, windows
 from .props import Things
 from .readers import PlaceReader, PoseReader
 from .rigs import Rig, missing_files
 from .routes import Routes
-from .skins import Body, shown, solids
 from .soles import skins_of, soles_of, standing_of
 from .stands import Stands, stands_of
 from .volumes import asks, skin_mass_of
@@ -62,13 +60,16 @@ def sweep_now(scene: Any, request: Request) -> Shot:
 def sweep(scene: Any, request: Request, until: ExitStack | None = None) -> Generator[float, None, Shot]:
     """Samples a scene; yields the part done, 0 to 1; returns the Shot. Raises CannotMeasure with one sentence.
 
-    until: takes the temporary scene out when it closes, at a moment when Blender may draw its windows again; without,
-    it goes with the sweep.
+    until: takes the temporary scene out when it closes, at a moment when Blender may draw its windows again, as it does
+    then; without, it goes with the sweep.
     """
     if until is None:
         with ExitStack() as own:
             return (yield from sweep(scene, request, own))
     judged = reach.judged(scene, request.first, request.last)
+    yield 0.0
+    if windows() and bpy.context.view_layer is not None:
+        bpy.context.view_layer.update()  # what it has not met yet has no place, and no modifiers in a slot
     yield 0.0
     stands = stands_of(scene)
     yield 0.0
@@ -104,20 +105,8 @@ class _Pass:
         armatures, others = self._wanted(chains)
         things = Things(self.scene, needs, self.stands)
         yield 0.0
-        outlined = self._outlined()
-        yield 0.0
         self.inside, self.aside = (until.enter_context(probe(self.scene)) for _ in range(2))
-        if outlined:
-            self.inside.keep_ready(body.object for body in outlined)
-            self.inside.keep_ready((carrier for body in outlined for carrier, _ in body.carriers), pulled=True)
-            self.aside.keep_ready((body.object for body in outlined if keeps_near(body)), pulled=True)
         return (yield from self._within(chains, armatures, others, things))
-
-    def _outlined(self) -> list[Body]:
-        """What may be asked for its outline, or may hide another's."""
-        if Need.KISSES not in self.needs or self.scene.camera is None:
-            return []
-        return [body for body in solids(shown(self.scene).values()) if not body.object.hide_viewport]
 
     def _within(
         self,
@@ -126,8 +115,6 @@ class _Pass:
         others: Mapping[int, Any],
         things: Things,
     ) -> Generator[float, None, Shot]:
-        # Blender draws its windows again after a step in which a scene began or something came into it, and drawing a
-        # heavy shot may take longer than all of our steps: so they begin, and all comes in, in one.
         needs, members = self.needs, self.cast.members
         things.enter(self.inside)
         self._link(armatures, others)

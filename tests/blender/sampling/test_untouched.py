@@ -6,9 +6,8 @@ from typing import Any
 import bpy
 import numpy as np
 import pytest
-from plumbline.blender_addon.sampling import routes
+from plumbline.blender_addon.sampling import probe, routes
 from plumbline.blender_addon.sampling import sweep as module
-from plumbline.blender_addon.sampling.probe import Probe
 from plumbline.blender_addon.sampling.readers import PoseReader
 from plumbline.blender_addon.sampling.sweep import Request, sweep, sweep_now
 from plumbline.core.need import Need
@@ -35,7 +34,7 @@ def _state(scene: Any) -> dict[str, Any]:
         "hidden": [(o.name, o.hide_get(), o.hide_viewport) for o in scene.objects],
         "data": {
             name: len(getattr(bpy.data, name))
-            for name in ("scenes", "objects", "meshes", "actions", "collections", "armatures")
+            for name in ("scenes", "objects", "meshes", "actions", "collections", "armatures", "libraries")
         },
         "window": bpy.context.window.scene.name,
         "simplify": scene.render.use_simplify,
@@ -53,13 +52,7 @@ def _selected(rig: Any, bone: Any) -> bool:
 def busy(scene: Any, rig: Any, request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Any:
     """A scene in the middle of work: on a sub-frame, with a pose that is not keyed, in Pose Mode, one object hidden.
     Swept as in background, and as where there are windows that are not to be drawn again on every frame."""
-    plain = Probe.__init__
-
-    def init(inside: Probe, temporary: Any) -> None:
-        plain(inside, temporary)
-        inside.quiet = request.param
-
-    monkeypatch.setattr(Probe, "__init__", init)
+    monkeypatch.setattr(probe, "windows", lambda: request.param)
     boots(rig)
     floor = bpy.data.objects.new("Floor", bpy.data.meshes.new("Floor"))
     floor.data.from_pydata([(-5, -5, 0), (5, -5, 0), (5, 5, 0), (-5, 5, 0)], [], [(0, 1, 2, 3)])

@@ -88,9 +88,9 @@ class Pop(Check):
     (third, ...) frame is read.
     Limit: 4 degrees a frame of 24 low, 6 medium, 12 high; above low only a snap both ways at once: by 4 degrees into
     straight and out of it, straight for two drawings at most, 8 times the bend's own restlessness, on 20 drawings a
-    second at least. Clean motion snaps both ways by 3 degrees at most, one way by up to 84: fast steps, punches and
-    falls of hand-keyed motion pull chains to their length and hold them there, 8 to 21 times a minute, which is low
-    (docs/corpus_spacing.md).
+    second at least. Clean motion snaps both ways by 3 degrees at most, but for one knee that does snap, and one way by
+    up to 84: fast steps, punches and falls of hand-keyed motion pull chains to their length and hold them there, which
+    leaves 4 to 8 low notes a minute beside the flat joints that own the rest (docs/corpus_spacing.md).
     Silent when: the joint is never under 10 degrees; it comes to straight slowing down, or stays there; stepped (said
     among what was skipped).
     Cannot see: a snap that stays bent; a knee that flips to the other side at the same bend; whether the control was

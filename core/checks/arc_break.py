@@ -28,10 +28,10 @@ class ArcBreak(Check):
     large a jump is near, low. Hands turn sharply all the time, but slow down for it and spread the turn over frames.
     Above 36 frames a second each phase of every second (third, ...) frame is read too.
     Limit: 20 degrees low, 45 medium, 75 high, so that kinks of 30, 60 and 90 degrees are one step apart; above low only
-    where it is 8 times the motion's own restlessness and twice the largest other departure near it. Clean
-    keyed clips have none, hand-keyed ones 0 to 1 a minute; of captured clips at 24, 5 to 7 low notes a minute, and
-    above low one in two minutes: a hand that jumps. On trial, for planted kinks of 60 and 90 degrees on captured
-    motion are found in 72 to 89 % (docs/corpus_spacing.md).
+    where it is 8 times the motion's own restlessness and twice the largest other departure near it. Clean keyed clips
+    have none, hand-keyed ones 0 to 2 a minute; of captured clips at 24, 7 to 8 low notes a minute, and above low one in
+    two minutes: a hand that jumps. On trial, for on captured motion planted kinks of 90 degrees are found in 78 to
+    79 % at 24 and 30 and in all at 60, of 60 degrees in 69 to 78 % (docs/corpus_spacing.md).
     Silent when: the part slows down for the turn or spreads it; motion on twos or stepped (said among what was
     skipped); feet, which the ground leads. At most low where a hand, head or the trunk has just come to the ground, a
     prop, another figure or the own body: right if it hits.

@@ -75,7 +75,7 @@ class Jitter(Check):
     same path shows within 0.75 s around it. Clean keyed and hand-keyed clips have none at all; of raw capture at 24, up
     to 5 low notes a minute on the clips that limits were chosen on, 1 on those held back, and none above low. On keyed
     motion planted wiggles of 1 and 3 cm are found; on trial for captured motion, where at 24 frames
-    a second 92 % of those of 3 cm are.
+    a second 97 % of those of 3 cm are.
     Silent when: fewer frames tremble; motion on twos or stepped (said among what was skipped).
     Cannot see: wiggles that take three frames or more for one way; less than 5 mm on motion with noise.
     Remedy: smooth the path over these frames, which takes the wiggle out and leaves the move.

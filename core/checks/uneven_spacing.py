@@ -26,7 +26,7 @@ class UnevenSpacing(Check):
     motion's own restlessness. By 20 % of a step, 85 % of the trace will do, and larger departures may be near, low.
     Limit: 20 % of a step low, 30 % medium, 60 % high; above low only where it is 8 times the motion's own restlessness
     and twice the largest other departure near it. A frame moved by 20 % of its step hides among natural changes of
-    speed. Clean keyed and hand-keyed clips have none; of captured clips at 24, 4 to 14 low notes a minute, none above.
+    speed. Clean keyed and hand-keyed clips have none; of captured clips at 24, 3 to 9 low notes a minute, none above.
     On keyed motion planted ones are found as asked; on trial for captured motion, where 75 to 89 % of large
     ones are.
     Silent when: the change of speed is spread over frames, or stays; motion on twos or stepped (said among what was

@@ -50,6 +50,10 @@ class Gate:
     dip: float = 0.0
     speed: float = 0.0
 
+    def stands_out(self, far: float, noise: float, lone: float) -> bool:
+        """Whether a break of size ``far`` stands out of the restlessness and of the largest other departure."""
+        return far >= max(self.noise * noise, self.lone * lone)
+
 
 OUT_OF_PLACE = Gate(0.9, 3.0, 0.7), Gate(0.95, 8.0, 2.0)
 CORNERS = Gate(0.75, 5.0, 1.0, 0.6, UNSLOWED), Gate(0.85, 8.0, 2.0, 0.7, 0.5)
@@ -57,6 +61,9 @@ CORNERS = Gate(0.75, 5.0, 1.0, 0.6, UNSLOWED), Gate(0.85, 8.0, 2.0, 0.7, 0.5)
 #: least, but where it is so many times the restlessness; and by the second a less clear shape counts too, low.
 HITCH, EVIDENT, CLEAR = 0.1, 12.0, 0.2
 CLEAR_HITCH = Gate(0.85, 4.0, 0.3)
+#: On rows of more drawings a second raw capture is full of single spikes: what would count low there only for its clear
+#: shape, near larger departures, does not.
+FASTEST = 72.0
 #: A sudden corner counts, low, near larger departures as well, for motion that is broken elsewhere hides none: it turns
 #: by so many degrees, holds this share of all turning within two drawings, and changes the step by this factor more
 #: than any of them.
@@ -125,11 +132,12 @@ def _out_of_place(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
         along = abs(float(dot(off[p, i], chord))) / max(float(norm(chord)), 1e-12)
         mean = max(float(lengths[0] + lengths[3]) / 2, 1e-12)
         kind = "along" if along >= ALONG * far else "aside"
-        stands_out = share[p, i] >= low.share and far >= max(low.noise * noise, low.lone * lone)
+        stands_out = bool(share[p, i] >= low.share) and low.stands_out(far, noise, lone)
         if kind == "along":
             hitch = _hitch(lengths) / mean
-            stands_out &= hitch > HITCH or far >= EVIDENT * noise
-            stands_out |= hitch > CLEAR and far >= max(CLEAR_HITCH.noise * noise, CLEAR_HITCH.lone * lone)
+            stands_out = stands_out and (hitch > HITCH or far >= EVIDENT * noise)
+            clear = row.rate < FASTEST and hitch > CLEAR and CLEAR_HITCH.stands_out(far, noise, lone)
+            stands_out = stands_out or clear
         if not stands_out or kind == "aside" and lengths[1:3].min() * row.rate < UNSLOWED:
             continue
         # a sudden change of speed looks much like it, but more like a corner
@@ -137,7 +145,7 @@ def _out_of_place(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
             continue
         yield Break(
             known.parts[rows[p]], row.drawing(i), 1, kind, off[p, i], along / mean, _turn(steps[1], steps[2]),
-            bool(share[p, i] >= sure.share and far >= max(LEAST_SURE, sure.noise * noise, sure.lone * lone)),
+            bool(share[p, i] >= sure.share and far >= LEAST_SURE and sure.stands_out(far, noise, lone)),
             float(share[p, i]),
         )
 
@@ -166,12 +174,11 @@ def _corners(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
         a, b, c, d = steps[p, i - 2 : i + 2]
         turn = _turn(b, c)
         dip = float(smaller[p, i - 1]) / max(float(min(lengths[p, i - 2], lengths[p, i + 1])), 1e-12)
-        stands_out = far >= max(low.noise * noise, low.lone * lone) and dip >= low.dip
-        stands_out &= share[p, i] >= low.share
-        sudden = dip >= SUDDEN_CORNER.dip and far >= max(SUDDEN_CORNER.noise * noise, SUDDEN_CORNER.lone * lone)
+        stands_out = share[p, i] >= low.share and low.stands_out(far, noise, lone) and dip >= low.dip
+        sudden = row.rate < FASTEST and SUDDEN_CORNER.stands_out(far, noise, lone) and dip >= SUDDEN_CORNER.dip
         if not stands_out and not (sudden and _sudden(steps[p, i - 3 : i + 3])):
             continue
-        evident = bool(share[p, i] >= sure.share and far >= max(LEAST_SURE, sure.noise * noise, sure.lone * lone)
+        evident = bool(share[p, i] >= sure.share and far >= LEAST_SURE and sure.stands_out(far, noise, lone)
                        and dip >= sure.dip and smaller[p, i - 1] * row.rate >= sure.speed)
         if turn < (SHARPER_SURE if evident else SHARPER) * max(_turn(a, b), _turn(c, d)):
             continue

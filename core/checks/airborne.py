@@ -49,9 +49,10 @@ class Airborne(Check):
     two standard errors of the fit leave it so: 0.28 g for 3 frames of 24, 0.12 for 4, 0.06 for 5. People tell 13 to
     30 % more or less gravity (Jorges and others 2018); straying: common practice, no source. Not on trial: on clean
     clips nothing is above low but their own faults, and planted flights are told (docs/corpus_weight.md).
-    Silent when: any part touches; the body's lowest point does not come 0.15 of the leg (13 cm) over the line from
-    where it left to where it lands, since so low a foot may slide on, or stand on what the scene does not show; it
-    comes from or to a seat that no mesh shows, or is still and does not fall where the shot begins or ends in the air.
+    Silent when: any part touches, or skims the ground within 0.04 of the leg for 0.15 s while the body is borne; the
+    body's lowest point does not come 0.15 of the leg (13 cm) over the line from where it left to where it lands, since
+    so low a foot may slide on, or stand on what the scene does not show; it comes from or to a seat that no mesh shows,
+    or is still and does not fall where the shot begins or ends in the air.
     Longer than 1.5 s off the ground is said as skipped, as are stepped motion and figures without known masses.
     Cannot see: flights under 0.1 s and low hops; which of the two ends is wrong; ropes, wings, water and wind; who
     stops dead in the air for 0.12 s, since he may stand there on what the scene does not show. Under 0.15 s it is never

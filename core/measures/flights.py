@@ -35,6 +35,9 @@ CLEARS = 0.15
 GRAZES, DRAGS = 0.02, 0.04
 #: s and body weights: a contact so short under so little load at the top of a flight is a foot that turns back there.
 APEX, FALLS = 0.5, 0.8
+#: Of a leg, and s: under a body that is borne (FALLS) a foot that skims the ground so low for so long carries it,
+#: however fast it slides.
+SKIMS, SKIMS_FOR = 0.04, 0.15
 #: Of sqrt(gravity x leg): who is no faster where the shot cuts a flight, and does not fall there, sits or stands on
 #: what the scene does not show.
 RESTS = 0.1
@@ -135,7 +138,8 @@ def flights(study: Study, character: Character) -> Flights:
     low = _lowest(study, character)
     leg = character.leg_length
     found, carried = [], []
-    for first, last in spans(_aloft(held, moved, low, leg, shot.rate)):
+    aloft = _aloft(held, moved, low, leg, shot.rate)
+    for first, last in spans(aloft & ~_skims(aloft, moved, low, leg, shot.rate)):
         over = _over(low, first, last)
         if over.max() < CLEARS * leg or _rests(held, moved, leg, first, last):
             continue
@@ -222,6 +226,14 @@ def _aloft(held: Supports, moved: MassMotion, low: Array, leg: float, rate: floa
             lowest = over[s.span.first - first:s.span.last - first + 1].min()
             if moved.load[first:last + 1].mean() > FALLS or lowest < CLEARS * leg:
                 out[s.span.first:s.span.last + 1] = False
+    return out
+
+
+def _skims(aloft: Array, moved: MassMotion, low: Array, leg: float, rate: float) -> Array:
+    """(F,) bool: where nothing seems to touch, the body's lowest point skims the ground while something bears it."""
+    out = np.zeros(len(low), bool)
+    for first, last in spans(aloft & (low < SKIMS * leg) & (moved.load > FALLS)):
+        out[first:last + 1] = (last - first + 1) / rate >= SKIMS_FOR
     return out
 
 

@@ -24,8 +24,8 @@ CLIPS = {
     "bends": ("humanoid3d_getup_faceup", "humanoid3d_kick", "humanoid3d_spinkick", "humanoid3d_cartwheel",
               "humanoid3d_roll", "test_freebvh", "turn_left0", "humanoid3d_dance_a", "humanoid3d_getup_facedown",
               "test_mocapbank", "humanoid3d_jump", "humanoid3d_dance_b"),
-    # no dances: they have faults of balance of their own, so that build.py corpus plants in none
-    "pulls": ("humanoid3d_spinkick", "test_freebvh", "0walk_forward", "humanoid3d_cartwheel", "humanoid3d_spin"),
+    "pulls": ("humanoid3d_spinkick", "humanoid3d_dance_b", "0walk_forward", "humanoid3d_cartwheel",
+              "humanoid3d_spin"),
     "skates": ("humanoid3d_walk", "turn_left0", "turn_left1", "turn_right1", "test_freebvh", "humanoid3d_jump",
                "humanoid3d_punch", "humanoid3d_spinkick", "humanoid3d_cartwheel", "test_mocapbank"),
     "marches": ("humanoid3d_walk", "humanoid3d_spinkick", "test_freebvh", "0walk_forward", "humanoid3d_cartwheel",

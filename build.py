@@ -349,7 +349,7 @@ def corpus(words: list[str]) -> int:
     fetch_clips(python)
     # as a module: it shares its skinned figures with the tests
     code = subprocess.call([python, "-m", "tests.corpus.run", *words], cwd=HOME)
-    if {"--only", "--planted"} & set(words):  # a part of it
+    if {"--only", "--planted", "--page"} & set(words):  # a part of it
         return code
     return script("tests/corpus/rigs.py", [*words, "--write"], python) or code
 

@@ -23,9 +23,6 @@ TRAVEL = {"low": (0.043, 0.056), "medium": (0.064, 0.112), "high": (0.128, 0.4)}
 LEAVES = 0.17
 #: A head is left behind by this many legs at most.
 LEFT = 0.45
-#: The head catches up so many times as fast as the chest goes: else it only stops, and the chest's own haste hides the
-#: rest.
-SNAPS = 1.6
 PLACES = 2
 
 
@@ -55,10 +52,6 @@ def locks(clean: Clean) -> Iterator[Case]:
                 continue
             still = np.broadcast_to(np.eye(3), (shot.count, 3, 3))
             planted = edit.transform(c, edit.below(c, "head"), still, np.zeros_like(offset), offset)
-            after = slice(i + count, i + count + back)
-            head = np.linalg.norm(np.diff(planted.end("head"), axis=0), axis=-1) * shot.rate / c.leg_length
-            if (head[after] / np.maximum(speed[after], LEAVES)).max() < SNAPS:
-                continue
             held = clean.with_(planted)
             if Study(held).of(hits, planted).touching("head", i + count // 2):
                 continue                                    # a head that lies or leans on something may stay there

@@ -37,11 +37,13 @@ DOCS = Path(__file__).resolve().parents[2] / "docs" / "corpus.md"
 def main(words: list[str]) -> int:
     told = dict(zip(words[::2], words[1::2], strict=False))
     families = told.get("--planted", "").split(",")
-    if (len(words) % 2 or set(told) - {"--more", "--only", "--planted", "--page"} or not Path(told.get("--more", ".")).is_dir()
-            or told.get("--page", "corpus") != "corpus" or ("--planted" in told and set(families) - {kind.__name__ for kind in planting.KINDS})):
-        print("usage: build.py corpus [--more DIR] [--only TEXT] [--planted KINDS] [--page corpus], DIR a folder with BVH, .blend and "
-              ".glb files, TEXT what the names of the clips to run hold, KINDS of faults to plant and nothing else: "
-              f"{','.join(kind.__name__ for kind in planting.KINDS)}", file=sys.stderr)
+    kinds = [kind.__name__ for kind in planting.KINDS]
+    if (len(words) % 2 or set(told) - {"--more", "--only", "--planted", "--page"}
+            or not Path(told.get("--more", ".")).is_dir() or told.get("--page", "corpus") != "corpus"
+            or ("--planted" in told and set(families) - set(kinds))):
+        print("usage: build.py corpus [--more DIR] [--only TEXT] [--planted KINDS] [--page corpus], DIR a folder with "
+              "BVH, .blend and .glb files, TEXT what the names of the clips to run hold, KINDS of faults to plant and "
+              f"nothing else: {','.join(kinds)}", file=sys.stderr)
         return 2
     more, only = Path(told["--more"]) if "--more" in told else None, told.get("--only", "")
     start = time.monotonic()

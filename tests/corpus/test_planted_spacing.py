@@ -60,7 +60,10 @@ def test_the_note_tells_the_frame_and_the_size(verdicts: list[Verdict]) -> None:
 
 
 def test_no_other_check_speaks_of_it_above_low(verdicts: list[Verdict]) -> None:
-    assert not [(v.case.name, o.text) for v in verdicts for o in v.others if o.severity.rank]
+    """Beside its own note none; where that is missing, which is counted elsewhere, one at most: a head that is left
+    behind and not seen to catch up stops."""
+    loud = [(v, [o.text for o in v.others if o.severity.rank]) for v in verdicts]
+    assert not [(v.case.name, texts) for v, texts in loud if len(texts) > (v.note is None)]
 
 
 def test_the_remedy_silences_and_raises_nothing(verdicts: list[Verdict]) -> None:

@@ -21,6 +21,7 @@ from .shown import MANY, Shown, forget, shown
 _TALL = 90.0
 #: The selected note's words above the rows: pixels from the rows, and of their plate.
 _ABOVE, _PLATE = 11.0, 18.0
+_WORDS = _ABOVE + _PLATE
 
 
 @dataclass
@@ -74,7 +75,7 @@ def taken(context: Any) -> float:
     built = _build(context)
     if built is None or not built.picture.top:
         return 0.0
-    words_too = _ABOVE + _PLATE if built.table.selected >= 0 else 0.0
+    words_too = _WORDS if built.table.selected >= 0 else 0.0
     return built.picture.top + words_too * (context.preferences.system.ui_scale or 1.0)
 
 
@@ -128,12 +129,14 @@ def _build(context: Any) -> _Built | None:
     if not now.notes:
         return None
     table = _table(now, context.scene.session_uid)
-    axis, in_rows = axis_of(context), _has_rows(context)
-    key = (now, axis, _hover[0], in_rows)
+    axis, free = axis_of(context), _free(context)
+    key = (now, axis, _hover[0], free)
     place = region.as_pointer()
     built = _built.get(place)
     if built is None or built.key != key:
-        made = bars.rows(table, axis, _hover[0]) if in_rows else bars.rail(table, axis, _hover[0])
+        made = bars.rows(table, axis, _hover[0]) if free else bars.rail(table, axis, _hover[0])
+        if made.top and made.top + _WORDS * axis.unit > free:  # the rows would lie over keys
+            made = bars.rail(table, axis, _hover[0])
         if len(_built) > 64:  # regions that are gone
             _built.clear()
         built = _built[place] = _Built(key, table, made)
@@ -159,11 +162,14 @@ def axis_of(context: Any) -> bars.Axis:
     return bars.Axis(scale, -first * scale, region.width, region.height, context.preferences.system.ui_scale or 1.0)
 
 
-def _has_rows(context: Any) -> bool:
-    """Whether the region is a Dope Sheet with room for a row for each lane."""
-    space = context.space_data
+def _free(context: Any) -> int:
+    """Pixels at the foot of a Dope Sheet, under its last channel, that rows of marks may take; 0 in other editors, in a
+    low one, and where Blender does not tell."""
+    space, region = context.space_data, context.region
     unit = context.preferences.system.ui_scale or 1.0
-    return space.type == "DOPESHEET_EDITOR" and space.mode != "TIMELINE" and context.region.height >= _TALL * unit
+    if space.type != "DOPESHEET_EDITOR" or space.mode == "TIMELINE" or region.height < _TALL * unit:
+        return 0
+    return min(max(compat.channels_end(region) or 0, 0), region.height)
 
 
 def _caption(context: Any, built: _Built) -> None:

@@ -56,12 +56,10 @@ def editors_of_time() -> Iterator[float]:
     place.spaces.active.show_region_ui = False
     yield 0.8
     with hands.inside("DOPESHEET_EDITOR"):
-        bpy.ops.anim.channels_expand(all=True)
+        bpy.ops.anim.channels_collapse(all=True)
         bpy.ops.action.view_all()
     yield 0.8
-    with hands.inside("DOPESHEET_EDITOR"):
-        found = hands.module("drawing.strips").picture(bpy.context)
-    assert found is not None and found[1].top > 0, "a tall Dope Sheet has rows"
+    assert rows_of_marks() > 0, "a Dope Sheet with room under its channels has rows"
     hands.picture("marks-dope-sheet", left_part("DOPESHEET_EDITOR", 1060))
     here, charting = hands.module("settings").state(), hands.module("charting")
     low = place.height
@@ -75,6 +73,7 @@ def editors_of_time() -> Iterator[float]:
     with hands.inside("DOPESHEET_EDITOR"):
         bpy.ops.anim.channels_expand(all=True)
     yield 0.8
+    assert rows_of_marks() == 0, "rows of marks lie over keys"
     yield from covers_no_key(charting, "with more channels than fit")
     with hands.inside("DOPESHEET_EDITOR"):
         bpy.ops.anim.channels_collapse(all=True)
@@ -102,6 +101,14 @@ def editors_of_time() -> Iterator[float]:
     window.workspace = layout
     yield 1.0
     hands.say("marks in the dope sheet, the graph editor and the NLA editor")
+
+
+def rows_of_marks() -> float:
+    """Pixels that the rows take at the foot of the Dope Sheet, 0 where the rail is drawn."""
+    with hands.inside("DOPESHEET_EDITOR"):
+        found = hands.module("drawing.strips").picture(bpy.context)
+    assert found is not None, "there are no marks"
+    return float(found[1].top)
 
 
 def covers_no_key(charting: Any, when: str) -> Iterator[float]:

@@ -51,8 +51,8 @@ MOMENT = 0.15
 Bend = Callable[[Character, Array, float], Character]
 
 
-def bends(clean: Clean, places: int = PLACES) -> Iterator[Case]:
-    """All planted joint faults of a clean shot, up to so many places a limb and side."""
+def bends(clean: Clean, places: int = PLACES, wanted: Callable[[str], bool] = bool) -> Iterator[Case]:
+    """All planted joint faults of a clean shot of the kinds that are wanted, up to so many places a limb and side."""
     for side in body.SIDES:
         for limb, joint in ((f"leg.{side}", "knee"), (f"arm.{side}", "elbow")):
             if not clean.character.has(*body.LIMBS[limb]):
@@ -60,18 +60,20 @@ def bends(clean: Clean, places: int = PLACES) -> Iterator[Case]:
             axis = hinge(clean.character, limb)
             if axis is not None:
                 yield from _cases(clean, f"{joint} reversed", body.LIMBS[limb][1], f"{joint}_hyperextension",
-                                  "hyperextension", _reverser(limb, axis), places)
+                                  "hyperextension", _reverser(limb, axis), places, wanted)
         if clean.character.has(*body.LIMBS[f"arm.{side}"]):
             yield from _cases(clean, "wrist tilted", f"hand.{side}", "wrist_tilt", BY_NAME["wrist_tilt"].kind,
-                              _tilter(clean.character, side), places)
+                              _tilter(clean.character, side), places, wanted)
         most = BY_NAME["hip_abduction"].most
         if most and clean.character.has("pelvis", *body.LIMBS[f"leg.{side}"]) and clean.character.axes is not None:
             yield from _cases(clean, "hip spread", f"thigh.{side}", "hip_abduction", BY_NAME["hip_abduction"].kind,
-                              _giving_way(_spreader(side), most), places)
+                              _giving_way(_spreader(side), most), places, wanted)
 
 
 def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend: Bend,
-           places: int) -> Iterator[Case]:
+           places: int, wanted: Callable[[str], bool]) -> Iterator[Case]:
+    if not wanted(kind):
+        return
     most = BY_NAME[angle].most
     assert most is not None
     limit = most
@@ -118,15 +120,14 @@ def _plain(clean: Clean, planted: Character, part: str, window: Window) -> bool:
     """Whether the limit is the plain one: the hand bears no weight, the leg hangs while it passes the limit, and what
     carries the body still does."""
     if body.base(part) == "thigh":
-        if not _carried(clean, planted, window):
-            return False
         down, ahead, left = _directions(planted)
         leg = rot.unit(planted.end(part) - planted.head(part))
         side = np.degrees(np.arcsin(np.clip(np.abs(rot.dot(leg, left)), 0, 1)))
         at = np.arange(window[0], window[1] + 1)
         told = np.flatnonzero(side < PASSES[1])
         tells = told[np.abs(at[side[at] > PASSES[0]][:, None] - told).argmin(1)]
-        return bool(np.degrees(_front(planted, part, down, ahead))[tells].max(initial=0.0) < HANGS)
+        hangs = np.degrees(_front(planted, part, down, ahead))[tells].max(initial=0.0) < HANGS
+        return bool(hangs and _carried(clean, planted, window))
     near = BEARS.get(body.base(part))
     return near is None or not clean.near_floor(f"hand.{body.side(part)}", window, near)
 
@@ -134,7 +135,7 @@ def _plain(clean: Clean, planted: Character, part: str, window: Window) -> bool:
 def _carried(clean: Clean, planted: Character, window: Window) -> bool:
     """Whether the body is carried wherever it was in the clean shot, but for a moment, so that the leg that goes out
     bore nothing."""
-    was: Base | None = Study(clean.shot).of(base, clean.character)
+    was: Base | None = clean.study.of(base, clean.character)
     now: Base | None = Study(clean.with_(planted)).of(base, planted)
     rows = slice(window[0], window[1] + 1)
     return was is None or now is None or int((was.known & ~now.known)[rows].sum()) <= MOMENT * clean.shot.rate

@@ -22,7 +22,6 @@ from ..measures.tread import Tread, tread
 from ..numeric.rotation import exp, unit
 from ..numeric.spans import spans
 from ..shot import SOLE_POINTS, Character
-from ..study import Study
 from . import edit
 from .corpus import resampled
 from .plants import Case, Clean, Window, min_jerk, prepared, quiet
@@ -58,7 +57,7 @@ def edges(clean: Clean) -> Iterator[Case]:
 
 def _edges(clean: Clean, size: str) -> Iterator[Case]:
     c = clean.character
-    study = Study(clean.shot)
+    study = clean.study
     fallen: Footfalls = study.of(footfalls, c)
     t: Tread = study.of(tread, c)
     # a foot whose heel hangs over the edge of a step has none to stand on

@@ -76,7 +76,7 @@ def _carries(clean: Clean, fallen: Footfalls, fall: Footfall) -> bool:
     other = body.mirror(fall.part)
     if not c.has(other) or not clean.upright((fall.span.first, fall.span.last)):
         return False
-    moved: MassMotion | None = Study(clean.shot).of(mass_motion, c)
+    moved: MassMotion | None = clean.study.of(mass_motion, c)
     if moved is None:
         return False
     middle = moved.center[rows, None, :2]

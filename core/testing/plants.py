@@ -9,6 +9,7 @@ read from the checks' own measures. Used by tests and by the corpus run.
 import zlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
@@ -217,6 +218,10 @@ class Clean:
     result: Result
     touch: Contacts
     checks: Sequence[Check] | None = None
+
+    @cached_property
+    def study(self) -> Study:
+        return Study(self.shot)
 
     @property
     def character(self) -> Character:

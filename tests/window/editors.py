@@ -70,9 +70,10 @@ def editors_of_time() -> Iterator[float]:
     yield 0.8
     hands.picture("marks-chart", left_part("DOPESHEET_EDITOR", 1060))
     here.show_chart = False
-    with hands.inside("DOPESHEET_EDITOR"):
-        bpy.ops.anim.channels_expand(all=True)
-    yield 0.8
+    for _ in range(4):  # a level each time
+        with hands.inside("DOPESHEET_EDITOR"):
+            bpy.ops.anim.channels_expand(all=True)
+        yield 0.4
     assert rows_of_marks() == 0, "rows of marks lie over keys"
     yield from covers_no_key(charting, "with more channels than fit")
     with hands.inside("DOPESHEET_EDITOR"):

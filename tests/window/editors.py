@@ -60,17 +60,23 @@ def editors_of_time() -> Iterator[float]:
         bpy.ops.action.view_all()
     yield 0.8
     assert rows_of_marks() > 0, "a Dope Sheet with room under its channels has rows"
-    hands.picture("marks-dope-sheet", left_part("DOPESHEET_EDITOR", 1060))
     here, charting = hands.module("settings").state(), hands.module("charting")
     low = place.height
-    yield from hands.higher("DOPESHEET_EDITOR", 300)  # room for most rows
+    yield from hands.higher("DOPESHEET_EDITOR", 120)
+    for _ in range(2):  # a level each time
+        with hands.inside("DOPESHEET_EDITOR"):
+            bpy.ops.anim.channels_expand(all=True)
+        yield 0.4
+    assert rows_of_marks() > 0, "there is room under the controls"
+    hands.picture("marks-dope-sheet", left_part("DOPESHEET_EDITOR", 1060))
+    yield from hands.higher("DOPESHEET_EDITOR", 180)  # room for most rows of the chart
     assert place.height > low + 200, "the editor did not grow"
     yield from covers_no_key(charting, "with room under the channels")
     here.show_chart = True
     yield 0.8
     hands.picture("marks-chart", left_part("DOPESHEET_EDITOR", 1060))
     here.show_chart = False
-    for _ in range(4):  # a level each time
+    for _ in range(4):
         with hands.inside("DOPESHEET_EDITOR"):
             bpy.ops.anim.channels_expand(all=True)
         yield 0.4

@@ -20,21 +20,11 @@ import bpy
 from .kept_cards import SCENE_PROPERTY
 from .slots import MARK, NAME, Slots, libraries
 
-#: Settings of a scene's render, and of its units, that what is evaluated in it may ask for.
-_RENDER = (
-    "fps",
-    "fps_base",
-    "frame_map_old",
-    "frame_map_new",
-    "resolution_x",
-    "resolution_y",
-    "resolution_percentage",
-    "pixel_aspect_x",
-    "pixel_aspect_y",
-)
+#: Settings of a scene's render that what is evaluated in it may ask for; and those of it and of its units that only a
+#: driver may that reads its scene from the context, whose change has windows drawn again.
+_TIME = ("fps", "fps_base", "frame_map_old", "frame_map_new")
+_SIZE = ("resolution_x", "resolution_y", "resolution_percentage", "pixel_aspect_x", "pixel_aspect_y")
 _UNITS = ("system", "system_rotation", "scale_length", "length_unit")
-
-
 #: Kinds of objects that have no geometry to evaluate.
 _BARE = {"ARMATURE", "CAMERA", "EMPTY", "LIGHT", "LIGHT_PROBE", "SPEAKER"}
 
@@ -57,6 +47,11 @@ class Probe:
         self._puller: Any = None
         self._linked: dict[int, bool] = {}  # whether in a slot
         self._pulled: set[tuple[int, str]] = set()
+
+    @property
+    def linking(self) -> bool:
+        """Whether objects are linked, for want of slots."""
+        return self._slots is None
 
     def link(self, objects: Iterable[Any]) -> None:
         """Puts objects in, so that they are evaluated in full."""
@@ -135,7 +130,7 @@ def probe(scene: Any, objects: Iterable[Any] = ()) -> Iterator[Probe]:
     """A temporary scene that plays as ``scene`` does, with ``objects`` in it; gone at the end, also after an error."""
     inside = Probe()
     try:
-        _copy(scene, inside.scene)
+        _copy(scene, inside.scene, inside.linking or _read_from_context())
         inside.link(objects)
         yield inside
     finally:
@@ -154,13 +149,29 @@ def remove_strays() -> int:
     return len(strays)
 
 
-def _copy(source: Any, target: Any) -> None:
-    """Gives a scene the settings of another: only those that differ, since some have windows drawn again."""
-    for of, into, names in (
-        (source.render, target.render, _RENDER),
-        (source.unit_settings, target.unit_settings, _UNITS),
+def _read_from_context() -> bool:
+    """Whether a driver in the file reads its scene from the context, which is then the temporary one."""
+    data = bpy.data
+    of_objects = (data.objects, data.armatures, data.shape_keys, data.meshes, data.curves, data.lattices)
+    for some in (*of_objects, data.node_groups):
+        for id in some:
+            animated = id.animation_data
+            for curve in animated.drivers if animated is not None else ():
+                driver: Any = curve.driver
+                if any(variable.type == "CONTEXT_PROP" for variable in driver.variables):
+                    return True
+    return False
+
+
+def _copy(source: Any, target: Any, every: bool) -> None:
+    """Gives a scene the settings of another, only those that differ; every: also those that have windows drawn again."""
+    given: list[tuple[Any, Any, tuple[str, ...]]] = [
+        (source.render, target.render, _TIME),
         (source, target, ("use_gravity", "gravity", "frame_start", "frame_end", "camera")),
-    ):
+    ]
+    if every:
+        given += [(source.render, target.render, _SIZE), (source.unit_settings, target.unit_settings, _UNITS)]
+    for of, into, names in given:
         for name in names:
             if getattr(into, name) != getattr(of, name):
                 try:

@@ -138,10 +138,26 @@ def test_settings_are_the_scenes_own(windows: bool) -> None:
     with probe(scene) as inside:
         own = inside.scene
         assert own != scene and own["lit"] == 3
-        assert (own.render.fps, own.render.resolution_x, own.frame_end, own.use_gravity) == (30, 2048, 57, False)
+        assert (own.render.fps, own.frame_end, own.use_gravity) == (30, 57, False)
         assert own.render.fps_base == pytest.approx(1.001)
-        assert own.unit_settings.scale_length == pytest.approx(0.01)
+        # set, these have windows drawn again, and only a driver on the context's scene can ask for them
+        assert (own.render.resolution_x == 2048) is not windows
         assert own.render.use_simplify and own.render.simplify_subdivision == 0
+
+
+def test_a_driver_on_the_scene_of_the_context_reads_all_its_settings(windows: bool, cubes: list[Any]) -> None:
+    scene, (lantern, _) = bpy.context.scene, cubes
+    scene.render.resolution_x, scene.unit_settings.scale_length = 2048, 0.01
+    driver = lantern.driver_add("location", 2).driver
+    driver.type = "SUM"
+    variable = driver.variables.new()
+    variable.type = "CONTEXT_PROP"
+    variable.targets[0].context_property = "ACTIVE_SCENE"
+    variable.targets[0].data_path = "render.resolution_x"
+    with probe(scene, [lantern]) as inside:
+        assert inside.scene.unit_settings.scale_length == pytest.approx(0.01)
+        graph = inside.to(1)
+        assert lantern.evaluated_get(graph).matrix_world.translation.z == pytest.approx(2048)
 
 
 def test_where_there_are_windows_nothing_is_linked(monkeypatch: pytest.MonkeyPatch, cubes: list[Any]) -> None:

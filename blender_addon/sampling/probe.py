@@ -164,7 +164,7 @@ def _read_from_context() -> bool:
 
 
 def _copy(source: Any, target: Any, every: bool) -> None:
-    """Gives a scene the settings of another, only those that differ; every: also those that have windows drawn again."""
+    """Gives a scene the settings of another that differ; every: also those that have windows drawn again."""
     given: list[tuple[Any, Any, tuple[str, ...]]] = [
         (source.render, target.render, _TIME),
         (source, target, ("use_gravity", "gravity", "frame_start", "frame_end", "camera")),

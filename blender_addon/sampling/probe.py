@@ -18,7 +18,7 @@ from typing import Any
 import bpy
 
 from .kept_cards import SCENE_PROPERTY
-from .slots import MARK, NAME, Slots, libraries
+from .slots import MARK, NAME, Slots
 
 #: Settings of a scene's render that what is evaluated in it may ask for; and those of it and of its units that only a
 #: driver may that reads its scene from the context, whose change has windows drawn again.
@@ -130,7 +130,7 @@ def probe(scene: Any, objects: Iterable[Any] = ()) -> Iterator[Probe]:
     """A temporary scene that plays as ``scene`` does, with ``objects`` in it; gone at the end, also after an error."""
     inside = Probe()
     try:
-        _copy(scene, inside.scene, inside.linking or _read_from_context())
+        _copy(scene, inside.scene, inside.linking)
         inside.link(objects)
         yield inside
     finally:
@@ -143,10 +143,13 @@ def remove_strays() -> int:
     for scene in strays:
         if len(bpy.data.scenes) > 1:
             bpy.data.scenes.remove(scene)
-    of_strays = (*bpy.data.collections, *bpy.data.objects)
+    of_strays = (*bpy.data.objects, *bpy.data.libraries)
     bpy.data.batch_remove([data for data in of_strays if data.library is None and data.get(MARK)])
-    bpy.data.batch_remove(libraries())
     return len(strays)
+
+
+def _differing(of: Any, into: Any, names: tuple[str, ...]) -> list[str]:
+    return [name for name in names if getattr(into, name) != getattr(of, name)]
 
 
 def _read_from_context() -> bool:
@@ -163,21 +166,22 @@ def _read_from_context() -> bool:
     return False
 
 
-def _copy(source: Any, target: Any, every: bool) -> None:
-    """Gives a scene the settings of another that differ; every: also those that have windows drawn again."""
+def _copy(source: Any, target: Any, linking: bool) -> None:
+    """Gives a scene the settings of another that differ; but where objects are not linked, those that have windows drawn
+    again only if a driver may ask for them."""
     given: list[tuple[Any, Any, tuple[str, ...]]] = [
         (source.render, target.render, _TIME),
         (source, target, ("use_gravity", "gravity", "frame_start", "frame_end", "camera")),
     ]
-    if every:
-        given += [(source.render, target.render, _SIZE), (source.unit_settings, target.unit_settings, _UNITS)]
+    loud = [(source.render, target.render, _SIZE), (source.unit_settings, target.unit_settings, _UNITS)]
+    if linking or any(_differing(*one) for one in loud) and _read_from_context():
+        given += loud
     for of, into, names in given:
-        for name in names:
-            if getattr(into, name) != getattr(of, name):
-                try:
-                    setattr(into, name, getattr(of, name))
-                except TypeError:  # a length unit that the system has not got
-                    continue
+        for name in _differing(of, into, names):
+            try:
+                setattr(into, name, getattr(of, name))
+            except TypeError:  # a length unit that the system has not got
+                continue
     if not target.render.use_simplify or target.render.simplify_subdivision:
         target.render.use_simplify, target.render.simplify_subdivision = True, 0
     for key in set(source.keys()) - {SCENE_PROPERTY}:  # what that points at would be evaluated

@@ -72,9 +72,11 @@ class Slots:
         blend: Any = bpy.data.libraries
         with blend.load(str(FILE), link=False) as (there, here):
             here.scenes, here.objects = list(there.scenes), list(there.objects)
-        self._libraries += [library for library in blend if library.session_uid not in before]
-        scenes, first = [], {scene.background_set for scene in here.scenes}
-        scene = next(scene for scene in here.scenes if scene not in first)
+        for library in [library for library in blend if library.session_uid not in before]:
+            library[MARK] = True
+            self._libraries.append(library)
+        scenes, below = [], {scene.background_set for scene in here.scenes}
+        scene = next(scene for scene in here.scenes if scene not in below)
         while scene is not None:
             scenes.append(scene)
             scene = scene.background_set
@@ -84,11 +86,6 @@ class Slots:
         self._pullers += here.objects
         self._free += reversed(scenes)  # those near the top first
         self._idle += here.objects
-
-
-def libraries() -> list[Any]:
-    """The traces that appending has left in the file, which go with what was appended."""
-    return [library for library in bpy.data.libraries if Path(bpy.path.abspath(library.filepath)) == FILE]
 
 
 def write(path: Path) -> None:

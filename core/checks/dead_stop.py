@@ -16,6 +16,7 @@ from ..measures.moves import Moves, moves, settle
 from ..measures.paths import where
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
+from ..numeric.between import hermite
 from ..numeric.moves import Move
 from ..remedy import Settle
 from ..shot import Character, Shot
@@ -306,11 +307,7 @@ def _shares(at: Array) -> Array:
     slopes = np.gradient(known)
     slopes[0], slopes[-1] = 1.0, 0.0
     k = np.minimum(at.astype(int), len(known) - 2)
-    t = at - k
-    return np.asarray(
-        known[k] * (1 + 2 * t) * (1 - t) ** 2 + known[k + 1] * t**2 * (3 - 2 * t)
-        + slopes[k] * t * (1 - t) ** 2 - slopes[k + 1] * t**2 * (1 - t)
-    )
+    return hermite(known[k], known[k + 1], slopes[k], slopes[k + 1], at - k)
 
 
 def _evidence(

@@ -16,6 +16,7 @@ from ..measures.moves import RATE, stride_of
 from ..measures.ticks import SURROUNDINGS
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
+from ..numeric.between import hermite
 from ..numeric.rotation import unit
 from ..numeric.spacing import agitation, departures
 from ..remedy import Move
@@ -232,11 +233,8 @@ def _between(rows: Array, a: int, b: int, k: int) -> Array:
     """Rows (F, D) on a smooth way from row a to row b, those inside alone, which goes on at the slopes of the k rows
     outside."""
     t = np.arange(1, b - a)[:, None] / (b - a)
-    rise = (rows[a] - rows[a - k]) / k * (b - a), (rows[b + k] - rows[b]) / k * (b - a)
-    return np.asarray(
-        rows[a] * (1 + 2 * t) * (1 - t) ** 2 + rows[b] * t**2 * (3 - 2 * t)
-        + rise[0] * t * (1 - t) ** 2 - rise[1] * t**2 * (1 - t)
-    )
+    leaving, coming = (rows[a] - rows[a - k]) / k * (b - a), (rows[b + k] - rows[b]) / k * (b - a)
+    return hermite(rows[a], rows[b], leaving, coming, t)
 
 
 def _smooth_line(line: Array, group: list[Spell]) -> Array:

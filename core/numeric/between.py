@@ -22,3 +22,10 @@ def straight(rows: Array, at: Array, wanted: Array) -> Array:
     straight between, held beyond the ends."""
     flat = rows.reshape(len(rows), -1)
     return np.stack([np.interp(wanted, at, column) for column in flat.T], -1).reshape(len(wanted), *rows.shape[1:])
+
+
+def hermite(start: Array, end: Array, leaving: Array, coming: Array, t: Array) -> Array:
+    """The cubic from ``start`` to ``end`` at shares ``t`` of the way, 0 to 1, which leaves the one and comes to the
+    other at these changes per whole way; all broadcast."""
+    u = 1 - t
+    return np.asarray(start * (1 + 2 * t) * u**2 + end * t**2 * (3 - 2 * t) + leaving * t * u**2 - coming * t**2 * u)

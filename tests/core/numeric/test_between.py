@@ -3,7 +3,7 @@
 
 import numpy as np
 import pytest
-from plumbline.core.numeric.between import between, straight
+from plumbline.core.numeric.between import between, hermite, straight
 
 
 def test_straight_lines_between_frames_and_held_beyond() -> None:
@@ -21,3 +21,12 @@ def test_a_cubic_keeps_its_samples_and_a_straight_run() -> None:
     at = np.array([0.0, 2.5, 4.25, 9.0, 12.0])
     assert between(rows, at[1:3]) == pytest.approx(at[1:3, None] * [1.0, -2.0])
     assert np.array_equal(between(rows, at[[0, 3]]), rows[[0, 9]]) and np.array_equal(between(rows, at[4:])[0], rows[9])
+
+
+def test_a_hermite_cubic_is_scipys() -> None:
+    """Against scipy.interpolate.CubicHermiteSpline."""
+    interpolate = pytest.importorskip("scipy.interpolate")
+    start, end, leaving, coming = np.random.default_rng(3).normal(size=(4, 3))
+    t = np.linspace(0, 1, 9)
+    told = interpolate.CubicHermiteSpline([0, 1], [start, end], [leaving, coming])(t)
+    assert hermite(start, end, leaving, coming, t[:, None]) == pytest.approx(told)

@@ -167,8 +167,8 @@ def _read_from_context() -> bool:
 
 
 def _copy(source: Any, target: Any, linking: bool) -> None:
-    """Gives a scene the settings of another that differ; but where objects are not linked, those that have windows drawn
-    again only if a driver may ask for them."""
+    """Gives a scene the settings of another that differ; but where objects are not linked, those that have windows
+    drawn again only if a driver may ask for them."""
     given: list[tuple[Any, Any, tuple[str, ...]]] = [
         (source.render, target.render, _TIME),
         (source, target, ("use_gravity", "gravity", "frame_start", "frame_end", "camera")),

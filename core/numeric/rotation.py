@@ -97,15 +97,18 @@ def frame(right: Array, up: Array) -> Array:
 def exp(vector: Array) -> Array:
     """The rotation about the direction of ``vector`` (…, 3) by its length."""
     vector = np.asarray(vector, float)
-    angle = norm(vector)[..., None, None]
-    x, y, z = np.moveaxis(vector, -1, 0)
-    zero = np.zeros_like(x)
-    skew = np.stack([np.stack([zero, -z, y], -1), np.stack([z, zero, -x], -1), np.stack([-y, x, zero], -1)], -2)
+    angle = norm(vector)
+    x, y, z = vector[..., 0], vector[..., 1], vector[..., 2]
     # sinc keeps both factors exact as the angle goes to zero
     s = np.sinc(angle / np.pi)
     c = 0.5 * np.sinc(angle / (2 * np.pi)) ** 2
-    square = vector[..., :, None] * vector[..., None, :] - angle * angle * np.eye(3)
-    return np.asarray(np.eye(3) + s * skew + c * square)
+    out = np.empty((*angle.shape, 3, 3))
+    for i, along in enumerate((x, y, z)):
+        out[..., i, i] = 1.0 + c * (along * along - angle * angle)
+    for i, j, a, b, across in ((1, 0, x, y, z), (0, 2, x, z, y), (2, 1, y, z, x)):
+        both, apart = c * (a * b), s * across
+        out[..., i, j], out[..., j, i] = both + apart, both - apart
+    return out
 
 
 def about(axis: Array, angle: Array | float) -> Array:

@@ -13,7 +13,7 @@ import numpy as np
 
 from .. import body
 from ..measures.local import local_axes
-from ..numeric.rotation import square_to, turned, unit
+from ..numeric.rotation import cross, norm, square_to, turned, unit
 from ..shot import Character, Goal, Shot
 
 Array = np.ndarray
@@ -26,26 +26,39 @@ def below(character: Character, part: str) -> list[int]:
 
 def transform(character: Character, rows: Iterable[int], turn: Array, centre: Array, offset: Array) -> Character:
     """Rows turned by ``turn`` (F, 3, 3) about ``centre`` (F, 3), then moved by ``offset`` (F, 3), with their goals."""
-    rows = list(rows)
+    return _transformed(character, [(list(rows), turn, centre, offset)])
+
+
+def _transformed(character: Character, steps: Iterable[tuple[list[int], Array | None, Array, Array]]) -> Character:
+    """Several of ``transform`` one after the other, on one copy of the arrays; turn None: the rows are only moved."""
     heads, tails = character.heads.copy(), character.tails.copy()
-    new: dict[str, Any] = {}
-    for array in (heads, tails):
-        array[:, rows] = np.einsum("fij,fpj->fpi", turn, array[:, rows] - centre[:, None]) + (centre + offset)[:, None]
-    for name in ("axes", "twist_axes"):
-        old = getattr(character, name)
-        if old is not None:
-            axes = old.copy()
-            axes[:, rows] = turn[:, None] @ axes[:, rows]
-            new[name] = axes
-    names = {character.parts[r] for r in rows}
+    # what was given one array for both keeps one, as Character does
+    one = character.axes is not None and character.twist_axes is not None and (
+        character.axes.__array_interface__ == character.twist_axes.__array_interface__)
+    axes = {name: old.copy() for name in (("axes",) if one else ("axes", "twist_axes"))
+            if (old := getattr(character, name)) is not None}
+    goals = character.goals
+    for rows, turn, centre, offset in steps:
+        for array in (heads, tails):
+            arms = array[:, rows] - centre[:, None]
+            if turn is not None:
+                arms = np.einsum("fij,fpj->fpi", turn, arms)
+            array[:, rows] = arms + (centre + offset)[:, None]
+        if turn is not None:
+            for array in axes.values():
+                array[:, rows] = turn[:, None] @ array[:, rows]
+        names = {character.parts[r] for r in rows}
+        goals = tuple(replace(g, place=_carried(g.place, turn, centre, offset),
+                              reach=_carried(g.reach, turn, centre, offset)) if g.part in names else g for g in goals)
+    if one:
+        axes["twist_axes"] = axes["axes"]
+    new: dict[str, Any] = {"heads": heads, "tails": tails, "goals": goals, **axes}
+    return replace(character, **new)
 
-    def carry(place: Array) -> Array:
-        return turned(turn, place - centre) + centre + offset
 
-    goals = tuple(
-        replace(g, place=carry(g.place), reach=carry(g.reach)) if g.part in names else g for g in character.goals
-    )
-    return replace(character, heads=heads, tails=tails, goals=goals, **new)
+def _carried(place: Array, turn: Array | None, centre: Array, offset: Array) -> Array:
+    arm = place - centre
+    return (arm if turn is None else turned(turn, arm)) + centre + offset
 
 
 def _still(character: Character) -> Array:
@@ -77,29 +90,36 @@ def rolled(character: Character, part: str, about: Array, rotation: Array) -> Ch
 def shift(character: Character, offset: Array) -> Character:
     """The whole character moved by (F, 3)."""
     zero = np.zeros((len(character.heads), 3))
-    return transform(character, range(len(character.parts)), _still(character), zero, zero + offset)
+    return _transformed(character, [(list(range(len(character.parts))), None, zero, zero + offset)])
 
 
 def _poles(character: Character, root: str, mid: str, line: Array) -> Array:
     """Unit directions (F, 3) square to ``line`` in which the limb bends; on straight frames that of the nearest bent
     ones, carried by the trunk; of a limb that never bends, forward for knees and back for elbows."""
     pole = square_to(character.head(mid) - character.head(root), line)
-    size = np.linalg.norm(pole, axis=-1)
-    bent = size > 0.01 * character.rest_length(root)
+    bent = norm(pole) > 0.01 * character.rest_length(root)
+    if bent.all():
+        return unit(pole)
     carrier = (
         character.index[body.base(root) == "thigh" and "pelvis" or "chest"] if character.has("pelvis", "chest") else 0
     )
     base = character.axes[:, carrier] if character.axes is not None else _still(character)
     if bent.any():
         local = np.einsum("fji,fj->fi", base, pole)
-        good = np.flatnonzero(bent)
-        nearest = good[np.abs(np.arange(len(bent))[:, None] - good).argmin(1)]
-        local = local[nearest]
+        local = local[_nearest(np.flatnonzero(bent), len(bent))]
     else:
         ahead = character.forward if body.base(root) == "thigh" else -character.forward
         local = np.broadcast_to(character.rest_axes[carrier].T @ ahead, pole.shape)
     guess = turned(base, local)
     return unit(np.where(bent[:, None], pole, square_to(guess, line)))
+
+
+def _nearest(good: Array, count: int) -> Array:
+    """(count,) for each row the nearest of the rising rows ``good``, of two as near the earlier one."""
+    rows = np.arange(count)
+    after = np.searchsorted(good, rows)
+    before, after = good[np.maximum(after - 1, 0)], good[np.minimum(after, len(good) - 1)]
+    return np.asarray(np.where(np.abs(rows - before) <= np.abs(after - rows), before, after))
 
 
 def reach(
@@ -120,10 +140,10 @@ def reach(
     a, b, c = character.head(root), character.head(mid), character.head(end)
     active = np.ones(len(a), bool) if solve is None else solve
     place = np.where(active[:, None], place, c)
-    upper, lower = np.linalg.norm(b - a, axis=-1), np.linalg.norm(c - b, axis=-1)
+    upper, lower = norm(b - a), norm(c - b)
     was = unit(c - a)
     pole = _poles(character, root, mid, was)
-    far = np.linalg.norm(place - a, axis=-1)
+    far = norm(place - a)
     line = unit(place - a)
     if relax:
         rest = (character.rest_length(root) * character.scale, character.rest_length(mid) * character.scale)
@@ -131,9 +151,9 @@ def reach(
         wanted = np.clip(far / (rest[0] + rest[1]), 1.0, grown)
         loose = active & (wanted < grown - 1e-9)
         upper, lower = (np.where(loose, length * wanted / grown, length) for length in (upper, lower))
-    normal = np.cross(was, pole)
+    normal = cross(was, pole)
     pole_now = unit(square_to(pole, line))
-    normal_now = np.cross(line, pole_now)
+    normal_now = cross(line, pole_now)
     growth = np.maximum(far / (upper + lower), 1.0) if stretch else np.ones_like(far)
     l1, l2 = upper * growth, lower * growth
     span = np.clip(far, np.abs(l1 - l2) + 1e-9, l1 + l2)
@@ -144,20 +164,21 @@ def reach(
 
     def frame(direction: Array, n: Array) -> Array:
         n = unit(square_to(n, direction))
-        return np.stack([direction, np.cross(n, direction), n], -1)
+        return np.stack([direction, cross(n, direction), n], -1)
 
     turn_upper = frame(unit(knee - a), normal_now) @ frame(unit(b - a), normal).swapaxes(-1, -2)
     turn_lower = frame(unit(ankle - knee), normal_now) @ frame(unit(c - b), normal).swapaxes(-1, -2)
     still = _still(character)
     keep = active[:, None, None]
     zero = np.zeros_like(a)
-    new = transform(character, [character.index[root]], np.where(keep, turn_upper, still), a, zero)
-    new = transform(
-        new, [character.index[mid]], np.where(keep, turn_lower, still), b, np.where(active[:, None], knee - b, 0)
-    )
-    new = transform(new, below(character, end), still, c, np.where(active[:, None], ankle - c, 0))
-    heads, tails = new.heads.copy(), new.tails.copy()
+    new = _transformed(character, [
+        ([character.index[root]], np.where(keep, turn_upper, still), a, zero),
+        ([character.index[mid]], np.where(keep, turn_lower, still), b, np.where(active[:, None], knee - b, 0)),
+        (below(character, end), None, c, np.where(active[:, None], ankle - c, 0)),
+    ])
+    tails = new.tails
     if growth.max() > 1 or relax:  # a stretched bone's tail rides at its new end
+        tails = tails.copy()
         for part, joint in ((root, knee), (mid, ankle)):
             was_tail = np.linalg.norm(character.tails[:, character.index[part]] - character.end(part), axis=-1) < 1e-4
             tails[:, character.index[part]] = np.where(was_tail[:, None], joint, tails[:, character.index[part]])
@@ -167,7 +188,7 @@ def reach(
         else g
         for g in new.goals
     )
-    return replace(new, heads=heads, tails=tails, goals=goals)
+    return replace(new, tails=tails, goals=goals)
 
 
 def carry_root(character: Character, offset: Array, hold: Iterable[str] = ("leg.L", "leg.R")) -> Character:

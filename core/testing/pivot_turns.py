@@ -10,10 +10,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..measures.sole import guessed_sole
 from ..shot import Sole, Surface
 from . import edit
-from .pivot_walk import PUSH, STRIKE, Walk, smooth
+from .pivot_walk import PUSH, STRIKE, Walk, pitched, smooth, standing_sole
 from .puppet import act, adult
 
 Array = np.ndarray
@@ -56,9 +55,9 @@ def stepping(left: Sequence[Plant], right: Sequence[Plant], seconds: float, fps:
     soles = []
     for side, plants in (("L", left), ("R", right)):
         foot = f"foot.{side}"
-        sole = guessed_sole(act({}, np.zeros((4, 3))).characters[0], side)
-        soles.append(Sole(side, sole.points, "card"))
-        place, turn = _foot(plants, t, character.rest_head(foot), sole.points, lift, eased)
+        sole = standing_sole(side)
+        soles.append(Sole(side, sole, "card"))
+        place, turn = _foot(plants, t, character.rest_head(foot), sole, lift, eased)
         place[:, 2] += up
         character = edit.reach(character, f"leg.{side}", place)
         missed = float(np.abs(character.head(foot) - place).max())
@@ -84,11 +83,6 @@ def _yaw(angle: float) -> Array:
     return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
 
 
-def _pitch(angle: float) -> Array:
-    c, s = math.cos(angle), math.sin(angle)
-    return np.array([[1.0, 0.0, 0.0], [0.0, c, -s], [0.0, s, c]])
-
-
 def _stand(p: Plant, s: float, ankle: Array, sole: Array) -> tuple[Array, Array]:
     """Ankle place (3,) and turn (3, 3) of a foot s seconds after it touched."""
     heel, ball = sole[0] * (1, 1, 0), sole[3] * (1, 1, 0)
@@ -101,7 +95,7 @@ def _stand(p: Plant, s: float, ankle: Array, sole: Array) -> tuple[Array, Array]
         pitch, pivot = p.strike * float(1 - smooth(s / roll)), heel if p.strike < 0 else ball
     elif s > whole - peel:
         pitch = p.push * float(smooth((s - whole + peel) / peel))
-    tilt = _pitch(pitch)
+    tilt = pitched(pitch)
     # pitched about its pivot in its own frame, then turned about the vertical through its ball
     own = pivot + tilt @ (ankle - pivot)
     return yaw @ (own - ball) + np.array([*p.place, p.level]) + (0, 0, ball[2]), yaw @ tilt
@@ -125,7 +119,7 @@ def _foot(plants: Sequence[Plant], t: Array, ankle: Array, sole: Array, lift: fl
         a, b = p.heading + p.turned, q.heading
         yaw = _yaw(a + (b - a) * gone)
         place[i] = start + (end - start) * gone + (0, 0, lift * np.sin(np.pi * s) ** 2)
-        turn[i] = yaw @ _pitch(p.push + (q.strike - p.push) * gone)
+        turn[i] = yaw @ pitched(p.push + (q.strike - p.push) * gone)
     return place + ground, turn
 
 

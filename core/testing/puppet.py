@@ -5,6 +5,7 @@ The figure stands with its feet on z = 0, faces -Y, and has its left at +X, as B
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -65,6 +66,18 @@ def bone_axes(heads: Array, tails: Array, roll: Array | float = 0.0) -> Array:
 
 def adult(scale: float = 1.0, roll: Array | float = 0.0) -> Puppet:
     """The standing adult, with any bone roll."""
+    return _adult(scale, float(roll)) if np.ndim(roll) == 0 else _made(scale, roll)
+
+
+@cache
+def _adult(scale: float, roll: float) -> Puppet:
+    puppet = _made(scale, roll)
+    for array in (puppet.heads, puppet.tails, puppet.axes, puppet.up, puppet.forward):
+        array.flags.writeable = False  # it is shared
+    return puppet
+
+
+def _made(scale: float, roll: Array | float) -> Puppet:
     table = {}
     for part in body.PARTS:
         source = _ADULT[part if part in _ADULT else body.mirror(part)]
@@ -85,19 +98,17 @@ def pose(puppet: Puppet, turns: dict[str, Array], travel: Array) -> tuple[Array,
     """
     f = len(travel)
     p = len(puppet.parts)
-    total = np.empty((p, f, 3, 3))
+    total: list[Array | None] = []  # (F, 3, 3) each; None: as at rest
     heads, tails, axes = np.empty((f, p, 3)), np.empty((f, p, 3)), np.empty((f, p, 3, 3))
     for i, part in enumerate(puppet.parts):
-        above = puppet.parent_of(part)
-        own = turns.get(part, np.broadcast_to(np.eye(3), (f, 3, 3)))
-        if above < 0:
-            total[i] = own
-            heads[:, i] = puppet.heads[i] + travel
-        else:
-            total[i] = total[above] @ own
-            heads[:, i] = heads[:, above] + total[above] @ (puppet.heads[i] - puppet.heads[above])
-        tails[:, i] = heads[:, i] + total[i] @ (puppet.tails[i] - puppet.heads[i])
-        axes[:, i] = total[i] @ puppet.axes[i]
+        above, own = puppet.parent_of(part), turns.get(part)
+        over = None if above < 0 else total[above]
+        now = own if over is None else over if own is None else over @ own
+        total.append(now)
+        arm, bone = puppet.heads[i] - puppet.heads[above], puppet.tails[i] - puppet.heads[i]
+        heads[:, i] = puppet.heads[i] + travel if above < 0 else heads[:, above] + (arm if over is None else over @ arm)
+        tails[:, i] = heads[:, i] + (bone if now is None else now @ bone)
+        axes[:, i] = puppet.axes[i] if now is None else now @ puppet.axes[i]
     return heads, tails, axes
 
 

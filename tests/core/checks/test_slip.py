@@ -80,12 +80,12 @@ class TestSlip(CheckTest):
         assert not result.notes and any("stepped" in s.why for s in result.skipped)
 
     def test_text_names_the_ground(self):
-        case = list(self.planted(24.0))[-1]
+        case = self.at_24()[-1]
         note = self.the_note(case, 24.0)
         assert "right foot slips" in note.text and "1.00 m/s backward" in note.text
 
     def test_a_giant_is_judged_by_its_leg_and_told_in_its_own_size(self):
-        case = list(self.planted(24.0))[2]
+        case = self.at_24()[2]
         big = edit.scaled(case.shot, 100.0)
         c = big.characters[0]
         big = replace(big, characters=(replace(c, card=replace(c.card, height=1.75)),))
@@ -94,7 +94,7 @@ class TestSlip(CheckTest):
         assert note.severity == told.severity and abs(note.measured - told.measured) < 0.005
 
     def test_a_foot_of_a_figure_without_known_size_is_skipped(self):
-        case = list(self.planted(24.0))[0]
+        case = self.at_24()[0]
         result = self.result(edit.scaled(case.shot, 100.0))
         assert not result.notes and any("height" in s.why for s in result.skipped)
 
@@ -133,7 +133,7 @@ class TestSlip(CheckTest):
         assert all(not n.remedy.body for n in self.result(both).notes), "two feet stand: no one of them leads the body"
 
     def test_what_the_leg_can_reach_is_pinned_alone(self):
-        case = list(self.planted(24.0))[2]
+        case = self.at_24()[2]
         assert self.the_note(case, 24.0).remedy.body == ()
 
     def test_a_fast_skate_of_a_flat_foot_goes_as_far_as_its_stillest_place(self):
@@ -162,7 +162,7 @@ class TestSlip(CheckTest):
             assert all(abs(n.measured - 0.15) < 0.015 for n in found)
 
     def test_the_note_names_the_keys_of_what_moves_the_foot(self):
-        shot = list(self.planted(24.0))[2].shot
+        shot = self.at_24()[2].shot
         c = shot.characters[0]
         channels = tuple(Channel("Rig", "Act", "location", k, bone)
                          for bone in ("control", "hand.L") for k in range(2))

@@ -215,7 +215,7 @@ class TestTangent(CheckTest):
             )
 
     def test_evidence_shows_both_outlines(self) -> None:
-        for case in self.planted(24.0):
+        for case in self.at_24():
             shapes = self.the_note(case, 24.0).evidence
             outlines = [s for s in shapes if isinstance(s, ScreenOutline)]
             assert {s.role for s in outlines} == {"found", "held_against"} and any(isinstance(s, Point) for s in shapes)

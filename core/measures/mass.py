@@ -195,8 +195,8 @@ def _laid(character: Character, pieces: Sequence[Piece], weights: Sequence[float
                 blend[row, character.index[toward[0]]] += part_of_it * toward[1]
                 joint = joint + toward[1] * (character.rest_head(toward[0]) - joint)
             arm[row] += part_of_it * ((place - joint) @ axes)
-        spread = sum(w * (pieces[k].moments + np.outer(at - center, at - center))
-                     for k, w, at in zip(rows, kg, places, strict=True))
+        spread = sum(w * (pieces[k].moments + off[:, None] * off)
+                     for k, w, off in zip(rows, kg, places - center, strict=True))
         moments[row] = axes.T @ spread @ axes
     return Masses(tuple(carriers), mass, blend, arm, moments, "")
 

@@ -13,6 +13,7 @@ The table's endpoints are looked for among the figure's joints at rest. What a r
 - hands and feet that float without a limb keep their own mass, and of what is not there at all none is there either.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -70,19 +71,21 @@ def pieces_of(character: Character, table: BodyTable) -> list[Piece]:
 def moments_of(segment: Segment, span: Array, ahead: Array | None) -> Array:
     """Second moments over mass (3, 3) m2 of a segment that spans (3,) m, its front facing ``ahead`` (3,); round where
     that is None."""
-    length = float(np.linalg.norm(span))
+    length = math.sqrt(float(span @ span))
     sagittal, transverse, along = ((radius * length) ** 2 for radius in segment.gyration)
     if ahead is None:
         sagittal = transverse = (sagittal + transverse) / 2
     axis = span / length if length > 1e-9 else np.array([0.0, 0.0, 1.0])
-    front = _square(axis, ahead) if ahead is not None else np.zeros(3)
-    if np.linalg.norm(front) < 1e-3:  # round, or it faces along itself: any direction square to the axis will do
-        front = _square(axis, np.eye(3)[np.argmin(np.abs(axis))])
-    front = front / np.linalg.norm(front)
-    axes = np.stack([front, np.cross(axis, front), axis], -1)
     # radii are about an axis, moments along it: a rod is long along the axis that it turns about with least inertia
-    spread = (sagittal + transverse + along) / 2 - np.array([sagittal, transverse, along])
-    return np.asarray((axes * np.maximum(spread, 0.0)) @ axes.T)
+    half = (sagittal + transverse + along) / 2
+    front, aside, long = (max(half - radius, 0.0) for radius in (sagittal, transverse, along))
+    out = aside * np.eye(3) + (long - aside) * (axis[:, None] * axis)
+    if ahead is not None:
+        facing = _square(axis, ahead)
+        if facing @ facing < 1e-6:  # it faces along itself: any direction square to the axis will do
+            facing = _square(axis, np.eye(3)[np.argmin(np.abs(axis))])
+        out += (front - aside) / float(facing @ facing) * (facing[:, None] * facing)
+    return np.asarray(out)
 
 
 def _square(axis: Array, direction: Array) -> Array:

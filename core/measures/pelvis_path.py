@@ -4,7 +4,7 @@ import numpy as np
 
 from .. import body
 from ..numeric.between import between
-from ..numeric.hull import smallest_norm
+from ..numeric.hull import Hulls
 from ..numeric.local_fit import LocalFit
 from ..numeric.spans import samples, sliding
 from ..shot import Character
@@ -54,12 +54,12 @@ def mended_path(study: Study, character: Character, found: Base, span: tuple[int
     stack = np.concatenate([shares, jerk, SIZE * np.eye(k), ends])
     solve = np.linalg.solve(stack.T @ stack, shares.T)
     corners, there = _shrunk(found.corners[rows][known], found.there[rows][known], INSIDE * character.leg_length)
-    point = found.point[rows][known]
+    hulls = Hulls(corners - found.point[rows][known][:, None], there)
     change = np.zeros((k, 2))
     for _ in range(ROUNDS):
         # what lies outside is asked to the edge, what lies inside to stay where it is
         now = shares @ change
-        before, change = change, solve @ (now + np.nan_to_num(smallest_norm(corners - (point + now)[:, None], there)))
+        before, change = change, solve @ (now + np.nan_to_num(hulls.nearest(-now)))
         if np.abs(change - before).max() < ENOUGH * character.leg_length:
             break
     return rows, curve @ change @ found.plane.T

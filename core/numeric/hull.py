@@ -14,6 +14,16 @@ def _pairs(n: int, apart: int) -> tuple[Array, Array]:
     return a, b
 
 
+def _filled(points: Array, present: Array, some: Array) -> tuple[Array, Array]:
+    """The coordinates of the points of some sets, points first and sets last, so that all sums run along the many sets:
+    (N, S) each. An absent point becomes a copy of a present one: the hull stays the same and no mask is needed further
+    on."""
+    there = present[some].T
+    first, row = there.argmax(0), np.arange(len(some))
+    x, y = (np.where(there, c, c[first, row]) for c in points[some].transpose(2, 1, 0))
+    return x, y
+
+
 def smallest_norm(points: Array, present: Array) -> Array:
     """The point nearest to the origin in the convex hull of each set.
 
@@ -31,12 +41,8 @@ def smallest_norm(points: Array, present: Array) -> Array:
     some = np.flatnonzero(present.any(1))
     if not len(some):
         return out
-    # points first and sets last, one array a coordinate: all sums run along the many sets
-    there = present[some].T
+    x, y = _filled(points, present, some)
     row = np.arange(len(some))
-    first = there.argmax(0)
-    # an absent point becomes a copy of a present one: the hull stays the same and no mask is needed further on
-    x, y = (np.where(there, c, c[first, row]) for c in np.moveaxis(points[some], (2, 1), (0, 1)))
     a, b = _pairs(n, 0)
     ax, ay = x[b] - x[a], y[b] - y[a]
     length2 = ax * ax + ay * ay
@@ -50,6 +56,66 @@ def smallest_norm(points: Array, present: Array) -> Array:
     beyond = (x * bx + y * by).min(0) >= bx * bx + by * by - 1e-12 * size * size
     out[some, 0], out[some, 1] = np.where(beyond, bx, 0.0), np.where(beyond, by, 0.0)
     return out
+
+
+class Hulls:
+    """The convex hulls of many sets of planar points, asked for what smallest_norm finds as the sets move as wholes:
+    what moving leaves as it is, such as the chords, is worked out once."""
+
+    def __init__(self, points: Array, present: Array) -> None:
+        """points: (F, N, 2), N up to about ten; present: (F, N) bool, which of them belong to the set."""
+        points = np.asarray(points, float)
+        present = np.asarray(present, bool)
+        if points.ndim != 3 or points.shape[2] != 2 or present.shape != points.shape[:2]:
+            raise ValueError(f"Hulls: expected (F, N, 2) and (F, N), got {points.shape} and {present.shape}")
+        self._sets = len(points)
+        self._some = np.flatnonzero(present.any(1))
+        if not len(self._some):
+            return
+        self._row = np.arange(len(self._some))
+        x, y = _filled(points, present, self._some)
+        a, b = _pairs(points.shape[1], 0)
+        self._points, self._starts = (x, y), (x[a], y[a])
+        # chords, and their way along themselves to the foot of the origin's square
+        ax, ay = x[b] - x[a], y[b] - y[a]
+        length2 = ax * ax + ay * ay
+        self._chords = ax, ay
+        length2[length2 == 0] = 1.0
+        self._shares = ax / length2, ay / length2
+        self._foot = -(x[a] * self._shares[0] + y[a] * self._shares[1])
+        self._room = tuple(np.empty(ax.shape) for _ in range(4))
+
+    def nearest(self, moved: Array) -> Array:
+        """The point nearest to the origin in each hull, after the sets were moved by (F, 2).
+
+        Returns (F, 2): zero where the hull holds the origin, NaN where the set is empty.
+        """
+        out = np.full((self._sets, 2), np.nan)
+        if not len(self._some):
+            return out
+        far = np.asarray(moved, float)[self._some].T
+        t, nx, ny, aside = self._room
+        np.multiply(self._shares[0], far[0], out=t)
+        np.multiply(self._shares[1], far[1], out=aside)
+        t += aside
+        np.subtract(self._foot, t, out=t)
+        np.maximum(t, 0.0, out=t)
+        np.minimum(t, 1.0, out=t)
+        for place, chord, start, along in zip((nx, ny), self._chords, self._starts, far):
+            np.multiply(t, chord, out=place)
+            place += start
+            place += along
+        np.multiply(nx, nx, out=t)
+        np.multiply(ny, ny, out=aside)
+        t += aside
+        best = t.argmin(0)
+        bx, by = nx[best, self._row], ny[best, self._row]
+        # as in smallest_norm
+        x, y = self._points[0] + far[0], self._points[1] + far[1]
+        size = np.maximum(np.abs(x), np.abs(y)).max(0)
+        beyond = (x * bx + y * by).min(0) >= bx * bx + by * by - 1e-12 * size * size
+        out[self._some, 0], out[self._some, 1] = np.where(beyond, bx, 0.0), np.where(beyond, by, 0.0)
+        return out
 
 
 def smallest_norm_thick(points: Array, present: Array, arms: Array) -> Array:

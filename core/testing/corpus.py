@@ -118,11 +118,13 @@ def proxies() -> Iterator[Subject]:
         yield Subject("keyed", name, "24", partial(proxy, name))
 
 
+@cache
 def at_24(name: str) -> Shot:
     own = clips.clip(name).fps
     return clips.load(name, 24.0 if own > 24.5 else None)
 
 
+@cache
 def proxy(name: str) -> Shot:
     return rekeyed(at_24(name))
 

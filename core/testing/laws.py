@@ -12,7 +12,6 @@ says the same at every rate.
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, fields, is_dataclass
-from functools import lru_cache
 from typing import Any, ClassVar
 
 import numpy as np
@@ -54,9 +53,8 @@ class _Kept:
     results: dict[int, Result] = field(default_factory=dict)
 
 
-@lru_cache(maxsize=1)  # the laws of one check come one after the other
-def _kept(laws: type["CheckTest"]) -> _Kept:
-    return _Kept(tuple(laws().planted(24.0)))
+#: Of one test class at a time: the laws of one check come one after the other.
+_kept: dict[type["CheckTest"], _Kept] = {}
 
 
 class CheckTest:
@@ -177,10 +175,17 @@ class CheckTest:
 
     def at_24(self) -> tuple[Planted, ...]:
         """The planted cases at 24 frames a second, built once for all laws: shots are read-only."""
-        return _kept(type(self)).cases
+        return self._kept().cases
+
+    def _kept(self) -> _Kept:
+        if type(self) not in _kept:
+            cases = tuple(self.planted(24.0))
+            _kept.clear()
+            _kept[type(self)] = _Kept(cases)
+        return _kept[type(self)]
 
     def result(self, shot: Shot) -> Result:
-        kept = _kept(type(self))
+        kept = self._kept()
         if id(shot) in kept.results:
             return kept.results[id(shot)]
         result = finish(shot, [catalogue()[self.check]])

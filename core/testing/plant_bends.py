@@ -227,8 +227,12 @@ def _spreader(side: str) -> Bend:
 def _giving_way(bend: Bend, whole: float) -> Bend:
     """A leg's bend with the hips going to the other side, feet staying, so that the center of mass goes on its way when
     the leg goes out by ``whole`` degrees: a leg thrown out by itself would be a fault of balance too."""
+    last: list[tuple[Character, Array, Character]] = []  # the same bend is asked for at several degrees
+
     def both(c: Character, weight: Array, degrees: float) -> Character:
-        away = centers(bend(c, weight, whole)) - centers(c)
-        return bend(edit.carry_root(c, -away), weight, degrees)
+        if not last or last[0][0] is not c or last[0][1] is not weight:
+            away = centers(bend(c, weight, whole)) - centers(c)
+            last[:] = [(c, weight, edit.carry_root(c, -away))]
+        return bend(last[0][2], weight, degrees)
 
     return both

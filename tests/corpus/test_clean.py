@@ -1,10 +1,20 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Real motion raises no note of medium severity or above but the clips' own, listed faults."""
 
+from functools import cache
+
 import pytest
 from plumbline.core.note import Note
+from plumbline.core.shot import Shot
 from plumbline.core.testing import clips, corpus
 from plumbline.core.testing.plants import review
+
+
+@cache
+def reviewed(name: str, fps: float | None) -> tuple[Shot, tuple[Note, ...]]:
+    """The clip at a rate, or keyed anew where that is None, and all that is said of it."""
+    shot = corpus.proxy(name) if fps is None else clips.load(name, fps)
+    return shot, review(shot).notes
 
 
 def told(found: list[Note]) -> list[str]:
@@ -18,15 +28,14 @@ def test_the_clips_are_there() -> None:
 @pytest.mark.parametrize("name", clips.names())
 def test_captured_clips_at_their_own_rate_and_at_24_and_30(name: str) -> None:
     for fps in corpus.rates_of(clips.clip(name).fps):
-        shot = clips.load(name, fps)
-        notes = review(shot).notes
+        shot, notes = reviewed(name, fps)
         assert not told(corpus.unaccepted(name, shot, notes)), f"at {fps:g}"
 
 
 @pytest.mark.parametrize("name", [n for n in clips.names() if n not in corpus.faulty_proxies()])
 def test_keyed_proxies(name: str) -> None:
-    shot = corpus.proxy(name)
-    loud = [n for n in review(shot).notes if n.severity.rank >= 1]
+    shot, notes = reviewed(name, None)
+    loud = [n for n in notes if n.severity.rank >= 1]
     assert not told([n for n in loud if not any(a.covers(name, shot, n) for a in corpus.accepted())])
 
 
@@ -34,18 +43,17 @@ def test_every_accepted_note_is_still_raised() -> None:
     """An entry that no note needs any more would hide the next false one."""
     for entry in (e for e in corpus.accepted() if e.clip in clips.names()):
         found = []
-        shots = [corpus.proxy(entry.clip)] if entry.keyed else [
-            clips.load(entry.clip, fps) for fps in corpus.rates_of(clips.clip(entry.clip).fps)]
-        for shot in shots:
-            found += [n for n in review(shot).notes if n.severity.rank >= 1 and entry.covers(entry.clip, shot, n)]
+        for fps in [None] if entry.keyed else corpus.rates_of(clips.clip(entry.clip).fps):
+            shot, notes = reviewed(entry.clip, fps)
+            found += [n for n in notes if n.severity.rank >= 1 and entry.covers(entry.clip, shot, n)]
         assert found, f"{entry.clip}: {entry.check}, {entry.reason}"
         assert len(entry.reason.split()) > 5
 
 
 @pytest.mark.parametrize("name", corpus.faulty_proxies())
 def test_every_faulty_proxy_is_faulty(name: str) -> None:
-    shot = corpus.proxy(name)
-    assert [n for n in review(shot).notes if n.severity.rank >= 1], f"{name} could be planted in"
+    _, notes = reviewed(name, None)
+    assert [n for n in notes if n.severity.rank >= 1], f"{name} could be planted in"
 
 
 def test_a_third_of_the_clips_is_held_back() -> None:

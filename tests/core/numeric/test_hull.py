@@ -2,7 +2,7 @@
 """The smallest-norm point of small hulls, against shapely's own nearest point and against scipy's linear program."""
 import numpy as np
 import pytest
-from plumbline.core.numeric.hull import smallest_norm, smallest_norm_thick
+from plumbline.core.numeric.hull import Hulls, smallest_norm, smallest_norm_thick
 
 
 def _random_sets(count=400, seed=5):
@@ -53,7 +53,21 @@ def test_turning_the_set_turns_the_point():
     np.testing.assert_allclose(smallest_norm(points @ turn.T, present), turned, atol=1e-9)
 
 
+def test_sets_that_move_as_wholes_are_told_as_if_laid_there():
+    points, present = _random_sets()
+    hulls = Hulls(points, present)
+    for seed in range(3):
+        moved = np.random.default_rng(seed).normal(size=(len(points), 2)) * (seed / 2)
+        there = smallest_norm(points + moved[:, None], present)
+        np.testing.assert_allclose(hulls.nearest(moved), there, atol=1e-12)
+        assert np.isnan(there[~present.any(1)]).all() and (there == 0).any()
+    nobody = Hulls(points, np.zeros_like(present))
+    assert np.isnan(nobody.nearest(np.zeros((len(points), 2)))).all()
+
+
 def test_shapes_are_checked():
+    with pytest.raises(ValueError, match="expected"):
+        Hulls(np.zeros((3, 2)), np.ones((3, 1), bool))
     with pytest.raises(ValueError, match="expected"):
         smallest_norm(np.zeros((3, 2)), np.ones((3, 1), bool))
     with pytest.raises(ValueError, match="expected"):

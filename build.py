@@ -79,10 +79,13 @@ def work(label: str, command: list[str], **options: object) -> str:
     return output
 
 
-def follow(label: str, command: list[str], cwd: Path = HOME) -> tuple[int, str]:
-    """Runs a command with its output shown line by line behind its label; returns exit code and last line."""
+def follow(label: str, command: list[str], cwd: Path = HOME, **settings: str) -> tuple[int, str]:
+    """Runs a command with its output shown line by line behind its label; returns exit code and last line. settings:
+    environment variables for it."""
+    # what one process has compiled serves all others: tests start many
+    own = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, errors="replace",
-                               cwd=cwd)
+                               cwd=cwd, env=own | settings)
     last = ""
     assert process.stdout
     for line in process.stdout:
@@ -137,8 +140,9 @@ def environment(name: str, python: str, requirements: list[str], extra: str = "t
         work(f"{name}: environment", [python, "-m", "venv", "--clear", str(HOME / ".env" / name)])
     say(f"{name}: installing {', '.join(requirements) or extra}")
     start = time.monotonic()
-    work(f"{name}: installing", [own, "-m", "pip", "install", "--disable-pip-version-check", *requirements,
-                                 "-e", f".[{extra}]"])
+    # of four thousand modules a few hundred are ever imported: each is compiled when it is
+    work(f"{name}: installing", [own, "-m", "pip", "install", "--disable-pip-version-check", "--no-compile",
+                                 *requirements, "-e", f".[{extra}]"])
     say(f"{name}: installed in {seconds_since(start)}")
     stamp.write_text(text)
     return own
@@ -269,7 +273,10 @@ def test(words: list[str]) -> int:
             clips.result()
             label = version + (" in Blender" if where is inside else "")
             cache = f"cache_dir=.cache/pytest-{label.replace(' ', '-')}"
-            return follow(label, [own[version].result(), "-m", "pytest", "-o", cache, *where])
+            # two run at a time on two cores: threads of the linear algebra would only wait for each other. In Blender
+            # they are as they come, since tests there watch that checks leave none spinning
+            threads = {"OPENBLAS_NUM_THREADS": "1"} if where is outside else {}
+            return follow(label, [own[version].result(), "-m", "pytest", "-o", cache, *where], **threads)
 
         tested = [testing.submit(test_one, job) for job in jobs]
         try:

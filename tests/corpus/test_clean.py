@@ -9,11 +9,16 @@ from plumbline.core.shot import Shot
 from plumbline.core.testing import clips, corpus
 from plumbline.core.testing.plants import review
 
+from .hosts import host
+
 
 @cache
 def reviewed(name: str, fps: float | None) -> tuple[Shot, tuple[Note, ...]]:
     """The clip at a rate, or keyed anew where that is None, and all that is said of it."""
-    shot = corpus.proxy(name) if fps is None else clips.load(name, fps)
+    if fps in (None, 24.0):
+        clean = host(name, "captured" if fps else "keyed")
+        return clean.shot, clean.result.notes
+    shot = clips.load(name, fps)
     return shot, review(shot).notes
 
 

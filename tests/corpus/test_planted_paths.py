@@ -11,11 +11,12 @@ from plumbline.core.catalogue import chosen
 from plumbline.core.note import Note
 from plumbline.core.runner import finish
 from plumbline.core.shot import Shot
-from plumbline.core.testing import corpus
 from plumbline.core.testing.mend import mend
 from plumbline.core.testing.plant_paths import kinks, shoves, wiggles
 from plumbline.core.testing.plant_snaps import snaps
-from plumbline.core.testing.plants import Case, Clean, prepared
+from plumbline.core.testing.plants import Case
+
+from . import hosts
 
 CLIPS = ("humanoid3d_walk", "humanoid3d_punch", "test_freebvh", "humanoid3d_cartwheel", "turn_left0", "turn_right1",
          "humanoid3d_crawl", "humanoid3d_getup_faceup")
@@ -31,16 +32,11 @@ FAMILIES = {
 
 
 @cache
-def clean(clip: str, host: str) -> Clean:
-    return prepared(corpus.proxy(clip) if host == "keyed" else corpus.at_24(clip))
-
-
-@cache
 def cases(family: str, host: str) -> tuple[Case, ...]:
     """One place for each kind of fault, size and clip."""
     found: dict[tuple[str, str, str], Case] = {}
     for clip in CLIPS:
-        for case in FAMILIES[family][0](clean(clip, host)):
+        for case in FAMILIES[family][0](hosts.host(clip, host)):
             found.setdefault((clip, case.kind, case.size), case)
     return tuple(found.values())
 

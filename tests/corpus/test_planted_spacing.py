@@ -14,6 +14,8 @@ from plumbline.core.testing.plant_locks import locks
 from plumbline.core.testing.plant_stops import stops
 from plumbline.core.testing.plants import SIZES, Case, Clean, Verdict, judge, prepared
 
+from .hosts import host
+
 #: Family -> captured clip, clip keyed anew.
 FAMILIES: dict[Callable[[Clean], Iterator[Case]], tuple[str, str]] = {
     stops: ("humanoid3d_getup_facedown", "humanoid3d_jump"),
@@ -29,8 +31,8 @@ CHECKS = {stops: "dead-stop", freezes: "frozen-part", locks: "stuck-in-space", b
 def hosts() -> dict[str, Clean]:
     captured = {clip for clip, _ in FAMILIES.values()}
     keyed = {clip for _, clip in FAMILIES.values()}
-    return {clip: prepared(corpus.at_24(clip)) for clip in captured} | {
-        f"{clip}, keyed": prepared(corpus.proxy(clip)) for clip in keyed}
+    return {clip: host(clip, "captured") for clip in captured} | {
+        f"{clip}, keyed": host(clip, "keyed") for clip in keyed}
 
 
 @pytest.fixture(scope="module", params=FAMILIES, ids=lambda family: family.__name__)
@@ -38,11 +40,11 @@ def verdicts(request: pytest.FixtureRequest, hosts: dict[str, Clean]) -> list[Ve
     """The first case of each size, of each host."""
     captured, keyed = FAMILIES[request.param]
     out = []
-    for host in (hosts[captured], hosts[f"{keyed}, keyed"]):
+    for clean in (hosts[captured], hosts[f"{keyed}, keyed"]):
         first: dict[str, Case] = {}
-        for case in request.param(host):
+        for case in request.param(clean):
             first.setdefault(case.size, case)
-        out += [judge(first[size], host.result) for size in SIZES if size in first]
+        out += [judge(first[size], clean.result) for size in SIZES if size in first]
     assert {v.case.check for v in out} == {CHECKS[request.param]}
     return out
 
@@ -72,7 +74,7 @@ def test_the_remedy_silences_and_raises_nothing(verdicts: list[Verdict]) -> None
 
 
 def test_planting_is_the_same_every_time(hosts: dict[str, Clean]) -> None:
-    host = hosts["humanoid3d_dance_a"]
+    clean = hosts["humanoid3d_dance_a"]
     for family in (freezes, blocks):
-        names = [case.name for case in family(host)]
+        names = [case.name for case in family(clean)]
         assert names and names == [case.name for case in family(prepared(corpus.at_24("humanoid3d_dance_a")))]

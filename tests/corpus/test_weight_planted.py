@@ -5,11 +5,12 @@ at the right size, and mended. build.py corpus plants them in all clips."""
 from functools import cache
 
 import pytest
-from plumbline.core.testing import corpus
 from plumbline.core.testing.plant_carries import carries
 from plumbline.core.testing.plant_flights import caught, throws
 from plumbline.core.testing.plant_tilts import tilts
-from plumbline.core.testing.plants import Clean, Verdict, judge, prepared
+from plumbline.core.testing.plants import Verdict, judge
+
+from .hosts import host
 
 CLIP = "test_freebvh"
 HOSTS = ("captured", "keyed")
@@ -17,17 +18,12 @@ FAMILIES = {"throws": throws, "caught": caught, "carries": carries, "tilts": til
 
 
 @cache
-def host(kind: str) -> Clean:
-    return prepared(corpus.proxy(CLIP) if kind == "keyed" else corpus.at_24(CLIP))
-
-
-@cache
 def verdicts(family: str, kind: str) -> list[Verdict]:
     """One place of each kind of fault, all sizes."""
     taken: dict[tuple[str, str], Verdict] = {}
-    for case in FAMILIES[family](host(kind)):
+    for case in FAMILIES[family](host(CLIP, kind)):
         if (case.kind, case.size) not in taken:
-            taken[case.kind, case.size] = judge(case, host(kind).result)
+            taken[case.kind, case.size] = judge(case, host(CLIP, kind).result)
     return list(taken.values())
 
 

@@ -99,8 +99,10 @@ def plant(s: Stage, gap: float, first: int, held: int, nearer: float, direction:
         graph = bpy.context.evaluated_depsgraph_get()
         skin = s.skin.evaluated_get(graph)
         assert len(skin.data.vertices) == count
-        world = skin.matrix_world
-        head = np.array([tuple(world @ skin.data.vertices[i].co) for i in rows])
+        places = np.empty(3 * count, np.float32)
+        skin.data.vertices.foreach_get("co", places)
+        world = np.array(skin.matrix_world)
+        head = places.reshape(-1, 3)[rows] @ world[:3, :3].T + world[:3, 3]
         outline = hull(seen(s.scene, s.camera, head))
         eye, middle = np.array(s.camera.matrix_world.translation), head.mean(axis=0)
         ray = (eye - middle) / np.linalg.norm(eye - middle)

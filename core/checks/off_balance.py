@@ -5,7 +5,6 @@ from typing import ClassVar
 
 from ..check import Check
 from ..measures.flights import unfit
-from ..measures.key_refs import keys_in
 from ..measures.mass import masses
 from ..measures.mass_held import held_loads
 from ..measures.mass_motion import mass_motion, told
@@ -57,5 +56,4 @@ class OffBalance(Check):
                 severity=found.severity, measured=found.measured, limit=found.limit,
                 text=f"The body leans {100 * found.measured:.0f} cm beyond what stands and does not fall, from frame "
                      f"{found.frames[0]} to {found.frames[1]}{told(study, character)}",
-                remedy=found.remedy, evidence=found.evidence, kind="leans",
-                keys=keys_in(character, ("pelvis",), *map(float, found.remedy.frames)))
+                remedy=found.remedy, evidence=found.evidence, kind="leans", keys=found.keys)

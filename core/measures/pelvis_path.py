@@ -12,9 +12,7 @@ from ..study import Study
 from .contacts import Contacts, contacts
 from .mass_motion import MassMotion, mass_motion
 from .support import Base
-from .supports import HANGS, Supports, supports
-from .underbody import underbody
-from .underfoot import Underfoot, underfoot
+from .supports import Supports, supports
 
 Array = np.ndarray
 
@@ -95,36 +93,21 @@ def sunk(study: Study, character: Character, rows: Array, hips: Array) -> Array:
 def taken_along(study: Study, character: Character, rows: Array, hips: Array) -> tuple[str, ...]:
     """The feet that stand, and the hands with goals that touch anything, at none of the samples ``rows`` (W,) at which
     the hips' change (W, 3) moves the body: they go with it, wherever their goals are kept. Left behind they would fold
-    their limb. A foot held still high in the air, no mesh below it, stands on nothing: the body would be off its
-    balance or undriven over it too."""
+    their limb. A foot that is held still in the air where no mesh tells what is below it counts as one that stands."""
     touch: Contacts = study.of(contacts, character)
     moves = rows[np.linalg.norm(hips, axis=-1) > MOVES * character.leg_length]
     found: Supports = study.of(supports, character)
-    hung = _hung(study, character, found)
     goals = {goal.part for goal in character.goals}
     out = []
     for limb, parts in body.LIMBS.items():
         end = parts[2]
         if limb.startswith("leg"):
-            free = end in touch.planted and not (touch.standing(end) & ~hung[end])[moves].any()
+            free = end in touch.planted and not touch.standing(end)[moves].any()
         else:
             free = end in goals and end in found.parts and not found.touches[found.parts.index(end)][moves].any()
         if free and character.has(*parts):
             out.append(end)
     return tuple(out)
-
-
-def _hung(study: Study, character: Character, found: Supports) -> dict[str, Array]:
-    """Per foot (F,) bool: it is held high over the level of what stands, and no mesh shows what would be under it."""
-    ground: Underfoot = study.of(underfoot, character)
-    level = study.of(underbody, character).level
-    out = {}
-    for k, part in enumerate(found.parts):
-        side = part.removeprefix("foot.")
-        if side in ground.height:
-            high = found.place[:, k] @ ground.up - level > HANGS * character.leg_length
-            out[part] = high & np.isnan(ground.height[side]).all(1)
-    return out
 
 
 def _shrunk(corners: Array, there: Array, by: float) -> tuple[Array, Array]:

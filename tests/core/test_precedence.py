@@ -149,6 +149,15 @@ def test_the_ankle_of_a_planted_foot_gives_way_to_the_knee(study):
     assert [n.part for n in left(study, ankle, knee)] == ["shin.R"]
 
 
+@pytest.mark.parametrize("check", ["off-balance", "undriven-move"])
+def test_a_lean_owns_the_ankle_that_is_past_its_range_only_meanwhile(study, check):
+    lean, ankle = note(check, "pelvis", 10, 30, "leans", "low"), note("joint-limit", "foot.R", 12, 28, "dorsiflexion")
+    kept, = left(study, lean, ankle)
+    assert kept.check == check and kept.severity == "medium" and "joint-limit of the right foot" in kept.text
+    for other in (replace(ankle, end=33), replace(ankle, start=5), replace(ankle, part="hand.R", parts=("hand.R",))):
+        assert len(left(study, lean, other)) == 2
+
+
 @pytest.mark.parametrize("severity", ["low", "medium", "high"])
 def test_a_flat_knee_is_never_more_than_low(study, severity):
     knee = note("overextension", "shin.R", 10, 20, "flat", "low")
@@ -168,6 +177,7 @@ def test_the_ankle_of_a_foot_in_the_air_stands_by_itself():
         note("joint-limit", "foot.R", 20, 28, "dorsiflexion"),
     )
     assert len(settle(study, [ankle, knee])) == 2
+    assert len(settle(study, [ankle, note("off-balance", "pelvis", 18, 30, "leans")])) == 2
 
 
 def test_both_sides_over_the_same_frames_are_one_note(study):

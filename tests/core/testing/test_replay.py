@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 from plumbline.core.keys import Channel, Keys
 from plumbline.core.numeric.fcurve import BEZIER
+from plumbline.core.numeric.rotation import about
 from plumbline.core.shot import Prop
+from plumbline.core.testing import edit
 from plumbline.core.testing.jumps import jump
 from plumbline.core.testing.replay import replayed, stretched
 
@@ -47,3 +49,16 @@ def test_at_its_own_samples_it_is_itself():
     c = jump(24.0).characters[0]
     again = replayed(c, np.arange(len(c.heads), dtype=float))
     assert np.allclose(again.heads, c.heads) and np.allclose(again.axes, c.axes)
+
+
+def test_no_bone_of_a_limb_that_swings_fast_grows():
+    shot = jump(24.0)
+    c = shot.characters[0]
+    spin = about(np.array([0.0, 1.0, 0.0]), np.arange(shot.count) * 1.2)  # 69 degrees from sample to sample
+    swung = edit.turn(c, "upper_arm.L", spin)
+    new = replayed(swung, np.arange(5, 20, 0.25))
+    for part, following in (("upper_arm.L", "forearm.L"), ("forearm.L", "hand.L")):
+        long = np.linalg.norm(swung.head(following) - swung.head(part), axis=-1)
+        now = np.linalg.norm(new.head(following) - new.head(part), axis=-1)
+        assert now.max() < long.max() + 1e-9 and now.min() < 0.95 * long.min(), "it cuts corners, and never grows"
+        assert np.allclose(now[::4], long[5:20])

@@ -126,23 +126,29 @@ def _from(step: Peel, past: float) -> int:
 
 def _peel(study: Study, character: Character, step: Peel, late: int) -> Turn:
     """The heel raised evenly about the ball from the drawing before ``late``, up to the foot's own pitch at lift-off,
-    or soon after where it leaves flat, and off before the body is too far past it; nowhere lower than it is."""
+    or soon after where it leaves flat, and off before the body is too far past it; nowhere lower than it is. A foot that
+    is flat even then comes up by itself till it leaves, and back soon after."""
     shot = study.shot
     t: Tread = study.of(tread, character)
     tilt: SoleTilt = study.of(sole_tilt, character)
     k = t.sides.index(step.fall.part[-1])
     start = max(late - 1, step.flat)
-    end = max(int(t.samples.searchsorted(step.fall.span.last)), step.down + 1)
-    end = min(end, len(t.samples) - 1)
+    leaves = int(t.samples.searchsorted(step.fall.span.last))
+    end = min(max(leaves, step.down + 1), len(t.samples) - 1)
     off = OFF + OVER
     while (end + 1 < len(t.samples) and step.rise[end] < 2 * off and step.rise[end + 1] > step.rise[end]
            and t.samples[end] - step.fall.span.last < COMES_UP * shot.rate):
         end += 1
+    by = max(_from(step, GONE * _reference(character, step)), start + 1)
+    flat = step.rise[end] <= off                # it never comes up by itself
+    if flat:
+        end = min(leaves + max(1, round(COMES_UP * t.rate)), len(t.samples) - 1)
     rows = np.arange(start, end + 1)
     frames = shot.frames[t.samples[rows]]
     even = np.interp(rows, [start, end], [step.rise[start], step.rise[end]])
-    by = max(_from(step, GONE * _reference(character, step)), start + 1)
-    if by < end and step.rise[end] > off:
+    if flat and by <= leaves < end:
+        even = np.interp(rows, [start, by, leaves, end], [step.rise[start], off, off, step.rise[end]])
+    elif by < end and not flat:
         even = np.interp(rows, [start, by, end], [step.rise[start], max(off, even[by - start]), step.rise[end]])
     raised = np.maximum(even - step.rise[rows], 0.0)
     whole = np.arange(int(np.ceil(frames[0])), int(np.floor(frames[-1])) + 1)

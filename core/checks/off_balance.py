@@ -35,8 +35,8 @@ class OffBalance(Check):
     forward or back, which the feet's length holds; a foot lifted by a few centimeters from one that stands, and one
     held still in the air toward which the body leans, since it may stand on what the scene does not show. The choice of
     the table of masses is worth 1 to 2 cm.
-    Remedy: the smallest smooth change of the hips' path that brings the point back inside, feet that stand staying,
-    frame by frame, hips lower where legs would not reach.
+    Remedy: the smallest smooth change of the hips' path that brings the point back inside, frame by frame, feet that
+    stand staying, those that do not going along, hips lower where legs would not reach.
     """
     lane = "Balance"
     uses = (outsides, mass_motion, masses, held_loads)

@@ -158,6 +158,15 @@ def test_a_lean_owns_the_ankle_that_is_past_its_range_only_meanwhile(study, chec
         assert len(left(study, lean, other)) == 2
 
 
+def test_a_limb_thrown_past_its_range_owns_the_push_that_it_needs(study):
+    push = note("undriven-move", "pelvis", 11, 21, "undriven", "low", unit="m")
+    kept, = left(study, note("joint-limit", "thigh.L", 10, 20, "abduction", "high"), push)
+    assert kept.check == "joint-limit" and "undriven-move of the pelvis, 100.0 cm" in kept.text
+    assert len(left(study, note("joint-limit", "thigh.L", 10, 20, "abduction"), replace(push, end=30))) == 2
+    for part in ("shin.L", "hand.L", "head"):
+        assert len(left(study, note("joint-limit", part, 10, 20), push)) == 2
+
+
 @pytest.mark.parametrize("severity", ["low", "medium", "high"])
 def test_a_flat_knee_is_never_more_than_low(study, severity):
     knee = note("overextension", "shin.R", 10, 20, "flat", "low")

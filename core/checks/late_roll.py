@@ -60,8 +60,8 @@ class LateRoll(Check):
     Silent when: the body does not walk ahead (slower than 0.15 of the square root of gravity times leg, backward or
     sideways), crouches, hips under 0.88 of the leg over the ankle, or the other foot does not come down ahead round the
     lift-off; the shot cuts the step; the body lies.
-    Cannot see: a heel late by 2 or 3 frames of 24 in four of ten steps: steps differ as much by themselves, and hips
-    that hang back hide it. On trial for that. How far the body is past a foot that hardly rolls in a small step.
+    Cannot see: a heel late by 2 frames of 24 in half of the steps that did not choose these limits, by 3 frames in one
+    of five: steps differ as much by themselves, and hips that hang back hide it. On trial for that.
     Remedy: peel the heel about the ball from the frame at which people's steps do.
     """
 

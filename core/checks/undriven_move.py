@@ -35,7 +35,8 @@ class UndrivenMove(Check):
     Cannot see: what is held for less than 0.12 s; a push at a wall by hands or feet that slide along it. The choice of
     the table of masses is worth 1 to 2 cm.
     Remedy: the smallest smooth change of the hips' path that brings the point back inside, frame by frame, feet that
-    stand staying, those that do not going along, hips lower where legs would not reach: mostly an earlier start and a later stop.
+    stand staying, those that do not going along, hips lower where legs would not reach: mostly an earlier start and a
+    later stop.
     """
     lane = "Balance"
     uses = (outsides, mass_motion, masses, held_loads)

@@ -126,8 +126,8 @@ def _from(step: Peel, past: float) -> int:
 
 def _peel(study: Study, character: Character, step: Peel, late: int) -> Turn:
     """The heel raised evenly about the ball from the drawing before ``late``, up to the foot's own pitch at lift-off,
-    or soon after where it leaves flat, and off before the body is too far past it; nowhere lower than it is. A foot that
-    is flat even then comes up by itself till it leaves, and back soon after."""
+    or soon after where it leaves flat, and off before the body is too far past it; nowhere lower than it is. A foot
+    that is flat even then comes up by itself till it leaves, and back soon after."""
     shot = study.shot
     t: Tread = study.of(tread, character)
     tilt: SoleTilt = study.of(sole_tilt, character)

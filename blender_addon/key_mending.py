@@ -15,7 +15,7 @@ from . import session
 from .key_writing import Standing, refuse, write
 from .named_channels import Named, named_channels
 from .places import place_of
-from .steering import REACHED, Figure, end_of, steer
+from .steering import REACHED, Figure, Steered, end_of, steer
 from .translation import rpt_
 
 Array = np.ndarray
@@ -88,6 +88,9 @@ def _bring(context: Any, figure: Figure, offsets: list[Offset], channels: list[N
             continue
         largest = float(np.linalg.norm(offset.offsets, axis=-1).max())
         close = max(_CLOSE * largest, _ALWAYS) / shot.unit_scale
+        if _as_they_are(steered, close):  # what carries it was moved before, and has taken it along
+            moved = True
+            continue
         try:
             write(steered.channels, steered.first, steered.values, close / steered.reach)
         except Standing:
@@ -99,6 +102,13 @@ def _bring(context: Any, figure: Figure, offsets: list[Offset], channels: list[N
     if len(told) == len(asked):
         return rpt_("No key that the note names moves the {:s} there: move it by hand").format(told[0] if told else "")
     return ""
+
+
+def _as_they_are(steered: Steered, close: float) -> bool:
+    """Whether the values are those of the curves already, within ``close`` scene units of the part's end."""
+    frames = steered.first + np.arange(steered.values.shape[1])
+    now = np.array([c.values(frames) for c in steered.channels])
+    return bool((np.abs(steered.values - now) <= close / steered.reach[:, None]).all())
 
 
 def _trimmed(offset: Offset) -> Offset | None:

@@ -18,6 +18,9 @@ from it; all reach two frames of 24 beyond a note's own.
    only what is low: it is never more than low itself.
 5. A foot that floats over its ground (``ground-gap``) owns that foot's ``slip``: what hangs is not held. A foot that
    stands thinly (``thin-support``) owns the body that is ``off-balance`` over it: so little of it is under the body.
+   A body ``off-balance`` or an ``undriven-move`` owns the ``joint-limit`` of a foot that is held by a contact and that
+   is past its range only meanwhile: the ankle's angle is that of the body over it. The ``joint-limit`` of a thigh or an
+   upper arm owns the ``undriven-move`` that lasts no longer: what throws the limb so far out needs that push.
 6. A ``slip`` owns what breaks the foot's path.
 7. ``linear-span`` owns the corners at its two ends: what breaks the path of a part that it moves. One seen through
    noise owns only what is low: it is never more than low itself.
@@ -124,6 +127,14 @@ def _thin_owns_what_leans(study: Study, owner: Note, other: Note) -> bool:
     return _during(study, other.worst, owner)
 
 
+def _leaning_owns_held_ankle(study: Study, owner: Note, other: Note) -> bool:
+    return _within(study, other, owner) and _held(study, other)
+
+
+def _thrown_limb_owns_push(study: Study, owner: Note, other: Note) -> bool:
+    return body.base(owner.part) in ("thigh", "upper_arm") and _within(study, other, owner)
+
+
 def _march_owns_corners(study: Study, owner: Note, other: Note) -> bool:
     if owner.kind == "noisy" and other.severity != Severity.LOW:
         return False
@@ -160,6 +171,8 @@ RULES = (
     Rule(_JOINTS, ("joint-limit",), _proximal_owns_held_end),
     Rule(("ground-gap",), ("slip",), _floating_owns_slip),
     Rule(("thin-support",), ("off-balance",), _thin_owns_what_leans),
+    Rule(("off-balance", "undriven-move"), ("joint-limit",), _leaning_owns_held_ankle),
+    Rule(("joint-limit",), ("undriven-move",), _thrown_limb_owns_push),
     Rule(("linear-span",), _PATHS, _march_owns_corners),
     Rule(("stuck-in-space",), (*_PATHS, "frozen-part"), _run_owns_what_it_moves),
     Rule(("jitter",), _BREAKS, _run_owns_what_it_moves),
@@ -199,6 +212,10 @@ def _slack(study: Study) -> int:
 
 def _during(study: Study, frame: int, note: Note) -> bool:
     return note.start - _slack(study) <= frame <= note.end + _slack(study)
+
+
+def _within(study: Study, note: Note, of: Note) -> bool:
+    return _during(study, note.start, of) and _during(study, note.end, of)
 
 
 def _near(study: Study, a: Note, b: Note) -> bool:

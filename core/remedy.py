@@ -27,8 +27,8 @@ def _size(meters: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """Move a part (its limb follows by inverse kinematics; the pelvis takes the body along, hands and feet
-    that stand or lean on something stay) or a prop."""
+    """Move a part (its limb follows by inverse kinematics; the pelvis takes the body along, feet and hands that follow
+    goals stay, but for those that are named) or a prop."""
 
     target: str
     offset: tuple[float, float, float]
@@ -37,12 +37,16 @@ class Move:
     toward: str = ""
     #: Where the limb swings meanwhile: the offset on each whole frame of the span; ``offset`` is then the worst one's.
     offsets: tuple[tuple[float, float, float], ...] = ()
+    #: Of the pelvis: feet and hands that stand or lean on nothing meanwhile, whose goals go with it.
+    along: tuple[str, ...] = ()
 
     def sentence(self) -> str:
         x, y, z = self.offset
         how = _size((x * x + y * y + z * z) ** 0.5)
         where = f" {self.toward}" if self.toward else f" by ({x:+.3f}, {y:+.3f}, {z:+.3f}) m"
         text = f"Move the {_name(self.target)} {how}{where} {_when(self.frames)}"
+        if self.along:
+            text += f", {in_a_row([f'the {_name(part)}' for part in self.along])} with it"
         return f"{text}, eased over {self.ease} frames" if self.ease > 1 else text
 
 

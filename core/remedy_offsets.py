@@ -34,7 +34,8 @@ def offsets_of(remedy: Remedy, shot: Shot, character: Character) -> list[Offset]
     elif isinstance(remedy, Drift):
         found = [_drifting(remedy, part, shot, character) for part in remedy.targets if character.has(part)]
     elif isinstance(remedy, Move) and remedy.offsets and remedy.ease <= 1:
-        found = [Offset(remedy.target, remedy.frames[0], np.array(remedy.offsets))]
+        moved = (remedy.target, *(part for part in remedy.along if any(g.part == part for g in character.goals)))
+        found = [Offset(part, remedy.frames[0], np.array(remedy.offsets)) for part in moved]
     else:
         return []
     return sorted(found, key=lambda o: -len(body.descendants(o.part)))

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """late-roll: the foot stays flat after the body has gone on over it."""
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import ClassVar
 
 import numpy as np
@@ -28,13 +29,17 @@ from ..study import Study
 
 Array = np.ndarray
 
-#: Of the leg: the remedy peels the heel from where the body is so far past the ball, as people do in the middle.
+#: Of the leg, of the same share of it where the step is small: the remedy peels the heel from where the body is so far
+#: past the ball, as people do in the middle.
 PEELS = 0.14
 #: Of the leg: by where the body is so far past the ball the heel must have left, by so many degrees over the pitch
 #: that tells so.
 GONE, OVER = 0.2, 2.0
 #: s after lift-off within which a foot that leaves flat may still come up to its own pitch.
 COMES_UP = 0.125
+#: Of the step to where the other foot comes down: a body so far past the ball is late too, low at most. Captured steps
+#: that chose it, level and over ground that the scene does not show, reach 0.46.
+OF_STEP = 0.47
 #: Degrees by which the picture shows it peeled.
 SHOWN = 16.0
 _BALL = SOLE_POINTS.index("ball")
@@ -48,14 +53,15 @@ class LateRoll(Check):
     Measures: how far the center of mass is past the ball of the foot, along the way that the body goes, on the last
     frame on which the heel is down: on which the sole's pitch is within 10 degrees of that of the stance. How far the
     shin leans over the foot by then is told beside it. Masses by a table or the card.
-    Limit: 0.25 low, 0.42 medium, 0.60 high, of the leg: 21, 36 and 51 cm on an adult; common practice, no source.
-    Walks that chose them, captured and beside force plates, reach 0.20 in the middle and 0.25 at most; of those held
-    back, steps over ground that the scene does not show reach 0.33.
+    Limit: 0.25 low, 0.42 medium, 0.60 high, of the leg: 21, 36 and 51 cm on an adult; in small steps low already from
+    0.47 of the step. Common practice, no source.
+    Walks that chose them, captured and beside force plates, reach 0.20 in the middle and 0.25 at most, 0.46 of the
+    step; of those held back, steps over ground that the scene does not show reach 0.33.
     Silent when: the body does not walk ahead (slower than 0.15 of the square root of gravity times leg, backward or
     sideways), crouches, hips under 0.88 of the leg over the ankle, or the other foot does not come down ahead round the
     lift-off; the shot cuts the step; the body lies.
-    Cannot see: a heel late by 2 or 3 frames of 24 in four of ten steps: steps differ as much by themselves, and hips
-    that hang back hide it. On trial for that. How far the body is past a foot that hardly rolls in a small step.
+    Cannot see: a heel late by 2 frames of 24 in half of the steps that did not choose these limits, by 3 frames in one
+    of five: steps differ as much by themselves, and hips that hang back hide it. On trial for that.
     Remedy: peel the heel about the ball from the frame at which people's steps do.
     """
 
@@ -78,21 +84,22 @@ class LateRoll(Check):
         legs = {leg[-1]: leg for leg in self.groups_on(character)}
         for step in study.of(peels, character):
             part = step.fall.part
-            severity = self._limit(character).severity(step.beyond * character.real_size)
+            severity = self._limit(character, step).severity(step.beyond * character.real_size)
             lies = touch.elsewhere[part][t.samples[step.flat]:t.samples[step.down] + 1].any()
             if severity is not None and part in legs and not lies:
                 severity = no_more_than(study.of(masses, character), severity)
                 yield self._note(study, character, legs[part], step, severity)
 
-    def _limit(self, character: Character) -> Limit:
+    def _limit(self, character: Character, step: Peel) -> Limit:
         """In meters that the figure stands for."""
-        return self.limit_on(character).scaled(character.leg_length * character.real_size)
+        limit = self.limit_on(character).scaled(character.leg_length * character.real_size)
+        return replace(limit, low=min(limit.low, OF_STEP * self.moved(character) * step.step * character.real_size))
 
     def _note(self, study: Study, character: Character, leg: tuple[str, ...], step: Peel, severity: Severity) -> Note:
         shot = study.shot
         part = leg[-1]
         t: Tread = study.of(tread, character)
-        late = _from(step, PEELS * character.leg_length)
+        late = _from(step, PEELS * _reference(character, step))
         first, last = int(t.samples[late]), int(t.samples[step.down])
         past = step.beyond * character.real_size
         text = (f"The {body.spoken(part)} stays flat to frame {shot.frame(last)}: the body is {100 * past:.0f} cm past "
@@ -100,9 +107,14 @@ class LateRoll(Check):
                 f"{'' if step.heel_off else ', and its heel never leaves before its toes'}")
         return self.note(
             study, character, part, (first, last), last, severity=severity, measured=past,
-            limit=self._limit(character).step(severity), text=text + told(study, character),
+            limit=self._limit(character, step).step(severity), text=text + told(study, character),
             remedy=_peel(study, character, step, late), evidence=_evidence(study, character, step, late, past),
             keys=keys_in(character, leg, float(shot.frames[first]), float(shot.frames[last])))
+
+
+def _reference(character: Character, step: Peel) -> float:
+    """The leg, in meters, of whom the step is no small one."""
+    return min(character.leg_length, OF_STEP / LateRoll.limit.low * step.step)
 
 
 def _from(step: Peel, past: float) -> int:
@@ -114,23 +126,29 @@ def _from(step: Peel, past: float) -> int:
 
 def _peel(study: Study, character: Character, step: Peel, late: int) -> Turn:
     """The heel raised evenly about the ball from the drawing before ``late``, up to the foot's own pitch at lift-off,
-    or soon after where it leaves flat, and off before the body is too far past it; nowhere lower than it is."""
+    or soon after where it leaves flat, and off before the body is too far past it; nowhere lower than it is. A foot
+    that is flat even then comes up by itself till it leaves, and back soon after."""
     shot = study.shot
     t: Tread = study.of(tread, character)
     tilt: SoleTilt = study.of(sole_tilt, character)
     k = t.sides.index(step.fall.part[-1])
     start = max(late - 1, step.flat)
-    end = max(int(t.samples.searchsorted(step.fall.span.last)), step.down + 1)
-    end = min(end, len(t.samples) - 1)
+    leaves = int(t.samples.searchsorted(step.fall.span.last))
+    end = min(max(leaves, step.down + 1), len(t.samples) - 1)
     off = OFF + OVER
     while (end + 1 < len(t.samples) and step.rise[end] < 2 * off and step.rise[end + 1] > step.rise[end]
            and t.samples[end] - step.fall.span.last < COMES_UP * shot.rate):
         end += 1
+    by = max(_from(step, GONE * _reference(character, step)), start + 1)
+    flat = step.rise[end] <= off                # it never comes up by itself
+    if flat:
+        end = min(leaves + max(1, round(COMES_UP * t.rate)), len(t.samples) - 1)
     rows = np.arange(start, end + 1)
     frames = shot.frames[t.samples[rows]]
     even = np.interp(rows, [start, end], [step.rise[start], step.rise[end]])
-    by = max(_from(step, GONE * character.leg_length), start + 1)
-    if by < end and step.rise[end] > off:
+    if flat and by <= leaves < end:
+        even = np.interp(rows, [start, by, leaves, end], [step.rise[start], off, off, step.rise[end]])
+    elif by < end and not flat:
         even = np.interp(rows, [start, by, end], [step.rise[start], max(off, even[by - start]), step.rise[end]])
     raised = np.maximum(even - step.rise[rows], 0.0)
     whole = np.arange(int(np.ceil(frames[0])), int(np.floor(frames[-1])) + 1)

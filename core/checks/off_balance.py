@@ -5,7 +5,6 @@ from typing import ClassVar
 
 from ..check import Check
 from ..measures.flights import unfit
-from ..measures.key_refs import keys_in
 from ..measures.mass import masses
 from ..measures.mass_held import held_loads
 from ..measures.mass_motion import mass_motion, told
@@ -36,8 +35,8 @@ class OffBalance(Check):
     forward or back, which the feet's length holds; a foot lifted by a few centimeters from one that stands, and one
     held still in the air toward which the body leans, since it may stand on what the scene does not show. The choice of
     the table of masses is worth 1 to 2 cm.
-    Remedy: the smallest smooth change of the hips' path that brings the point back inside, feet that stand staying,
-    frame by frame, hips lower where legs would not reach.
+    Remedy: the smallest smooth change of the hips' path that brings the point back inside, frame by frame, feet that
+    stand staying, those that do not going along, hips lower where legs would not reach.
     """
     lane = "Balance"
     uses = (outsides, mass_motion, masses, held_loads)
@@ -57,5 +56,4 @@ class OffBalance(Check):
                 severity=found.severity, measured=found.measured, limit=found.limit,
                 text=f"The body leans {100 * found.measured:.0f} cm beyond what stands and does not fall, from frame "
                      f"{found.frames[0]} to {found.frames[1]}{told(study, character)}",
-                remedy=found.remedy, evidence=found.evidence, kind="leans",
-                keys=keys_in(character, ("pelvis",), *map(float, found.remedy.frames)))
+                remedy=found.remedy, evidence=found.evidence, kind="leans", keys=found.keys)

@@ -5,7 +5,6 @@ from typing import ClassVar
 
 from ..check import Check
 from ..measures.flights import unfit
-from ..measures.key_refs import keys_in
 from ..measures.mass import masses
 from ..measures.mass_held import held_loads
 from ..measures.mass_motion import mass_motion, told
@@ -35,8 +34,9 @@ class UndrivenMove(Check):
     are only a guess, since it is not built like people.
     Cannot see: what is held for less than 0.12 s; a push at a wall by hands or feet that slide along it. The choice of
     the table of masses is worth 1 to 2 cm.
-    Remedy: the smallest smooth change of the hips' path that brings the point back inside, feet that stand staying,
-    frame by frame, hips lower where legs would not reach: mostly an earlier start and a later stop.
+    Remedy: the smallest smooth change of the hips' path that brings the point back inside, frame by frame, feet that
+    stand staying, those that do not going along, hips lower where legs would not reach: mostly an earlier start and a
+    later stop.
     """
     lane = "Balance"
     uses = (outsides, mass_motion, masses, held_loads)
@@ -56,5 +56,4 @@ class UndrivenMove(Check):
                 severity=found.severity, measured=found.measured, limit=found.limit,
                 text=f"Nothing drives the body from frame {found.frames[0]} to {found.frames[1]}: its motion needs a "
                      f"push {100 * found.measured:.0f} cm beyond what stands{told(study, character)}",
-                remedy=found.remedy, evidence=found.evidence, kind="undriven",
-                keys=keys_in(character, ("pelvis",), *map(float, found.remedy.frames)))
+                remedy=found.remedy, evidence=found.evidence, kind="undriven", keys=found.keys)

@@ -8,15 +8,16 @@ import numpy as np
 
 from ..evidence import Evidence, Patch, Point, Polyline, places
 from ..need import NOTHING
-from ..note import COMMON_PRACTICE, Limit, Severity
+from ..note import COMMON_PRACTICE, KeyReference, Limit, Severity
 from ..numeric.between import straight
 from ..numeric.spans import beyond, samples
 from ..remedy import Move
 from ..shot import Character
 from ..study import Study, measure
+from .key_refs import keys_in
 from .mass import masses, no_more_than
 from .mass_motion import MassMotion, mass_motion
-from .pelvis_path import mended_path, sunk
+from .pelvis_path import mended_path, sunk, taken_along
 from .support import Base, base
 
 Array = np.ndarray
@@ -67,7 +68,7 @@ def outsides(study: Study, character: Character) -> tuple[Outside, ...]:
 @dataclass(frozen=True)
 class Finding:
     """What a note says of a span: severity; measured and limit m in the figure's real size; frames; what mends it; what
-    is drawn."""
+    is drawn; the keys behind what the remedy moves."""
     span: Outside
     severity: Severity
     measured: float
@@ -75,6 +76,7 @@ class Finding:
     frames: tuple[int, int]
     remedy: Move
     evidence: tuple[Evidence, ...]
+    keys: tuple[KeyReference, ...]
 
 
 def findings(study: Study, character: Character, leans: bool, moved: float = 1.0) -> Iterator[Finding]:
@@ -88,8 +90,11 @@ def findings(study: Study, character: Character, leans: bool, moved: float = 1.0
             severity = no_more_than(study.of(masses, character), severity)
             move, rows, path = remedy(study, character, span)
             frames = (study.shot.frame(span.first), study.shot.frame(span.last))
+            goals = {goal.part for goal in character.goals}
+            keys = keys_in(character, ("pelvis", *(part for part in move.along if part in goals)),
+                           *map(float, move.frames))
             yield Finding(span, severity, span.size * size, limit.step(severity), frames, move,
-                          evidence(study, character, span, rows, path))
+                          evidence(study, character, span, rows, path), keys)
 
 
 def remedy(study: Study, character: Character, span: Outside) -> tuple[Move, Array, Array]:
@@ -106,7 +111,7 @@ def remedy(study: Study, character: Character, span: Outside) -> tuple[Move, Arr
     row = int(rows[int((change**2).sum(1).argmax())])
     offsets = places(hips)
     move = Move("pelvis", (float(most[0]), float(most[1]), float(most[2])), (first, last), 1,
-                toward(character, most, row), offsets)
+                toward(character, most, row), offsets, taken_along(study, character, rows, path))
     return move, rows, moved.fitted[rows] + CARRIED * path
 
 

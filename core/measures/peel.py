@@ -39,7 +39,8 @@ class Peel:
     sole lies as it usually does; down: the last before the heel leaves; heel_off: whether it leaves before the foot;
     lean degrees: the greatest by which the shin leans ahead over the foot from ``flat`` to 1/24 s after ``down``;
     rise (D,) degrees of the heel over the stance's usual pitch; past (D,) m: how far the center of mass is ahead of the
-    ball; beyond m: the same at ``down``; way (3,): the unit way that the body goes."""
+    ball; beyond m: the same at ``down``; step m: from this ball to the other foot's where that comes down next, on the
+    way; way (3,): the unit way that the body goes."""
 
     fall: Footfall
     flat: int
@@ -49,6 +50,7 @@ class Peel:
     rise: Array
     past: Array
     beyond: float
+    step: float
     way: Array
 
 
@@ -84,13 +86,14 @@ def peels(study: Study, character: Character) -> tuple[Peel, ...]:
             ahead = tilt.ahead[flat, k] - (tilt.ahead[flat, k] @ t.up) * t.up
             if np.linalg.norm(mean) < WALKS * t.speed or unit(ahead) @ way < AHEAD:
                 continue
-            if high[flat:down + 1].max() < UPRIGHT * t.leg or not _steps_on(t, fallen, fall, side, (flat, b - 1), way):
+            step = _steps_on(t, fallen, side, (flat, b - 1), way)
+            if high[flat:down + 1].max() < UPRIGHT * t.leg or step is None:
                 continue
             leans = np.degrees(np.arctan2(shin @ way, shin @ t.up))
             seen = float(np.interp(min(down + SEEN * t.rate, b - 1), np.arange(len(leans)), leans))
             past = (moved.center[t.samples] - balls) @ way
             out.append(Peel(fall, flat, down, down < b - 1, max(seen, float(leans[flat:down + 1].max())), rise, past,
-                            float(past[down]), way))
+                            float(past[down]), step, way))
     return tuple(out)
 
 
@@ -105,14 +108,16 @@ def _stands_flat(rise: Array, a: int, b: int) -> tuple[int, int]:
     return (a + int(level[0]), down) if len(level) else (-1, -1)
 
 
-def _steps_on(t: Tread, fallen: Footfalls, fall: Footfall, side: str, rows: tuple[int, int], way: Array) -> bool:
-    """Whether the other foot comes down ahead of this one, after it lay flat and near its lift-off."""
+def _steps_on(t: Tread, fallen: Footfalls, side: str, rows: tuple[int, int], way: Array) -> float | None:
+    """How far ahead of this one, in meters, the other foot comes down after it lay flat and near its lift-off; None
+    where it does not."""
     for other in t.sides:
         for next_fall in fallen.falls[f"foot.{other}"] if other != side else ():
             on = int(t.samples.searchsorted(next_fall.span.first))
             if on <= rows[0] or abs(on - rows[1]) > NEXT * t.rate or on >= len(t.samples):
                 continue
             there, here = (t.places[min(on, rows[1]) if s == side else on, t.columns(s)][_BALL] for s in (other, side))
-            if dot(there - here, way) > STEPS * t.leg:
-                return True
-    return False
+            ahead = float(dot(there - here, way))
+            if ahead > STEPS * t.leg:
+                return ahead
+    return None

@@ -12,6 +12,7 @@ from ..study import Study
 from .contacts import Contacts, contacts
 from .mass_motion import MassMotion, mass_motion
 from .support import Base
+from .supports import Supports, supports
 
 Array = np.ndarray
 
@@ -26,6 +27,8 @@ ENOUGH = 6e-5       # of the leg: rounds that change less are the last
 #: Of a leg's length: straighter than this, or than it is, it is not asked to be. Seconds within which the hips sink so
 #: far that it is not.
 STRAIGHT, SINKS_WITHIN = 0.985, 0.15
+#: Of a leg: what moves the hips by less may leave feet and hands as they are.
+MOVES = 0.005
 
 
 def mended_path(study: Study, character: Character, found: Base, span: tuple[int, int]) -> tuple[Array, Array]:
@@ -85,6 +88,26 @@ def sunk(study: Study, character: Character, rows: Array, hips: Array) -> Array:
     bump = 1 - np.abs(np.arange(-reach, reach + 1)) / (reach + 1)
     wide = np.pad(sliding(deep, reach), reach)
     return np.asarray(hips - np.convolve(wide, bump / bump.sum(), "valid")[:, None] * up)
+
+
+def taken_along(study: Study, character: Character, rows: Array, hips: Array) -> tuple[str, ...]:
+    """The feet that stand, and the hands with goals that touch anything, at none of the samples ``rows`` (W,) at which
+    the hips' change (W, 3) moves the body: they go with it, wherever their goals are kept. Left behind they would fold
+    their limb. A foot that is held still in the air where no mesh tells what is below it counts as one that stands."""
+    touch: Contacts = study.of(contacts, character)
+    moves = rows[np.linalg.norm(hips, axis=-1) > MOVES * character.leg_length]
+    found: Supports = study.of(supports, character)
+    goals = {goal.part for goal in character.goals}
+    out = []
+    for limb, parts in body.LIMBS.items():
+        end = parts[2]
+        if limb.startswith("leg"):
+            free = end in touch.planted and not touch.standing(end)[moves].any()
+        else:
+            free = end in goals and end in found.parts and not found.touches[found.parts.index(end)][moves].any()
+        if free and character.has(*parts):
+            out.append(end)
+    return tuple(out)
 
 
 def _shrunk(corners: Array, there: Array, by: float) -> tuple[Array, Array]:

@@ -18,6 +18,9 @@ from ..shot import Character, Goal, Shot
 
 Array = np.ndarray
 
+#: Of a chain's length: from there on it is straight, as one that stretches is.
+STRETCHED = 0.999
+
 
 def below(character: Character, part: str) -> list[int]:
     """Indices of the part and of all mapped parts that hang from it."""
@@ -134,7 +137,8 @@ def reach(
 
     Beyond its length the chain goes straight and stops short (its goals then show a gap), or stretches evenly.
     ``solve`` (F,) bool limits the edit to some frames. The end part keeps its direction. ``relax``: bones that are
-    stretched go back toward their length at rest as far as the place allows, as a stretching chain's do.
+    stretched go back toward their length at rest as far as the place allows, as a stretching chain's do. Such a chain
+    is straight meanwhile; a bent one whose bones are long keeps them.
     """
     root, mid, end = body.LIMBS[limb]
     a, b, c = character.head(root), character.head(mid), character.head(end)
@@ -149,7 +153,7 @@ def reach(
         rest = (character.rest_length(root) * character.scale, character.rest_length(mid) * character.scale)
         grown = np.maximum((upper + lower) / (rest[0] + rest[1]), 1.0)
         wanted = np.clip(far / (rest[0] + rest[1]), 1.0, grown)
-        loose = active & (wanted < grown - 1e-9)
+        loose = active & (wanted < grown - 1e-9) & (np.linalg.norm(c - a, axis=-1) > STRETCHED * (upper + lower))
         upper, lower = (np.where(loose, length * wanted / grown, length) for length in (upper, lower))
     normal = cross(was, pole)
     pole_now = unit(square_to(pole, line))

@@ -9,7 +9,6 @@ import numpy as np
 from .. import body
 from ..measures.contacts import Contacts, contacts
 from ..measures.keyed import Keyed, keyed
-from ..measures.supports import Supports, supports
 from ..measures.turn import local_axes, parent_on
 from ..numeric.ease import ease_places, ease_rotations, end_speeds, min_jerk
 from ..numeric.fcurve import BEZIER
@@ -66,7 +65,7 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
         weight = envelope(shot, *remedy.frames, remedy.ease)[:, None]
         offsets = remedy.offsets or (remedy.offset,)
         offset = np.stack([_per_frame(shot, remedy.frames, tuple(o[k] for o in offsets)) for k in range(3)], -1)
-        return moved(character, remedy.target, weight * offset, _aloft(shot, character, weight * offset))
+        return moved(character, remedy.target, weight * offset, [_LIMB_OF_END[part] for part in remedy.along])
     if isinstance(remedy, Turn):
         return _turned(shot, remedy, character)
     if isinstance(remedy, Pin):
@@ -104,19 +103,6 @@ def _flown(shot: Shot, remedy: Fly, character: Character) -> Shot:
     padded = ((0.0, 0.0, 0.0), *remedy.offsets, (0.0, 0.0, 0.0))
     offset = np.stack([_per_frame(shot, span, tuple(o[k] for o in padded)) for k in range(3)], -1)
     return with_character(shot, character, edit.shift(character, offset))
-
-
-def _aloft(shot: Shot, character: Character, offset: Array) -> list[str]:
-    """Limbs whose foot stands, or whose hand touches anything, at no sample at which the offset (F, 3) moves the body:
-    a hand that carries a thing or hangs is taken along, wherever its goal is kept."""
-    study = Study(shot)
-    touch: Contacts = study.of(contacts, character)
-    moves = np.linalg.norm(offset, axis=-1) > STANDS * character.leg_length
-    free = [limb for limb, parts in body.LIMBS.items()
-            if parts[2] in touch.planted and not touch.standing(parts[2])[moves].any()]
-    found: Supports = study.of(supports, character)
-    hands = [limb for limb, parts in body.LIMBS.items() if limb.startswith("arm") and parts[2] in found.parts]
-    return free + [limb for limb in hands if not found.touches[found.parts.index(body.LIMBS[limb][2])][moves].any()]
 
 
 def moved(character: Character, target: str, offset: Array, along: Sequence[str] = ()) -> Character:

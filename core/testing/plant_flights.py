@@ -22,7 +22,7 @@ from ..checks.airborne import FLOATS, RETIMED
 from ..checks.hard_landing import HardLanding
 from ..measures.flights import Flight, flights
 from ..measures.mass import Masses, masses_of
-from ..note import Severity
+from ..note import Result, Severity
 from ..shot import GRAVITY, Character, Shot
 from ..study import Study
 from ..tables.segments import FEMALE
@@ -73,9 +73,10 @@ class _Host:
     own: bool = True
 
     def case(self, kind: str, size: str, shot: Shot, check: str, severity: str | None, measured: float,
-             tolerance: float, window: Window, worst: Window, note_kind: str) -> Case:
+             tolerance: float, window: Window, worst: Window, note_kind: str, known: Result | None = None) -> Case:
         return Case(f"{kind}, put right first" if self.right else kind, size, shot, check, "pelvis", severity,
-                    measured, tolerance, window, worst, note_kind, known=None if self.own else self.clean.result)
+                    measured, tolerance, window, worst, note_kind,
+                    known=known or (None if self.own else self.clean.result))
 
     def longer(self, kind: str, size: str) -> Case:
         """The flight stretched in time."""
@@ -85,7 +86,18 @@ class _Host:
         now = flight.pull / ((last - first + added) / (last - first)) ** 2
         return self.case(kind, size, stretched(shot, self.clean.character.name, first, last, added), "airborne",
                          _floating(now), now, 0.1 * now, (flight.first, flight.last + added), (first, last + added),
-                         "floats")
+                         "floats", _later(self.clean.result, first, last, added))
+
+
+def _later(result: Result, first: int, last: int, added: int) -> Result:
+    """What is said of the clip itself, where it is and where it comes to be when frames are put in between two."""
+    def when(frame: int) -> int:
+        return round(float(np.interp(frame, [first, last, last + 1], [first, last + added, last + added + 1])
+                           + max(frame - last - 1, 0)))
+
+    moved = [replace(n, start=when(n.start), end=when(n.end), worst=when(n.worst))
+             for n in result.notes if n.check != "airborne"]
+    return replace(result, notes=(*result.notes, *(m for m in moved if m not in result.notes)))
 
 
 def floats(clean: Clean) -> Iterator[Case]:

@@ -19,6 +19,7 @@ from .. import body
 from ..measures.outside import LIMIT, STANDS
 from ..measures.sole import carried, sole_of
 from ..measures.support import HOLD
+from ..note import Result
 from ..numeric.hull import smallest_norm
 from ..numeric.rotation import exp, unit
 from ..numeric.spans import held, samples, sliding
@@ -57,9 +58,10 @@ def tilts(clean: Clean) -> Iterator[Case]:
     balanced = _balanced(host, side)
     if balanced is None:
         return
+    known = host.review(balanced)
     for kind in ("aside", "forward"):
         for size in SIZES:
-            case = _case(host, balanced, side, kind, size)
+            case = _case(host, balanced, side, kind, size, known)
             if case is not None:
                 yield case
 
@@ -193,7 +195,7 @@ def tilted(host: Clean, balanced: Character, side: str, kind: str, degrees: floa
     return edit.transform(c, rows, turn, c.head(f"foot.{side}"), np.zeros_like(c.head("pelvis")))
 
 
-def _case(host: Clean, balanced: Character, side: str, kind: str, size: str) -> Case | None:
+def _case(host: Clean, balanced: Character, side: str, kind: str, size: str, known: Result) -> Case | None:
     shot = host.shot
     leg = host.character.leg_length
     wanted = TIMES[size] * LIMIT.medium * leg
@@ -216,7 +218,7 @@ def _case(host: Clean, balanced: Character, side: str, kind: str, size: str) -> 
     return Case(f"tilted {kind}", size, replace(host.with_(planted), name=f"{shot.name}, {kind}"),
                 "off-balance" if leans else "undriven-move", "pelvis", None if severity is None else severity.value,
                 most, max(0.1 * most, 0.01), window, (shot.frame(int(near[0])), shot.frame(int(near[-1]))),
-                "leans" if leans else "undriven")
+                "leans" if leans else "undriven", known=known)
 
 
 def _swung(shot: Shot) -> Array:

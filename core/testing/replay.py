@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from .. import body
 from ..keys import Keys
 from ..numeric.between import between
 from ..shot import Camera, Character, Shot
@@ -14,12 +15,30 @@ Array = np.ndarray
 
 
 def replayed(character: Character, at: Array) -> Character:
-    """The character read at samples ``at`` (N,), fractions allowed, along smooth curves; its keys left out."""
+    """The character read at samples ``at`` (N,), fractions allowed, along smooth curves; its keys left out. Where a
+    limb swings fast those run wide of its joints: no bone of a limb grows by that."""
     goals = tuple(replace(g, place=between(g.place, at), reach=between(g.reach, at),
                           influence=between(g.influence, at)) for g in character.goals)
-    return replace(character, heads=between(character.heads, at), tails=between(character.tails, at),
+    heads, tails = between(character.heads, at), between(character.tails, at)
+    for part, following in (pair for parts in body.LIMBS.values() for pair in zip(parts, parts[1:], strict=False)):
+        if character.has(part, following):
+            _no_longer(character, at, part, following, heads, tails)
+    return replace(character, heads=heads, tails=tails,
                    axes=_rotations(character.axes, at), twist_axes=_rotations(character.twist_axes, at),
                    scale=between(character.scale, at), goals=goals, keys=None)
+
+
+def _no_longer(character: Character, at: Array, part: str, following: str, heads: Array, tails: Array) -> None:
+    """Takes what hangs from the end of a limb's bone back to where the bone is as long as at the samples, if it is
+    longer; heads and tails (N, P, 3) are changed."""
+    i, j = character.index[part], character.index[following]
+    longest = between(np.linalg.norm(character.heads[:, j] - character.heads[:, i], axis=-1), at)
+    bone = heads[:, j] - heads[:, i]
+    back = bone * np.minimum(longest / np.maximum(np.linalg.norm(bone, axis=-1), 1e-9) - 1, 0.0)[:, None]
+    tails[:, i] += back
+    for row in (character.index[p] for p in (following, *body.descendants(following)) if p in character.index):
+        heads[:, row] += back
+        tails[:, row] += back
 
 
 def _rotations(axes: Array | None, at: Array) -> Array | None:

@@ -149,6 +149,24 @@ def test_the_ankle_of_a_planted_foot_gives_way_to_the_knee(study):
     assert [n.part for n in left(study, ankle, knee)] == ["shin.R"]
 
 
+@pytest.mark.parametrize("check", ["off-balance", "undriven-move"])
+def test_a_lean_owns_the_ankle_that_is_past_its_range_only_meanwhile(study, check):
+    lean, ankle = note(check, "pelvis", 10, 30, "leans", "low"), note("joint-limit", "foot.R", 12, 28, "dorsiflexion")
+    kept, = left(study, lean, ankle)
+    assert kept.check == check and kept.severity == "medium" and "joint-limit of the right foot" in kept.text
+    for other in (replace(ankle, end=33), replace(ankle, start=5), replace(ankle, part="hand.R", parts=("hand.R",))):
+        assert len(left(study, lean, other)) == 2
+
+
+def test_a_limb_thrown_past_its_range_owns_the_push_that_it_needs(study):
+    push = note("undriven-move", "pelvis", 11, 21, "undriven", "low", unit="m")
+    kept, = left(study, note("joint-limit", "thigh.L", 10, 20, "abduction", "high"), push)
+    assert kept.check == "joint-limit" and "undriven-move of the pelvis, 100.0 cm" in kept.text
+    assert len(left(study, note("joint-limit", "thigh.L", 10, 20, "abduction"), replace(push, end=30))) == 2
+    for part in ("shin.L", "hand.L", "head"):
+        assert len(left(study, note("joint-limit", part, 10, 20), push)) == 2
+
+
 @pytest.mark.parametrize("severity", ["low", "medium", "high"])
 def test_a_flat_knee_is_never_more_than_low(study, severity):
     knee = note("overextension", "shin.R", 10, 20, "flat", "low")
@@ -168,6 +186,7 @@ def test_the_ankle_of_a_foot_in_the_air_stands_by_itself():
         note("joint-limit", "foot.R", 20, 28, "dorsiflexion"),
     )
     assert len(settle(study, [ankle, knee])) == 2
+    assert len(settle(study, [ankle, note("off-balance", "pelvis", 18, 30, "leans")])) == 2
 
 
 def test_both_sides_over_the_same_frames_are_one_note(study):

@@ -2,7 +2,8 @@
 """A planted case as a keyed shot in Blender: the sparse keys of the clip keyed anew, and keys frame by frame where the
 fault was planted.
 
-Bones are turned by quaternions; legs also follow goals by inverse kinematics, as the feet of a rig do. Curves are
+Bones are turned by quaternions; legs also follow goals by inverse kinematics, as the feet of a rig do. A floor that the
+case stands on is a mesh marked as ground: without it a foot that hangs still may stand on what nobody sees. Curves are
 written as pieces whose handles end a third of the way to the neighbor, which Blender evaluates as numeric.fcurve does.
 """
 
@@ -12,12 +13,13 @@ from typing import Any
 import bpy
 import numpy as np
 from mathutils import Matrix
+from plumbline.blender_addon.sampling.props import GROUND
 from plumbline.core import body
 from plumbline.core.measures.local import local_axes
 from plumbline.core.measures.turn import parent_on
 from plumbline.core.numeric.fcurve import evaluate
 from plumbline.core.numeric.rotation import log
-from plumbline.core.shot import Character, Keys, Shot
+from plumbline.core.shot import Character, Keys, Shot, Surface
 
 Array = np.ndarray
 
@@ -44,6 +46,8 @@ def build(shot: Shot, host: Shot) -> Any:
     scene = bpy.context.scene
     scene.render.fps, scene.render.fps_base = round(shot.fps), round(shot.fps) / shot.fps
     scene.frame_start, scene.frame_end = shot.frame(0), shot.frame(shot.count - 1)
+    for surface in shot.surfaces:
+        _ground(surface)
     rig, rest = _armature(clean, shot.characters[0].name)
     for part in clean.parts:
         rig.pose.bones[part].rotation_mode = "QUATERNION"
@@ -60,6 +64,17 @@ def build(shot: Shot, host: Shot) -> Any:
             _goal_keys(rig, side, planted, rest, shot)
     scene.frame_set(scene.frame_start)
     return rig
+
+
+def _ground(surface: Surface) -> None:
+    """A still surface as a mesh marked as ground."""
+    data = bpy.data.meshes.new(surface.name or "Ground")
+    corners = surface.triangles.reshape(-1, 3)
+    data.from_pydata(corners.tolist(), [], np.arange(len(corners)).reshape(-1, 3).tolist())
+    mesh = bpy.data.objects.new(data.name, data)
+    mesh.matrix_world = Matrix(surface.world[0].tolist())
+    mesh[GROUND] = True
+    bpy.context.scene.collection.objects.link(mesh)
 
 
 def _armature(c: Character, name: str) -> tuple[Any, dict[str, Array]]:

@@ -29,6 +29,7 @@ from plumbline.core.takes import same
 from plumbline.core.testing import clips, corpus
 from plumbline.core.testing.plant_blocks import blocks
 from plumbline.core.testing.plant_carries import carries
+from plumbline.core.testing.plant_flights import caught
 from plumbline.core.testing.plant_freezes import freezes
 from plumbline.core.testing.plant_locks import locks
 from plumbline.core.testing.plant_paths import kinks, shoves, wiggles
@@ -44,6 +45,7 @@ DOCS = Path(__file__).resolve().parents[2] / "docs" / "corpus_remedies.md"
 FAMILIES: dict[str, Callable[[Clean], Iterator[Case]]] = {
     "dead-stop": stops, "twinned-stop": blocks, "frozen-part": freezes, "stuck-in-space": locks, "jitter": wiggles,
     "uneven-spacing": shoves, "arc-break": kinks, "pop": snaps, "off-balance": tilts, "undriven-move": carries,
+    "hard-landing": caught,
 }
 #: Cases of one check in one clip and size at most.
 EACH = 2

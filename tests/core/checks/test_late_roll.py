@@ -5,6 +5,7 @@ from dataclasses import replace
 from functools import cache
 
 import numpy as np
+from plumbline.core.catalogue import catalogue
 from plumbline.core.measures.mass import masses_of
 from plumbline.core.measures.peel import peels
 from plumbline.core.measures.sole import carried, sole_of
@@ -94,3 +95,17 @@ class TestLateRoll(CheckTest):
         steps = [s for c in mended.characters for s in Study(mended).of(peels, c) if s.fall.part == "foot.L"]
         assert len(steps) >= 2 and all(s.heel_off for s in steps)
         assert max(s.beyond for s in steps) < 0.2 * shot.characters[0].leg_length
+
+    def test_in_a_small_step_low_is_a_share_of_the_step(self):
+        """0.47 of the way to where the other foot comes down, and never more than 0.25 of the leg; medium stays."""
+        shot = walk(24.0).shot
+        c = shot.characters[0]
+        step, leg = Study(shot).of(peels, c)[0], c.leg_length
+        side = step.fall.part[-1]
+        feet = [carried(c, sole_of(c, s))[:, BALL, 1] for s in (side, "R" if side == "L" else "L")]
+        later = next(p for p in Study(shot).of(peels, c) if p.fall.part != step.fall.part and p.flat > step.flat)
+        assert abs(feet[0][step.down] - feet[1][later.down] - step.step) < 0.01, "from ball to ball, along -Y"
+        check = catalogue()["late-roll"]
+        for far, low in ((0.3, 0.141), (0.5, 0.235), (0.8, 0.25)):
+            limit = check._limit(c, replace(step, step=far * leg))
+            assert abs(limit.low / leg - low) < 1e-9 and abs(limit.medium / leg - 0.42) < 1e-9

@@ -10,9 +10,11 @@ from plumbline.core.measures.sole import carried, sole_of
 from plumbline.core.measures.support import base
 from plumbline.core.numeric.rotation import exp
 from plumbline.core.runner import finish
+from plumbline.core.shot import Surface
 from plumbline.core.study import Study
 from plumbline.core.testing import edit, poises
 from plumbline.core.testing.laws import CheckTest, Planted
+from plumbline.core.testing.mend import mend
 from plumbline.core.testing.pivot_walk import smooth, walk
 from plumbline.core.testing.puppet import act
 from plumbline.core.testing.pushes import demanded
@@ -124,3 +126,26 @@ class TestOffBalance(CheckTest):
         assert [len(note.evidence[k].places) for k in (2, 5)] == [count, count], "both follow the playhead"
         plumb = np.array(note.evidence[3].places)
         assert np.allclose(plumb[0, :2], plumb[1, :2]) and plumb[0, 2] > 0.5 > plumb[1, 2]
+
+    def test_the_lifted_foot_goes_with_the_hips_and_the_standing_one_stays(self):
+        """Left behind it would fold its leg; the hips are what the law of remedies mends."""
+        shot = one_foot(24.0, 20.0, seconds=5.0, back=2.6)
+        floor = Surface("Floor", "marked", np.array([[[-9, -9, 0], [9, -9, 0], [0, 18, 0]]], float), np.eye(4)[None])
+        shot = replace(shot, characters=(edit.with_goals(shot.characters[0]),), surfaces=(floor,))
+        (note,) = self.notes(shot)
+        assert set(note.remedy.along) == {"foot.R", "hand.L", "hand.R"}
+        assert "the left hand, the right foot and the right hand with it" in note.remedy.sentence()
+        first, last = note.remedy.frames
+        rows = [int(np.abs(shot.frames - f).argmin()) for f in range(first, last + 1)]
+        mended = mend(shot, note.remedy, note.character).characters[0]
+        for part, far in (("foot.L", 0.0), ("foot.R", 1.0), ("hand.L", 1.0)):
+            moved = (mended.head(part) - shot.characters[0].head(part))[rows]
+            assert np.abs(moved - far * np.array(note.remedy.offsets)).max() < 1e-6, part
+
+    def test_a_foot_that_steps_meanwhile_stays_where_it_is(self):
+        shot = one_foot(24.0, 20.0, seconds=5.0, back=2.6)
+        c = shot.characters[0]
+        up = smooth((shot.times - 1.0) / 0.6) * (1 - smooth((shot.times - 2.2) / 0.6))
+        down = c.head("foot.R") - np.outer(0.2 * (1 - up), c.up)
+        (note,) = self.notes(replace(shot, characters=(edit.reach(c, "leg.R", down),)))
+        assert note.remedy.along == ()

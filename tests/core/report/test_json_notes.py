@@ -33,6 +33,7 @@ EVIDENCE = (
 )
 REMEDIES = (
     r.Move("foot.L", (0.1, 0.0, 0.02), SPAN, toward="back"),
+    r.Move("pelvis", (0.1, 0.0, 0.02), SPAN, 1, "back", ((0.1, 0.0, 0.02),), ("foot.R", "hand.L")),
     r.Turn("shin.L", (1.0, 0.0, 0.0), -12.0, SPAN),
     r.Turn("shin.L", (B, C, B), (1.0, 2.0, 3.0), SPAN),
     r.Turn("foot.L", (B, C, B), (1.0, 2.0, 3.0), SPAN, toward="toes down", about=(A, B, C), pivot="heel"),

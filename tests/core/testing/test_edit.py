@@ -75,6 +75,19 @@ def test_out_of_reach_goes_straight_or_stretches(keeper):
     assert np.allclose(long.head("foot.L"), away)
 
 
+def test_only_a_straight_chain_takes_its_stretch_back(keeper):
+    """A bent one whose bones are long is no stretching chain: it keeps them, and its knee does not snap straight."""
+    row = keeper.index["foot.L"]
+    grown = edit.reach(keeper, "leg.L", keeper.head("thigh.L") + 1.04 * keeper.leg_length * np.array([0.0, 0.0, -1.0]),
+                       stretch=True)
+    bent = edit.reach(grown, "leg.L", keeper.head("thigh.L") + 1.01 * keeper.leg_length * np.array([0.0, 0.0, -1.0]))
+    still = edit.reach(bent, "leg.L", bent.heads[:, row] + 0.0, relax=True)
+    assert np.abs(still.heads - bent.heads).max() < 1e-9
+    back = edit.reach(grown, "leg.L", keeper.head("thigh.L") + 0.9 * keeper.leg_length * np.array([0.0, 0.0, -1.0]),
+                      relax=True)
+    assert np.allclose(sum(lengths(back)[p] for p in ("thigh.L", "shin.L")), keeper.leg_length, rtol=1e-3)
+
+
 def test_carry_root_leaves_planted_feet(keeper):
     offset = np.linspace(0, 1, F)[:, None] * [0.04, 0.02, -0.05]
     new = edit.carry_root(keeper, offset)

@@ -5,8 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from plumbline.core.keys import Channel, Keys
+from plumbline.core.numeric.between import between
 from plumbline.core.numeric.fcurve import BEZIER
+from plumbline.core.numeric.rotation import about
 from plumbline.core.shot import Prop
+from plumbline.core.testing import edit
 from plumbline.core.testing.jumps import jump
 from plumbline.core.testing.replay import replayed, stretched
 
@@ -47,3 +50,17 @@ def test_at_its_own_samples_it_is_itself():
     c = jump(24.0).characters[0]
     again = replayed(c, np.arange(len(c.heads), dtype=float))
     assert np.allclose(again.heads, c.heads) and np.allclose(again.axes, c.axes)
+
+
+def test_no_bone_of_a_limb_that_swings_fast_grows():
+    shot = jump(24.0)
+    c = shot.characters[0]
+    turn = np.cumsum(np.random.default_rng(5).uniform(-1.5, 1.5, shot.count))
+    swung = edit.turn(c, "upper_arm.L", about(np.array([0.0, 1.0, 0.0]), turn))
+    new = replayed(swung, np.arange(5, 20, 0.25))
+    assert np.linalg.norm(between(swung.head("forearm.L") - swung.head("upper_arm.L"), np.arange(5, 20, 0.25)),
+                          axis=-1).max() > 1.05 * swung.rest_length("upper_arm.L"), "curves alone run wide"
+    for part, following in (("upper_arm.L", "forearm.L"), ("forearm.L", "hand.L")):
+        now = np.linalg.norm(new.head(following) - new.head(part), axis=-1)
+        long = np.linalg.norm(swung.head(following) - swung.head(part), axis=-1)
+        assert now.max() < long.max() + 1e-9 and np.allclose(now[::4], long[5:20])

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Low notes that tell one thing several times are one note: both sides, one spell after another, every step of a cycle.
+"""Low notes that tell one thing several times are one note: one spell after another, every step of a cycle.
 
 A low note is a hint. Said once it is read, said at every step it makes people switch the tool off.
 """
@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from . import body
 from .note import Note, Severity
+from .precedence import TWINNED
 
 #: What comes again within so many seconds is the same: a step or less of people's walks, which take 0.5 to 0.6 s.
 AGAIN = 1.0
@@ -17,8 +18,9 @@ LISTED = 4
 
 
 def joined(notes: Sequence[Note], fps: float) -> list[Note]:
-    """The notes, those joined that are low, of one check and kind, on the same part or its other side, and no farther
-    apart than AGAIN. The farthest beyond its limit stays, over the frames of all, and its text names the others."""
+    """The notes, those joined that are low, of one check and kind, on the same part (of a joint: or its other side),
+    and no farther apart than AGAIN. The farthest beyond its limit stays, over the frames of all, and its text names
+    the others."""
     groups: dict[tuple[object, ...], list[list[Note]]] = {}
     for note in sorted(notes, key=lambda n: (n.start, n.end)):
         spells = groups.setdefault(_same(note), [])
@@ -30,8 +32,8 @@ def joined(notes: Sequence[Note], fps: float) -> list[Note]:
 
 
 def _same(note: Note) -> tuple[object, ...]:
-    """What notes that may be joined have in common; both sides of the body are one."""
-    parts = tuple(sorted({body.base(part) if part in body.PARTS else part for part in note.parts}))
+    """What notes that may be joined have in common. Steps bend both knees alike; two feet that slip are two faults."""
+    parts = tuple(sorted({body.base(part) if note.check in TWINNED else part for part in note.parts}))
     return note.check, note.kind, note.character, note.unit, note.severity, note.trial, parts
 
 

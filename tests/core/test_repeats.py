@@ -51,6 +51,12 @@ def test_what_is_above_low_or_not_the_same_stays_by_itself():
     assert joined(loud, FPS) == loud
 
 
+def test_two_feet_that_slip_are_two_faults():
+    feet = [note("foot.L", check="slip", kind=""), note("foot.R", 20, 22, check="slip", kind="")]
+    assert joined(feet, FPS) == feet
+    assert len(joined([feet[0], replace(feet[1], part="foot.L", parts=("foot.L",))], FPS)) == 1
+
+
 def test_things_of_the_stage_that_share_a_name_are_not_one():
     one, two = (replace(note(check="tangent", kind="", start=s), parts=("head", name))
                 for s, name in ((10, "Lantern.001"), (12, "Lantern.002")))

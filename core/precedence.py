@@ -51,7 +51,7 @@ SLACK_SECONDS = 2 / 24
 SAME_FRAMES = 0.8
 #: Checks whose notes may have a twin on the other side, and those that judge a path frame by frame.
 _JOINTS = ("joint-limit", "overextension")
-_TWINNED = (*_JOINTS, "pop")
+TWINNED = (*_JOINTS, "pop")
 _BREAKS = ("uneven-spacing", "arc-break")
 _PATHS = ("dead-stop", "jitter", *_BREAKS)
 
@@ -166,7 +166,7 @@ RULES = (
     Rule(("joint-limit",), ("pop",), _reversed_owns_straight, raises=False),
     Rule(("overextension",), ("overextension", "pop", "slip", "ground-gap", "late-roll"), _pulled_owns_what_it_pulls),
     Rule(("pop",), ("overextension",), _snap_owns_flat),
-    Rule((*_TWINNED, "slip"), _PATHS, _limb_owns_path),
+    Rule((*TWINNED, "slip"), _PATHS, _limb_owns_path),
     Rule(("overextension",), ("pop",), _flat_owns_pull),
     Rule(_JOINTS, ("joint-limit",), _proximal_owns_held_end),
     Rule(("ground-gap",), ("slip",), _floating_owns_slip),
@@ -276,7 +276,7 @@ def _short(note: Note) -> str:
 def _both_sides(study: Study, notes: list[Note]) -> list[Note]:
     kept: list[Note] = []
     for note in sorted(notes, key=lambda n: -n.severity.rank):
-        twin = next((k for k in kept if _twins(study, k, note)), None) if note.check in _TWINNED else None
+        twin = next((k for k in kept if _twins(study, k, note)), None) if note.check in TWINNED else None
         if twin is None:
             kept.append(note)
         else:
@@ -298,7 +298,7 @@ def _amount(note: Note) -> str:
 
 
 def _twins(study: Study, a: Note, b: Note) -> bool:
-    if a.check not in _TWINNED or (a.check, a.kind, a.character) != (
+    if a.check not in TWINNED or (a.check, a.kind, a.character) != (
         b.check,
         b.kind,
         b.character,

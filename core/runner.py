@@ -10,6 +10,7 @@ from .check import Check
 from .need import NOTHING, Need
 from .note import Failure, Note, Result, Skip
 from .precedence import settle
+from .repeats import joined
 from .shot import Character, Shot
 from .steps import finished
 from .study import Study
@@ -65,7 +66,7 @@ def run(shot: Shot, checks: Sequence[Check], study: Study | None = None) -> Gene
                 Failure(check.name, name, f"{type(error).__name__}: {error}".splitlines()[0], traceback.format_exc())
             )
     yield 1.0
-    kept = settle(study, [n for n in (_inside(shot, note) for note in notes) if n is not None])
+    kept = joined(settle(study, [n for n in (_inside(shot, note) for note in notes) if n is not None]), shot.fps)
     kept.sort(key=lambda n: (n.start, n.character, n.check, n.part))
     yield 1.0
     return Result(tuple(kept), tuple(dict.fromkeys(skipped)), tuple(failed))

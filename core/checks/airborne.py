@@ -9,7 +9,7 @@ from ..check import Check
 from ..evidence import Arrow, Evidence, Polyline, places
 from ..measures.flights import STRAYS, Flight, Flights, flights, on_frames, unfit
 from ..measures.key_refs import keys_in
-from ..measures.mass import masses, no_more_than
+from ..measures.mass import masses, sure_enough
 from ..measures.mass_held import held_loads
 from ..measures.mass_motion import MassMotion, mass_motion, told
 from ..need import Need
@@ -56,7 +56,8 @@ class Airborne(Check):
     Longer than 1.5 s off the ground is said as skipped, as are stepped motion and figures without known masses.
     Cannot see: flights under 0.1 s and low hops; which of the two ends is wrong; ropes, wings, water and wind; who
     stops dead in the air for 0.12 s, since he may stand there on what the scene does not show. Under 0.15 s it is never
-    more than low, nor is it for a figure whose masses are only a guess, since it is not built like people.
+    more than low. For a figure whose masses are only a guess, since it is not built like people, what would be high is
+    low and the rest is silent.
     Remedy: frames to take out of the flight or put into it at this height, the rest by bringing the path onto the
     parabola; or how far its middle goes up or down at these frames. The true parabola is the evidence.
     """
@@ -101,7 +102,9 @@ class Airborne(Check):
         severity, _, (kind, measured, _, limit) = max(strayed or passed, key=lambda p: (p[0].rank, -p[1]))
         if (flight.last - flight.first + 1) / shot.rate < SHORT:
             severity = Severity.LOW
-        severity = no_more_than(study.of(masses, character), severity)
+        sure = sure_enough(study.of(masses, character), severity)
+        if sure is None:
+            return
         frames = (shot.frame(flight.first), shot.frame(flight.last))
         text = f"{_WORDS[kind].format(self._number(kind, measured))} in the air from frame {frames[0]} to {frames[1]}"
         others = [_AND[face[0]].format(self._number(face[0], face[1])) for _, _, face in passed
@@ -109,7 +112,7 @@ class Airborne(Check):
         text = "; ".join([text, *others]) + told(study, character)
         yield self.note(
             study, character, "pelvis", (flight.first, flight.last), _worst(flight, kind),
-            severity=severity, measured=measured, limit=limit.step(severity), unit=limit.unit, source=limit.source,
+            severity=sure, measured=measured, limit=limit.step(sure), unit=limit.unit, source=limit.source,
             text=text, remedy=_fly(shot, moved, flight), evidence=_evidence(shot, moved, flight, kind), kind=kind,
             ratio=kind in ("floats", "drops"), keys=keys_in(character, ("pelvis",), *frames))
 

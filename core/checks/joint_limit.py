@@ -31,6 +31,9 @@ JOIN_SECONDS = 0.2
 APPROACH, MARGIN = 10.0, 1.0
 APPROACH_REVERSED, MARGIN_REVERSED = 16.0, 13.0
 REACH_SECONDS = 0.5  # how far outside the span it goes at most
+# Degrees past a range of the table under which nothing is told: who measures the same joint twice reads 3 to 4 apart
+# (Boone and others 1978, Phys Ther 58:1355-1360, from memory), and joint centers are known no better.
+UNSURE = 3.0
 
 
 @dataclass(frozen=True)
@@ -61,12 +64,14 @@ class JointLimit(Check):
     Measures: angles between anatomical frames that are laid at rest and carried by the bones, in degrees, so that bone
     roll and Euler order do not matter; knee and elbow as the lower bone's direction in the plane of the hinge.
     Limit: degrees past the end of the joint's range, held for 0.08 s (2 frames of 24): above 0 low, 10 medium, 25 high.
-    A shorter peak is low at most, and so is everything but a reversed knee or elbow on a figure whose proportions are
-    far from any person's (legs, trunk and arms: measures/build), for which the ranges are no more than a hint. Each end
-    of a range is listed with its published value in tables/joint_ranges; card limits stand above them, and are taken
-    at their word on any figure. A span goes on until the angle is 5 degrees inside, and spans 0.2 s apart are one.
-    Silent when: a hand that bears weight tilts up to 95 degrees, a thigh raised to the front spreads up to 90; the
-    character is not human (then only reversed knees and elbows and the card's own limits are judged).
+    A shorter peak is low at most. On a figure whose proportions are far from any person's (legs, trunk and arms:
+    measures/build) the ranges are no more than a hint: what would be high is low there, the rest is silent, and that
+    is said among what was skipped; a reversed knee or elbow is one on any figure. Each end of a range is listed with
+    its published value in tables/joint_ranges; card limits stand above them, and are taken at their word on any figure.
+    A span goes on until the angle is 5 degrees inside, and spans 0.2 s apart are one.
+    Silent when: it passes a range of the table by less than 3 degrees, which the same joint measured twice differs by
+    (Boone and others 1978); a hand that bears weight tilts up to 95 degrees, a thigh raised to the front spreads up to
+    90; the character is not human (then only reversed knees and elbows and the card's own limits are judged).
     Cannot see: less than 3 to 5 degrees of hyperextension on captured motion, whose joint centers are no better; roll
     about a straight limb; a twist done by skinning alone; flexion and deviation of the wrist apart from each other,
     because the body map knows no palm; which side of straight a leg is on that is straight at rest, has no foot and
@@ -109,6 +114,9 @@ class JointLimit(Check):
                     f'the card limits "{name}", which is no joint angle; there are {", ".join(r.name for r in RANGES)}',
                 )
         unlike = unlike_people(character)
+        if unlike:
+            yield self.skip(character, f"people's ranges are no more than a hint, for {unlike}: only what is "
+                                       f"{self.limit.high:g} deg past them is told, as low")
         for part in (p for p in body.PARTS if character.has(p)):
             for bound in bounds(character, part):
                 angle = known.get((bound.range.name, part))
@@ -134,7 +142,8 @@ class JointLimit(Check):
     ) -> Iterator[Note]:
         """Notes of one angle at one bound. hint: why the range is no more than one for this figure, or ''."""
         farthest = (np.fmax if bound.sign > 0 else np.fmin).reduce(angle.degrees, initial=np.nan)
-        if not bound.sign * farthest > bound.least:
+        unsure = 0.0 if bound.from_card else UNSURE
+        if not bound.sign * farthest > bound.least + unsure:
             return  # as most do: nowhere near
         value = bound.sign * angle.degrees
         limit = self._limits(study, character, angle, bound, known)
@@ -145,6 +154,8 @@ class JointLimit(Check):
         for first, last in found:
             worst = first + int(np.nanargmax(past[first : last + 1]))
             severity = self.limit.severity(float(solid[first : last + 1].max())) or Severity.LOW
+            if past[worst] < unsure or hint and severity != Severity.HIGH:
+                continue
             if hint:
                 severity = Severity.LOW
             end, measured = float(limit[worst]), float(value[worst])

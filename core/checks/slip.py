@@ -28,8 +28,9 @@ Array = np.ndarray
 
 #: On a bare captured skeleton the sole is guessed, and captured feet on unknown ground drift this far: of the leg.
 BARE_LOW, BARE_MEDIUM = 0.030, 0.065
-#: Pinned feet of keyed motion are exactly pinned, so less is seen as a fault there: of the leg.
-KEYED_LOW = 0.006
+#: Pinned feet of keyed motion are exactly pinned, so a slide is followed from 5 mm on, and told of from half of what is
+#: noticed for sure: 1 cm on an adult. Of the leg.
+KEYED_LEAST, KEYED_LOW = 0.006, 0.012
 #: Midway between the largest drift of clean keyed feet and the least that is read of slides of 4 cm, of which up to
 #: 3 mm are missing where the foot rolls a little meanwhile (docs/corpus_slip.md, the clips that limits are chosen on).
 KEYED_MEDIUM = 0.040
@@ -51,7 +52,7 @@ class Slip(Check):
     Limit: 0.024 low, 0.042 medium, 0.08 high, of the leg: 2, 3.5 and 6.5 cm on an adult; slides under 21 mm are noticed
     (Prazak, Hoyet and O'Sullivan 2011). Where the sole is only guessed on captured motion low is 0.03 (2.5 cm), medium
     0.065 (5.5 cm), and a foot may turn about any place that the guess may be off by (3.4 cm up or down, 1.7 aside).
-    Where planted points repeat exactly, as keys make them, low is 0.006 (5 mm) and medium 0.04 (3.4 cm).
+    Where planted points repeat exactly, as keys make them, low is 0.012 (1 cm) and medium 0.04 (3.4 cm).
     Silent when: the foot pivots or rolls; the ground carries it; it is in the air; the body may
     rest on hands, knees, hips or head. Stepped motion, and figures in place over
     ground of uneven speed, are said as skipped.
@@ -92,7 +93,7 @@ class Slip(Check):
         guessed = sole.source[side] == "guess"
         base = _with(self.limit, low=BARE_LOW, medium=BARE_MEDIUM) if guessed else self.limit
         keyed = _with(self.limit, low=KEYED_LOW, medium=KEYED_MEDIUM)
-        least = base.low * t.leg, keyed.low * t.leg
+        least = base.low * t.leg, KEYED_LEAST * t.leg
         steps = steps_of(t, touch, side, guessed, worth(t, touch, side, guessed, stances, *least))
         for drift in drifts(t, steps, stances, *least):
             limit = (keyed if drift.keyed else base).scaled(t.leg * character.real_size)

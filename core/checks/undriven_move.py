@@ -5,7 +5,7 @@ from typing import ClassVar
 
 from ..check import Check
 from ..measures.flights import unfit
-from ..measures.mass import masses
+from ..measures.mass import Masses, masses
 from ..measures.mass_held import held_loads
 from ..measures.mass_motion import mass_motion, told
 from ..measures.outside import LIMIT, findings, outsides
@@ -30,8 +30,9 @@ class UndrivenMove(Check):
     (docs/corpus_weight.md).
     Silent when: hands, knees, hips or head are low enough to carry; within 0.1 s of a flight; in the first and last
     0.13 s of the shot. A shift of weight of 10 cm in 0.5 s, or 20 cm in 1 s, over two feet that stand: people do it.
-    Stepped motion and figures without known masses are said as skipped. Never more than low for a figure whose masses
-    are only a guess, since it is not built like people.
+    Stepped motion and figures without known masses are said as skipped, and so are those whose masses are only a
+    guess, since they are not built like people: of a cartoon with a large head the same motion is driven from well
+    inside what stands by people's shares of mass, and from legs outside by the volume of its mesh.
     Cannot see: what is held for less than 0.12 s; a push at a wall by hands or feet that slide along it. The choice of
     the table of masses is worth 1 to 2 cm.
     Remedy: the smallest smooth change of the hips' path that brings the point back inside, frame by frame, feet that
@@ -46,6 +47,10 @@ class UndrivenMove(Check):
     limit: ClassVar[Limit] = LIMIT
 
     def unjudged(self, study: Study, character: Character) -> str:
+        found: Masses = study.of(masses, character)
+        if found.guessed:
+            return (f"its masses are only guessed ({found.source}), and with another guess nothing else may be outside "
+                    "of what stands: type them on the card")
         return unfit(study, character)
 
     def run(self, study: Study, character: Character | None) -> Iterator[Note]:

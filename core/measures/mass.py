@@ -219,6 +219,14 @@ def told(found: Masses) -> str:
     return f"{text}, so never more than low" if found.guessed else text
 
 
+def sure_enough(found: Masses, severity: Severity) -> Severity | None:
+    """What these masses allow to be told: of what is only guessed just what would be high, as low, so that the guess
+    alone never speaks."""
+    if not found.guessed:
+        return severity
+    return Severity.LOW if severity == Severity.HIGH else None
+
+
 def no_more_than(found: Masses, severity: Severity) -> Severity:
     """The severity that these masses allow: what is only guessed is never more than low."""
     return Severity.LOW if found.guessed else severity

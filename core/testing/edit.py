@@ -224,6 +224,18 @@ def with_goals(character: Character, limbs: Iterable[str] = tuple(body.LIMBS)) -
     return replace(character, goals=tuple(goals))
 
 
+def with_short_legs(character: Character, share: float = 0.45) -> Character:
+    """The legs as they are, but ``share`` of that at rest: the build of a doll, on which people's shares of mass are a
+    guess."""
+    rest = character.rest_heads.copy()
+    for part in (f"{p}.{s}" for p in ("shin", "foot", "toe") for s in body.SIDES):
+        if part in character.index:
+            root = rest[character.index[f"thigh.{body.side(part)}"]] @ character.up
+            fall = root - rest[character.index[part]] @ character.up
+            rest[character.index[part]] += (1 - share) * fall * character.up
+    return replace(character, rest_heads=rest)
+
+
 def rigid(shot: Shot, rotation: Array, offset: Array) -> Shot:
     """The whole shot turned by one rotation (3, 3) and moved by (3,)."""
     return _mapped(shot, lambda v: v @ rotation.T + offset, lambda v: v @ rotation.T, lambda m: rotation @ m)

@@ -29,6 +29,7 @@ from plumbline.core.testing.plants import Clean, Verdict, judge, prepared, revie
 
 from . import files, slip_page, spacing_page, tangent_page, weight_page
 from .flown import HOP, flown
+from .low_notes import low_table
 from .tables import Row, Tally, clean_table, law_table, page, planted_table
 
 DOCS = Path(__file__).resolve().parents[2] / "docs" / "corpus.md"
@@ -56,12 +57,12 @@ def main(words: list[str]) -> int:
     rows = clean(more, progress, only)
     if only:
         progress.clear()
-        print(clean_table(rows))
+        print(f"{clean_table(rows)}\n\n{low_table(rows)}")
         return int(not rows or any(row.false for row in rows))
     tallies = planted(rows, progress, (), more)
     progress.clear()
     text = page(rows, tallies, more is not None)
-    print(clean_table(rows))
+    print(f"{clean_table(rows)}\n\n{low_table(rows)}")
     print(planted_table(tallies))
     DOCS.write_text(text, "utf-8")
     false = any(row.false for row in rows)
@@ -93,7 +94,7 @@ def clean(more: Path | None, progress: Progress, only: str = "", hosts_only: boo
         if hosts_only and not hosting(subject):
             continue
         if why:
-            rows.append(Row(subject, 0.0, 0, (), (), (), why))
+            rows.append(Row(subject, 0.0, (), (), (), (), why))
             continue
         shot = subject.make()
         result = review(shot)
@@ -111,8 +112,9 @@ def row_of(subject: corpus.Subject, shot: Shot, result: Result) -> Row:
     # a clip alone has no camera and no ground
     skipped = tuple(s for s in result.skipped if s.check != "tangent" and "body map" not in s.why
                     and "no mesh near its feet" not in s.why)
-    return Row(subject, minutes, sum(n.severity.rank == 0 for n in result.notes), () if faulty else tuple(left), own,
-               skipped, corpus.faulty_proxies().get(subject.clip, "") if faulty else "", trial)
+    low = tuple(n for n in result.notes if n.severity.rank == 0)
+    return Row(subject, minutes, low, () if faulty else tuple(left), own, skipped,
+               corpus.faulty_proxies().get(subject.clip, "") if faulty else "", trial)
 
 
 def hosting(subject: corpus.Subject) -> bool:

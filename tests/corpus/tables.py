@@ -9,15 +9,17 @@ from plumbline.core.note import Note, Skip
 from plumbline.core.testing.corpus import Subject
 from plumbline.core.testing.plants import SIZES, Case, Verdict
 
+from .low_notes import low_table
+
 
 @dataclass(frozen=True)
 class Row:
-    """One clip at one rate. low: how many low notes; false, accepted, trial: notes of medium or above, those on trial
-    apart; why: not used."""
+    """One clip at one rate. low: low notes, those on trial too; false, accepted, trial: notes of medium or above, those
+    on trial apart; why: not used."""
 
     subject: Subject
     minutes: float
-    low: int
+    low: tuple[Note, ...]
     false: tuple[Note, ...]
     accepted: tuple[Note, ...]
     skipped: tuple[Skip, ...]
@@ -77,7 +79,7 @@ def clean_table(rows: Iterable[Row]) -> str:
     for r in rows:
         if not r.why or r.false:
             s = sums[r.subject.kind, r.subject.rate, r.subject.held_back]
-            for i, v in enumerate((1, r.minutes, r.low, len(r.false), len(r.accepted))):
+            for i, v in enumerate((1, r.minutes, len(r.low), len(r.false), len(r.accepted))):
                 s[i] += v
     lines = ["| clips | rate | held back | n | minutes | low a minute | false, medium up | a minute | the clips' own |",
              "|---|---|---|---|---|---|---|---|---|"]
@@ -139,6 +141,9 @@ def page(rows: Iterable[Row], tallies: Iterable[Tally], more: bool) -> str:
         f"keys at 24, and the keeper's clean take.{extra} A third of the clips, told by a hash of the name, is held "
         "back: limits are chosen on the others. Notes on trial are not counted, but listed apart.\n\n"
         f"## Clean clips\n\n{clean_table(rows)}\n\n"
+        "## Low notes on clean clips\n\n"
+        "Low notes a minute; in brackets how many, and in how many clips. Those on trial are counted too.\n\n"
+        f"{low_table(rows)}\n\n"
         "## Planted faults\n\n"
         "Small, middle and large: joints bent 5, 15 and 30 degrees past their limit; limbs pulled 2, 4 and 8 % past "
         "their length; feet slid 3, 4 and 10 cm (of an adult's leg of 0.85 m); parts marched evenly between corners of "

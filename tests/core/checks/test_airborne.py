@@ -53,6 +53,13 @@ class TestAirborne(CheckTest):
             share = (last - first + added) / (last - first)
             assert abs(_flight(stretched(shot, "Keeper", first, last, added)).pull - share**-2) < 0.02
 
+    def test_masses_that_are_only_guessed_tell_what_would_be_high_as_low(self):
+        for share, known, guessed in ((1.1, ["low"], []), (1.25, ["medium"], []), (1.5, ["high"], ["low"])):
+            shot = jump(24.0, flight=share)
+            doll = replace(shot, characters=(edit.with_short_legs(shot.characters[0]),))
+            assert [n.severity for n in self.notes(shot)] == known
+            assert [n.severity for n in self.notes(doll)] == guessed
+
     def test_two_flights_of_three_frames_tell_too_little(self):
         """0.1 s in the air: two standard errors are 0.28 g, so a flight at 0.75 g may be a true one."""
         shot = jump(24.0, speed=0.75, flight=0.9, seconds=2.4)

@@ -136,6 +136,14 @@ def test_a_peak_of_one_frame_is_low_at_most():
     assert note.measured == pytest.approx(60, abs=0.01)
 
 
+def test_what_no_one_can_measure_is_not_told_but_the_card_is_taken_at_its_word():
+    assert not check(spread(62.5, 24)).notes
+    (note,) = check(spread(64, 24)).notes
+    assert note.severity == Severity.LOW and note.limit == 60
+    (note,) = check(with_card(spread(62, 24), limits={"hip_abduction": (None, 60.0)})).notes
+    assert note.severity == Severity.LOW and note.limit == 60
+
+
 def test_a_fold_past_half_a_turn_is_no_reversed_joint():
     (note,) = check(bent("shin.L", 200, 24)).notes
     assert note.kind == "flexion" and note.measured == pytest.approx(200, abs=0.5)
@@ -201,6 +209,10 @@ def test_on_a_doll_the_table_is_a_hint_and_the_card_and_reversed_knees_are_not()
     assert loud.severity == Severity.HIGH and "people" not in loud.text
     assert note.severity == Severity.LOW and note.measured == pytest.approx(loud.measured) and note.limit == 60
     assert "low at most, for the shin is 0.5" in note.text
+    assert [s.why for s in check(doll(spread(95, 24))).skipped if "25 deg past them" in s.why]
+    assert check(spread(80, 24)).notes and not check(doll(spread(80, 24))).notes, "a hint is no more than that"
+    (note,) = check(with_card(doll(spread(80, 24)), limits={"hip_abduction": (None, 60.0)})).notes
+    assert note.severity == Severity.MEDIUM
     (note,) = check(with_card(doll(spread(95, 24)), limits={"hip_abduction": (None, 60.0)})).notes
     assert note.severity == Severity.HIGH
     (note,) = check(doll(bent("shin.L", -40, 24))).notes

@@ -4,6 +4,7 @@ from dataclasses import replace
 from functools import cache
 
 import numpy as np
+from plumbline.core.measures.mass import masses
 from plumbline.core.measures.sole import carried, sole_of
 from plumbline.core.measures.support import base
 from plumbline.core.study import Study
@@ -78,6 +79,16 @@ class TestUndrivenMove(CheckTest):
         for start in (0.05, 0.15, 0.3):
             note, = self.notes(carried_by(stand(24.0), 0.2, start=start))
             assert np.linalg.norm(note.remedy.offsets, axis=1).max() < 0.25
+
+    def test_masses_that_are_only_guessed_tell_no_push(self):
+        shot = carried_by(stand(24.0), 0.225)
+        c = shot.characters[0]
+        assert not self.result(shot).skipped and self.notes(shot)
+        doll = edit.with_short_legs(c)
+        guessed = replace(shot, characters=(doll,))
+        assert Study(guessed).of(masses, doll).guessed
+        result = self.result(guessed)
+        assert not result.notes and ["type them on the card" in s.why for s in result.skipped] == [True]
 
     def test_a_wider_stance_bears_more(self):
         assert self.notes(carried_by(stand(24.0), 0.2))

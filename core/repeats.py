@@ -1,0 +1,54 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Low notes that tell one thing several times are one note: one spell after another, every step of a cycle.
+
+A low note is a hint. Said once it is read, said at every step it makes people switch the tool off.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from . import body
+from .note import Note, Severity
+from .precedence import TWINNED
+
+#: What comes again within so many seconds is the same: a step or less of people's walks, which take 0.5 to 0.6 s.
+AGAIN = 1.0
+#: More spells than this are counted and not listed.
+LISTED = 4
+
+
+def joined(notes: Sequence[Note], fps: float) -> list[Note]:
+    """The notes, those joined that are low, of one check and kind, on the same part (of a joint: or its other side),
+    and no farther apart than AGAIN. The farthest beyond its limit stays, over the frames of all, and its text names
+    the others."""
+    groups: dict[tuple[object, ...], list[list[Note]]] = {}
+    for note in sorted(notes, key=lambda n: (n.start, n.end)):
+        spells = groups.setdefault(_same(note), [])
+        if spells and note.severity == Severity.LOW and note.start - max(n.end for n in spells[-1]) <= AGAIN * fps:
+            spells[-1].append(note)
+        else:
+            spells.append([note])
+    return [_one(spell) for spells in groups.values() for spell in spells]
+
+
+def _same(note: Note) -> tuple[object, ...]:
+    """What notes that may be joined have in common. Steps bend both knees alike; two feet that slip are two faults."""
+    parts = tuple(sorted({body.base(part) if note.check in TWINNED else part for part in note.parts}))
+    return note.check, note.kind, note.character, note.unit, note.severity, note.trial, parts
+
+
+def _one(spells: list[Note]) -> Note:
+    if len(spells) == 1:
+        return spells[0]
+    worst = max(spells, key=lambda n: abs(n.measured - n.limit))
+    others = [n for n in spells if n is not worst]
+    told = ", ".join(("" if n.parts == worst.parts else f"the {body.listed(n.parts)} ") + f"in {_frames(n)}"
+                     for n in others[:LISTED])
+    more = f" and {len(others) - LISTED} times more" if len(others) > LISTED else ""
+    parts = tuple(dict.fromkeys((*worst.parts, *(part for n in others for part in n.parts))))
+    return replace(worst, start=min(n.start for n in spells), end=max(n.end for n in spells), parts=parts,
+                   text=f"{worst.text}; so too {told}{more}")
+
+
+def _frames(note: Note) -> str:
+    return f"frame {note.start}" if note.start == note.end else f"frames {note.start} to {note.end}"

@@ -228,20 +228,72 @@ class Follow:
         return f"Let the {who} travel with the {_name(self.carrier)} {_when(self.frames)}"
 
 
+Offsets = tuple[tuple[float, float, float], ...]
+
+
+def _most(offsets: Offsets) -> str:
+    return _size(max((x * x + y * y + z * z) ** 0.5 for x, y, z in offsets))
+
+
 @dataclass(frozen=True, slots=True)
 class Smooth:
-    """Bring a part's path to where it should run: its offset in world meters on each whole frame of the span, and on
-    no other. Of one frame: where that frame should land."""
+    """Take a wiggle out of a part's path: its offset in world meters on each whole frame of the span, and on no
+    other."""
 
     target: str
     frames: Span
-    offsets: tuple[tuple[float, float, float], ...]
+    offsets: Offsets
 
     def sentence(self) -> str:
-        most = _size(max((x * x + y * y + z * z) ** 0.5 for x, y, z in self.offsets))
+        return f"Smooth the path of the {_name(self.target)} {_when(self.frames)}, by up to {_most(self.offsets)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Land:
+    """Bring a frame that breaks a part's path to where it should land, and those beside it that go with it: the part's
+    offset in world meters on each whole frame of the span, and on no other."""
+
+    target: str
+    frames: Span
+    offsets: Offsets
+
+    def sentence(self) -> str:
         if len(self.offsets) == 1:
-            return f"Move the {_name(self.target)} {most} {_when(self.frames)}, to where its path should land"
-        return f"Smooth the path of the {_name(self.target)} {_when(self.frames)}, by up to {most}"
+            return (f"Move the {_name(self.target)} {_most(self.offsets)} {_when(self.frames)}, to where its path "
+                    "should land")
+        return f"Smooth the path of the {_name(self.target)} {_when(self.frames)}, by up to {_most(self.offsets)}"
 
 
-Remedy = Move | Turn | Pin | Ease | Fly | Give | Settle | Drift | Shift | Follow | Smooth
+@dataclass(frozen=True, slots=True)
+class Soften:
+    """Take the snap out of a knee or elbow: the limb's end, or the pelvis over feet that stay, moved by an offset in
+    world meters on each whole frame of the span, and on no other. toward: what that is nearer to."""
+
+    target: str
+    frames: Span
+    offsets: Offsets
+    toward: str
+
+    def sentence(self) -> str:
+        return f"Move the {_name(self.target)} {_most(self.offsets)} {self.toward} {_when(self.frames)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """Bring the body back over what bears it: the target moved by an offset in world meters on each whole frame of the
+    span, and on no other, while feet and hands that stand stay. toward: the way of the largest one, in words, or ''."""
+
+    target: str
+    frames: Span
+    offsets: Offsets
+    toward: str = ""
+
+    def sentence(self) -> str:
+        far = _most(self.offsets)
+        if self.toward:
+            return f"Move the {_name(self.target)} {far} {self.toward} {_when(self.frames)}"
+        x, y, z = max(self.offsets, key=lambda o: o[0] ** 2 + o[1] ** 2 + o[2] ** 2)
+        return f"Move the {_name(self.target)} {far} by ({x:+.3f}, {y:+.3f}, {z:+.3f}) m {_when(self.frames)}"
+
+
+Remedy = Move | Turn | Pin | Ease | Fly | Give | Settle | Drift | Shift | Follow | Smooth | Land | Soften | Balance

@@ -8,7 +8,7 @@ import numpy as np
 from . import body
 from .character import Character
 from .numeric.rotation import exp, turned
-from .remedy import Drift, Give, Move, Remedy, Settle, Smooth
+from .remedy import Balance, Drift, Give, Land, Remedy, Settle, Smooth, Soften
 from .shot import Shot
 
 Array = np.ndarray
@@ -29,12 +29,10 @@ def offsets_of(remedy: Remedy, shot: Shot, character: Character) -> list[Offset]
     """What the remedy moves, from the root outward; nothing of a remedy of another kind."""
     if isinstance(remedy, Settle):
         found = [Offset(t, remedy.frames[0], np.array(o)) for t, o in zip(remedy.targets, remedy.offsets, strict=True)]
-    elif isinstance(remedy, (Smooth, Give)):
+    elif isinstance(remedy, (Smooth, Land, Soften, Balance, Give)):
         found = [Offset(remedy.target, remedy.frames[0], np.array(remedy.offsets))]
     elif isinstance(remedy, Drift):
         found = [_drifting(remedy, part, shot, character) for part in remedy.targets if character.has(part)]
-    elif isinstance(remedy, Move) and remedy.offsets and remedy.ease <= 1:
-        found = [Offset(remedy.target, remedy.frames[0], np.array(remedy.offsets))]
     else:
         return []
     return sorted(found, key=lambda o: -len(body.descendants(o.part)))

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from plumbline.core.note import Severity
-from plumbline.core.remedy import Smooth
+from plumbline.core.remedy import Land
 from plumbline.core.shot import Shot, with_character
 from plumbline.core.testing.courses import AT, LEG, carried, course, swung, times
 from plumbline.core.testing.laws import CheckTest, Planted
@@ -40,7 +40,7 @@ class TestUnevenSpacing(CheckTest):
         note, = self.notes(carried(24.0, 1.6, shove=0.5))
         assert note.part == "pelvis" and {"chest", "head", "hand.L"} <= set(note.parts)
         step = 1.6 * LEG / 24
-        assert isinstance(note.remedy, Smooth)
+        assert isinstance(note.remedy, Land)
         assert np.array(note.remedy.offsets) == pytest.approx(-0.5 * step * X[None], abs=0.002)
         assert "to where its path should land" in note.remedy.sentence()
         assert f"{100 * 0.5 * step:.1f} cm off along its path" in note.text

@@ -46,6 +46,9 @@ REMEDIES = (
     r.Shift(("head", "hand.R"), (1, 3), SPAN),
     r.Follow(("neck", "head"), SPAN, "chest"),
     r.Smooth("hand.R", SPAN, (A, B, A)),
+    r.Land("hand.R", SPAN, (A, B, A)),
+    r.Soften("foot.L", SPAN, (A, B, A), "toward the hip"),
+    r.Balance("pelvis", SPAN, (A, B, A)),
 )
 
 

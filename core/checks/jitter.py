@@ -17,7 +17,7 @@ from ..measures.turn import LEVER_LEG
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
 from ..numeric.rotation import dot, norm
-from ..numeric.spacing import agitation
+from ..numeric.spacing import CLEAN, agitation, white_noise
 from ..numeric.spans import spans
 from ..remedy import Smooth
 from ..shot import Character
@@ -32,13 +32,16 @@ FEWEST_LOW, SMALL = 5, 0.003
 #: What is read off the cubic through the neighbors reverses two drawings before a wiggle and two after it as well; from
 #: the second count on it may be more than low, and where it is of this size, in legs, need not exceed its surroundings.
 FEWEST_FOURTH, SURE_FOURTH, LARGE = 7, 8, 0.0085
-#: Legs of noise under which motion is keyed or as clean as that; and what a wiggle must exceed its surroundings by.
-CLEAN, BEYOND = 2.4e-4, 4.0
+#: What a wiggle must exceed its surroundings by.
+BEYOND = 4.0
 #: The note goes to the part nearest to the root that shows this share of the largest amplitude: a chest that trembles
 #: swings head and hands by twice as much.
 OWNS = 0.4
 #: And over this share of its run at least: another wiggle, before or after it, is another fault.
 COVERS = 0.6
+#: A wiggle goes about as far all along: where one drawing goes this many times as far as most of the run, that one is
+#: out of place, and it makes its neighbors' accelerations reverse.
+UNEVEN = 2.5
 #: Drawings of path shown on each side.
 AROUND = 4
 #: Times that the smoothing is run, at most, until the wiggle is under this share of the low limit.
@@ -157,8 +160,10 @@ def wiggles(known: Ticks, row: Row, off: frozenset[str], limit: Limit) -> Iterat
                 continue
             for a, b in spans(turned[p], FEWEST):
                 amplitude, count = float(np.median(size[p, a : b + 2])), b - a + 1
-                least = limit.low if _noise(row.sizes[p]) > CLEAN else SMALL
+                least = limit.low if white_noise(row.sizes[p]) > CLEAN else SMALL
                 if amplitude < least or count < (FEWEST if amplitude >= limit.medium else FEWEST_LOW):
+                    continue
+                if float(size[p, a : b + 2].max()) > UNEVEN * amplitude:
                     continue
                 first, last = a + start, b + 1 + start
                 around = agitation(row.sizes[p], first, last, row.around)
@@ -168,16 +173,8 @@ def wiggles(known: Ticks, row: Row, off: frozenset[str], limit: Limit) -> Iterat
                 if signal is fourth and (part.startswith("foot") or count < FEWEST_FOURTH
                                          or not (beyond or long and amplitude >= LARGE)):
                     continue
-                yield Wiggle(part, row.drawing(first), row.drawing(last), amplitude, count, beyond and long, row)
-
-
-def _noise(sizes: Array) -> float:
-    """Legs of white noise a drawing, as ``turn.Signal.noise`` has it, from the sizes of departures (D,)."""
-    power = sizes[np.isfinite(sizes)] ** 2 * 36 / 210
-    if len(power) < 2:
-        return 0.0
-    width = min(9, len(power))
-    return float(np.sqrt(np.quantile(np.convolve(power, np.ones(width) / width, "valid"), 0.1)))
+                sure = beyond and long and row.seen
+                yield Wiggle(part, row.drawing(first), row.drawing(last), amplitude, count, sure, row)
 
 
 def _owned(found: list[Wiggle]) -> list[Wiggle]:

@@ -69,6 +69,12 @@ class TestArcBreak(CheckTest):
             note, = self.notes(carried(fps, 1.6, aside=1.5))
             assert note.kind == "aside" and isinstance(note.remedy, Land) and len(note.remedy.offsets) == 1
 
+    def test_what_lasts_a_frame_of_more_than_72_is_low(self) -> None:
+        for fps, severity in ((24.0, Severity.HIGH), (60.0, Severity.HIGH), (120.0, Severity.LOW)):
+            aside = 1.5 * fps / 24                       # as many centimeters at every rate
+            note, = self.notes(carried(fps, 1.6, aside=aside))
+            assert note.severity is severity and note.start == note.end == 1 + round(AT * fps), (fps, note.text)
+
     def test_a_clear_corner_counts_near_a_larger_jump(self) -> None:
         for rate in (24.0, 60.0):
             t = times(rate)

@@ -65,6 +65,21 @@ class TestUnevenSpacing(CheckTest):
         sways += 0.02 * np.sin(2 * np.pi * 5.5 * times(24.0))
         assert not self.notes(act({}, 1.3 * sways[:, None] * X, 24.0))
 
+    def test_what_lasts_a_frame_of_more_than_72_is_low(self) -> None:
+        for fps, severity in ((60.0, Severity.HIGH), (120.0, Severity.LOW)):
+            note, = self.notes(carried(fps, 1.6, shove=0.8))
+            assert note.severity is severity and note.start == 1 + round(AT * fps), (fps, note.text)
+
+    def test_a_frame_that_is_out_of_place_where_the_path_turns_back(self) -> None:
+        t = times(24.0)
+        way = np.abs(t - AT) * 1.3                       # comes, turns within a few frames, and goes back
+        near = np.abs(t - AT) < 3 / 24
+        way[near] = 1.3 * (12 * (t[near] - AT) ** 2 / 3 + 3 / 48)
+        assert not self.notes(act({}, way[:, None] * X, 24.0))
+        way[round(AT * 24) + 1] += 0.09
+        note, = self.notes(act({}, way[:, None] * X, 24.0))
+        assert note.start == 2 + round(AT * 24)
+
     def test_the_ends_of_the_shot_are_not_judged(self) -> None:
         t = times(24.0)
         for at in (1, len(t) - 2):

@@ -12,8 +12,8 @@ from it; all reach two frames of 24 beyond a note's own.
    breaks the path of the limb's end (``dead-stop``, ``jitter``, ``uneven-spacing``, ``arc-break``).
 3. A ``pop``, as a reversed joint, owns what breaks the path of the limb's end, and of nothing else with it. A pop above
    low owns the flat joint; a low one, by which a chain comes to its length or leaves it, is owned by the joint that
-   stays flat there, and so is the one frame at which that jerks the limb's end. Else a low pop owns only what is low:
-   a frame that breaks the end's path above low has made the joint snap.
+   stays flat there, and so is the frame at which that jerks the limb's end: then it may be more than low. Else a low
+   pop owns only what is low: a frame that breaks the end's path above low has made the joint snap.
 4. A note on the proximal part of a limb owns the ``joint-limit`` of its end where that end is held by a contact: with a
    foot planted under a reversed knee, the ankle's angle is the consequence. A joint that is flat and nothing else owns
    only what is low: it is never more than low itself.
@@ -24,7 +24,7 @@ from it; all reach two frames of 24 beyond a note's own.
    noise owns only what is low: it is never more than low itself.
 8. ``stuck-in-space`` owns what breaks the head's path in its catch-up, and the head's ``frozen-part``.
 9. ``jitter`` owns the ``uneven-spacing`` and ``arc-break`` of what it moves, inside its run, but a frame that is
-   farther off than its wiggle explains: that one owns the jitter that is low, its own echo.
+   farther off than its wiggle explains: above low, that one owns the jitter that is low, its own echo.
 10. A ``hard-landing`` owns what breaks the path of any part that stops or leaves with the body (``dead-stop``,
     ``uneven-spacing``, ``arc-break``), and ``airborne`` the ``dead-stop`` of hips that float.
 11. A ``dead-stop`` owns ``uneven-spacing`` and ``arc-break`` over the frame of the stop, and where the hips stop the
@@ -50,8 +50,9 @@ from .study import Study
 SLACK_SECONDS = 2 / 24
 #: Two notes are over the same frames where what they share is this much of the longer one.
 SAME_FRAMES = 0.8
-#: A wiggle puts its drawings off the cubic through their neighbors by 16/6 of what it goes to each side, no more.
-EXPLAINED = 3.0
+#: A wiggle puts each drawing off the cubic through its neighbors by 16/6 of what it goes to each side, and looks like a
+#: corner there that is off by a third more.
+EXPLAINED = 4.0
 #: Checks whose notes may have a twin on the other side, and those that judge a path frame by frame.
 _JOINTS = ("joint-limit", "overextension")
 _TWINNED = (*_JOINTS, "pop")
@@ -158,7 +159,7 @@ def _wiggle_owns_breaks(study: Study, owner: Note, other: Note) -> bool:
 
 
 def _break_owns_echo(study: Study, owner: Note, other: Note) -> bool:
-    echo = other.severity == Severity.LOW and _off(study, owner) > EXPLAINED * other.measured
+    echo = owner.severity != Severity.LOW and other.severity == Severity.LOW and _off(study, owner) > EXPLAINED * other.measured
     return echo and (_moves(owner, other) or _moves(other, owner)) and _during(study, owner.worst, other)
 
 

@@ -39,9 +39,6 @@ BEYOND = 4.0
 OWNS = 0.4
 #: And over this share of its run at least: another wiggle, before or after it, is another fault.
 COVERS = 0.6
-#: A wiggle goes about as far all along: where one drawing goes this many times as far as most of the run, that one is
-#: out of place, and it makes its neighbors' accelerations reverse.
-UNEVEN = 2.5
 #: Drawings of path shown on each side.
 AROUND = 4
 #: Times that the smoothing is run, at most, until the wiggle is under this share of the low limit.
@@ -162,8 +159,6 @@ def wiggles(known: Ticks, row: Row, off: frozenset[str], limit: Limit) -> Iterat
                 amplitude, count = float(np.median(size[p, a : b + 2])), b - a + 1
                 least = limit.low if white_noise(row.sizes[p]) > CLEAN else SMALL
                 if amplitude < least or count < (FEWEST if amplitude >= limit.medium else FEWEST_LOW):
-                    continue
-                if float(size[p, a : b + 2].max()) > UNEVEN * amplitude:
                     continue
                 first, last = a + start, b + 1 + start
                 around = agitation(row.sizes[p], first, last, row.around)

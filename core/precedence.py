@@ -159,8 +159,10 @@ def _wiggle_owns_breaks(study: Study, owner: Note, other: Note) -> bool:
 
 
 def _break_owns_echo(study: Study, owner: Note, other: Note) -> bool:
-    echo = owner.severity != Severity.LOW and other.severity == Severity.LOW and _off(study, owner) > EXPLAINED * other.measured
-    return echo and (_moves(owner, other) or _moves(other, owner)) and _during(study, owner.worst, other)
+    if owner.severity == Severity.LOW or other.severity != Severity.LOW:
+        return False
+    unexplained = _off(study, owner) > EXPLAINED * other.measured
+    return unexplained and (_moves(owner, other) or _moves(other, owner)) and _during(study, owner.worst, other)
 
 
 def _flight_owns_its_stop(study: Study, owner: Note, other: Note) -> bool:

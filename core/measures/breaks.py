@@ -61,6 +61,8 @@ CORNERS = Gate(0.75, 5.0, 1.0, 0.6, UNSLOWED), Gate(0.85, 8.0, 1.5, 0.7, 0.5)
 #: least, but where it is so many times the restlessness; and by the second a less clear shape counts too, low.
 HITCH, EVIDENT, CLEAR = 0.1, 12.0, 0.2
 CLEAR_HITCH = Gate(0.85, 4.0, 0.3)
+#: The same, so far out of all that is near that its trace need not be as clear.
+LONE_HITCH = Gate(0.65, 10.0, 3.0)
 #: A sudden corner counts, low, near larger departures as well, for motion that is broken elsewhere hides none: it turns
 #: by so many degrees, holds this share of all turning within two drawings, and changes the step by this factor more
 #: than any of them. Noise bends the path beside it as well: on motion that has noise of its own the last two are less,
@@ -119,7 +121,7 @@ def _out_of_place(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
     size = norm(off)
     least = max(LEAST / row.rate, 1e-9)
     corner = matched(row.departures[rows], CORNER)[1]
-    for p, i in _inside(np.argwhere((share >= CLEAR_HITCH.share) & (size >= least)), size.shape[1]):
+    for p, i in _inside(np.argwhere((share >= LONE_HITCH.share) & (size >= least)), size.shape[1]):
         steps = row.steps[rows[p], i - 2 : i + 2]
         lengths = norm(steps)
         far, near = float(size[p, i]), row.sizes[rows[p]]
@@ -137,8 +139,8 @@ def _out_of_place(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
         stands_out = bool(share[p, i] >= low.share) and low.stands_out(far, noise, lone)
         if kind == "along":
             stands_out = stands_out and (hitch > HITCH or far >= EVIDENT * noise)
-            clear = row.seen and hitch > CLEAR and CLEAR_HITCH.stands_out(far, noise, lone)
-            stands_out = stands_out or clear
+            gate = CLEAR_HITCH if share[p, i] >= CLEAR_HITCH.share else LONE_HITCH
+            stands_out = stands_out or row.seen and hitch > CLEAR and gate.stands_out(far, noise, lone)
         if not stands_out or kind == "aside" and lengths[1:3].min() * row.rate < UNSLOWED:
             continue
         # a sudden change of speed looks much like it, but more like a corner, and it stays

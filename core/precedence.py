@@ -24,7 +24,7 @@ from it; all reach two frames of 24 beyond a note's own.
    noise owns only what is low: it is never more than low itself.
 8. ``stuck-in-space`` owns what breaks the head's path in its catch-up, and the head's ``frozen-part``.
 9. ``jitter`` owns the ``uneven-spacing`` and ``arc-break`` of what it moves, inside its run, but a frame that is
-   farther off than its wiggle explains: above low, that one owns the jitter that is low, its own echo.
+   farther off than its wiggle explains: that one owns the jitter that is low, its own echo.
 10. A ``hard-landing`` owns what breaks the path of any part that stops or leaves with the body (``dead-stop``,
     ``uneven-spacing``, ``arc-break``), and ``airborne`` the ``dead-stop`` of hips that float.
 11. A ``dead-stop`` owns ``uneven-spacing`` and ``arc-break`` over the frame of the stop, and where the hips stop the
@@ -159,9 +159,7 @@ def _wiggle_owns_breaks(study: Study, owner: Note, other: Note) -> bool:
 
 
 def _break_owns_echo(study: Study, owner: Note, other: Note) -> bool:
-    if owner.severity == Severity.LOW or other.severity != Severity.LOW:
-        return False
-    unexplained = _off(study, owner) > EXPLAINED * other.measured
+    unexplained = other.severity == Severity.LOW and _off(study, owner) > EXPLAINED * other.measured
     return unexplained and (_moves(owner, other) or _moves(other, owner)) and _during(study, owner.worst, other)
 
 

@@ -88,7 +88,6 @@ class Jitter(Check):
         0.005, 0.010, 0.025, "m", f"{COMMON_PRACTICE}; told for an adult's leg of {LEVER_LEG} m and scaled"
     )
     metric = True
-    trial = True
 
     def unjudged(self, study: Study, character: Character) -> str:
         return unjudged(study, character)

@@ -143,8 +143,8 @@ def _out_of_place(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
             stands_out = stands_out or row.seen and hitch > CLEAR and gate.stands_out(far, noise, lone)
         if not stands_out or kind == "aside" and lengths[1:3].min() * row.rate < UNSLOWED:
             continue
-        # a sudden change of speed looks much like it, but more like a corner, and it stays
-        if kind == "along" and share[p, i] < corner[p, i] and hitch <= CLEAR:
+        # a sudden change of speed, as of a push-off, looks much like it, but more like a corner
+        if kind == "along" and share[p, i] < corner[p, i] - (FIT if hitch > CLEAR else 0.0):
             continue
         yield Break(
             known.parts[rows[p]], row.drawing(i), 1, kind, off[p, i], along / mean, _turn(steps[1], steps[2]),

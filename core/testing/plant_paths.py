@@ -11,12 +11,13 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from .. import body
+from ..catalogue import chosen
 from ..measures.local import local_axes
 from ..measures.turn import LEVER_LEG
 from ..numeric.rotation import about, angle_between, log, norm, shortest, unit
 from ..shot import Character
 from . import edit
-from .plants import SIZES, Case, Clean, min_jerk, quiet
+from .plants import SIZES, Case, Clean, Window, min_jerk, quiet, review
 
 Array = np.ndarray
 
@@ -113,7 +114,7 @@ def _planted(
                 if made is None or not quiet(clean.result, shot, made[1:], _parts(part)):
                     continue
                 planted = _moved(clean, part, *made)
-                if planted is None:
+                if planted is None or _bent_past(clean, planted, part, made[1:]):
                     continue
                 taken.append(i)
                 last = made[2] if check == "jitter" else i
@@ -165,6 +166,12 @@ def _moved(clean: Clean, part: str, offset: Array, first: int, last: int) -> Cha
         planted = edit.with_turn(planted, part, wrist)
     bends = [_wrist(who, part) for who in (c, planted)]
     return planted if bends[1][moved].max() <= max(bends[0].max() + WRIST, FREE_WRIST) else None
+
+
+def _bent_past(clean: Clean, planted: Character, part: str, window: Window) -> bool:
+    """Whether a joint of the moved arm comes past its range there: that would be a fault as well."""
+    found = review(clean.with_(planted), chosen(["joint-limit"]))
+    return not quiet(found, clean.shot, window, _parts(part))
 
 
 def _wrist(c: Character, part: str) -> Array:

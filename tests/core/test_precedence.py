@@ -279,7 +279,6 @@ def test_a_frame_farther_off_than_a_wiggle_explains_is_another_fault_and_owns_it
     assert checks(left(study, wiggle, off[0.03])) == ["jitter"]
     assert checks(left(study, wiggle, off[0.04])) == [broken]
     for run, frame in ((replace(wiggle, severity=Severity.MEDIUM), off[0.04]),
-                       (wiggle, replace(off[0.04], severity=Severity.LOW)),
                        (wiggle, replace(off[0.04], worst=23, start=23, end=23))):
         assert len(left(study, run, frame)) == 2
 

@@ -80,6 +80,13 @@ class TestUnevenSpacing(CheckTest):
         note, = self.notes(act({}, way[:, None] * X, 24.0))
         assert note.start == 2 + round(AT * 24)
 
+    def test_a_push_off_is_a_change_of_speed_that_stays(self) -> None:
+        rises = np.array([0.0, 1.35, 3.2, 3.85, 3.2, 1.35])           # cm a frame, eased up to stand
+        flies = 7.66 - 1.7 * np.arange(10)                            # thrown up, and back
+        steps = np.concatenate([np.zeros(20), rises, flies, np.zeros(20)])
+        height = 0.01 * np.concatenate([[0.0], np.cumsum(steps)])
+        assert not [n for n in self.notes(act({}, height[:, None] * Z, 24.0)) if 24 <= n.start <= 30]
+
     def test_the_ends_of_the_shot_are_not_judged(self) -> None:
         t = times(24.0)
         for at in (1, len(t) - 2):

@@ -12,7 +12,8 @@ from it; all reach two frames of 24 beyond a note's own.
    breaks the path of the limb's end (``dead-stop``, ``jitter``, ``uneven-spacing``, ``arc-break``).
 3. A ``pop``, as a reversed joint, owns what breaks the path of the limb's end, and of nothing else with it. A pop above
    low owns the flat joint; a low one, by which a chain comes to its length or leaves it, is owned by the joint that
-   stays flat there.
+   stays flat there, and so is the frame at which that jerks the limb's end: then it may be more than low. Else a low
+   pop owns only what is low: a frame that breaks the end's path above low has made the joint snap.
 4. A note on the proximal part of a limb owns the ``joint-limit`` of its end where that end is held by a contact: with a
    foot planted under a reversed knee, the ankle's angle is the consequence. A joint that is flat and nothing else owns
    only what is low: it is never more than low itself.
@@ -25,7 +26,8 @@ from it; all reach two frames of 24 beyond a note's own.
 7. ``linear-span`` owns the corners at its two ends: what breaks the path of a part that it moves. One seen through
    noise owns only what is low: it is never more than low itself.
 8. ``stuck-in-space`` owns what breaks the head's path in its catch-up, and the head's ``frozen-part``.
-9. ``jitter`` owns the ``uneven-spacing`` and ``arc-break`` of what it moves, inside its run.
+9. ``jitter`` owns the ``uneven-spacing`` and ``arc-break`` of what it moves, inside its run, but a frame that is
+   farther off than its wiggle explains: that one owns the jitter that is low, its own echo.
 10. A ``hard-landing`` owns what breaks the path of any part that stops or leaves with the body (``dead-stop``,
     ``uneven-spacing``, ``arc-break``), and ``airborne`` the ``dead-stop`` of hips that float.
 11. A ``dead-stop`` owns ``uneven-spacing`` and ``arc-break`` over the frame of the stop, and where the hips stop the
@@ -44,11 +46,16 @@ import numpy as np
 from . import body
 from .measures.contacts import contacts
 from .note import Note, Severity
+from .remedy import Land
+from .shot import Character
 from .study import Study
 
 SLACK_SECONDS = 2 / 24
 #: Two notes are over the same frames where what they share is this much of the longer one.
 SAME_FRAMES = 0.8
+#: A wiggle puts each drawing off the cubic through its neighbors by 16/6 of what it goes to each side, and looks like a
+#: corner there that is off by a third more.
+EXPLAINED = 4.0
 #: Checks whose notes may have a twin on the other side, and those that judge a path frame by frame.
 _JOINTS = ("joint-limit", "overextension")
 TWINNED = (*_JOINTS, "pop")
@@ -104,10 +111,23 @@ def _snap_owns_flat(study: Study, owner: Note, other: Note) -> bool:
 
 
 def _limb_owns_path(study: Study, owner: Note, other: Note) -> bool:
+    if owner.check == "pop" and other.check in _BREAKS and owner.severity == Severity.LOW != other.severity:
+        return False
     strained = owner.check not in _JOINTS or owner.kind in ("hyperextension", "stretch", "gap")
     # what another limb or the trunk does with it is no consequence of this limb
     alone = all(_LIMB_OF.get(part) == _LIMB_OF.get(owner.part) for part in other.parts)
     return strained and alone and _on_limb(owner, other) and _near(study, owner, other)
+
+
+def _break_owns_snap(study: Study, owner: Note, other: Note) -> bool:
+    snapped = owner.severity != Severity.LOW and other.severity == Severity.LOW
+    return snapped and _on_limb(owner, other) and _near(study, owner, other)
+
+
+def _flat_owns_jerk(study: Study, owner: Note, other: Note) -> bool:
+    alone = all(_LIMB_OF.get(part) == _LIMB_OF.get(owner.part) for part in other.parts)
+    ends = min(abs(other.worst - end) for end in (owner.start, owner.end))
+    return owner.kind == "flat" and alone and _on_limb(owner, other) and ends <= _slack(study)
 
 
 def _proximal_owns_held_end(study: Study, owner: Note, other: Note) -> bool:
@@ -145,6 +165,15 @@ def _run_owns_what_it_moves(study: Study, owner: Note, other: Note) -> bool:
     return _moves(owner, other) and _during(study, other.worst, owner)
 
 
+def _wiggle_owns_breaks(study: Study, owner: Note, other: Note) -> bool:
+    return _run_owns_what_it_moves(study, owner, other) and _off(study, other) <= EXPLAINED * owner.measured
+
+
+def _break_owns_echo(study: Study, owner: Note, other: Note) -> bool:
+    unexplained = other.severity == Severity.LOW and _off(study, owner) > EXPLAINED * other.measured
+    return unexplained and (_moves(owner, other) or _moves(other, owner)) and _during(study, owner.worst, other)
+
+
 def _flight_owns_its_stop(study: Study, owner: Note, other: Note) -> bool:
     return owner.part == other.part and _during(study, other.worst, owner)
 
@@ -167,7 +196,9 @@ RULES = (
     Rule(("overextension",), ("overextension", "pop", "slip", "ground-gap", "late-roll"), _pulled_owns_what_it_pulls),
     Rule(("pop",), ("overextension",), _snap_owns_flat),
     Rule((*TWINNED, "slip"), _PATHS, _limb_owns_path),
+    Rule(_BREAKS, ("pop",), _break_owns_snap),
     Rule(("overextension",), ("pop",), _flat_owns_pull),
+    Rule(("overextension",), _BREAKS, _flat_owns_jerk),
     Rule(_JOINTS, ("joint-limit",), _proximal_owns_held_end),
     Rule(("ground-gap",), ("slip",), _floating_owns_slip),
     Rule(("thin-support",), ("off-balance",), _thin_owns_what_leans),
@@ -175,7 +206,8 @@ RULES = (
     Rule(("joint-limit",), ("undriven-move",), _thrown_limb_owns_push),
     Rule(("linear-span",), _PATHS, _march_owns_corners),
     Rule(("stuck-in-space",), (*_PATHS, "frozen-part"), _run_owns_what_it_moves),
-    Rule(("jitter",), _BREAKS, _run_owns_what_it_moves),
+    Rule(_BREAKS, ("jitter",), _break_owns_echo),
+    Rule(("jitter",), _BREAKS, _wiggle_owns_breaks),
     Rule(("hard-landing",), ("dead-stop", *_BREAKS), _run_owns_what_it_moves),
     Rule(("airborne",), ("dead-stop",), _flight_owns_its_stop),
     Rule(("dead-stop",), (*_BREAKS, "undriven-move", "off-balance"), _stop_owns_breaks),
@@ -226,11 +258,22 @@ def _together(study: Study, a: Note, b: Note) -> bool:
     return abs(a.worst - b.worst) <= _slack(study)
 
 
+def _character(study: Study, note: Note) -> Character:
+    return next(c for c in study.shot.characters if c.name == note.character)
+
+
+def _off(study: Study, note: Note) -> float:
+    """Meters, at a person's size, by which a frame is off its path: its remedy moves it by so much."""
+    if not isinstance(note.remedy, Land):
+        return 0.0
+    return float(np.linalg.norm(note.remedy.offsets, axis=-1).max()) * _character(study, note).real_size
+
+
 def _held(study: Study, note: Note) -> bool:
     """Whether the note's foot is planted at its worst frame."""
     if body.base(note.part) != "foot":
         return False
-    character = next(c for c in study.shot.characters if c.name == note.character)
+    character = _character(study, note)
     i = int(np.argmin(np.abs(study.shot.frames - note.worst)))
     return bool(study.of(contacts, character).standing(note.part)[i])
 

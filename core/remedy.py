@@ -28,7 +28,7 @@ def _size(meters: float) -> str:
 @dataclass(frozen=True, slots=True)
 class Move:
     """Move a part (its limb follows by inverse kinematics; the pelvis takes the body along, feet and hands that follow
-    goals stay, but for those that are named) or a prop."""
+    goals stay) or a prop."""
 
     target: str
     offset: tuple[float, float, float]
@@ -37,16 +37,12 @@ class Move:
     toward: str = ""
     #: Where the limb swings meanwhile: the offset on each whole frame of the span; ``offset`` is then the worst one's.
     offsets: tuple[tuple[float, float, float], ...] = ()
-    #: Of the pelvis: feet and hands that stand or lean on nothing meanwhile, whose goals go with it.
-    along: tuple[str, ...] = ()
 
     def sentence(self) -> str:
         x, y, z = self.offset
         how = _size((x * x + y * y + z * z) ** 0.5)
         where = f" {self.toward}" if self.toward else f" by ({x:+.3f}, {y:+.3f}, {z:+.3f}) m"
         text = f"Move the {_name(self.target)} {how}{where} {_when(self.frames)}"
-        if self.along:
-            text += f", {in_a_row([f'the {_name(part)}' for part in self.along])} with it"
         return f"{text}, eased over {self.ease} frames" if self.ease > 1 else text
 
 
@@ -232,20 +228,73 @@ class Follow:
         return f"Let the {who} travel with the {_name(self.carrier)} {_when(self.frames)}"
 
 
+Offsets = tuple[tuple[float, float, float], ...]
+
+
+def _most(offsets: Offsets) -> str:
+    return _size(max((x * x + y * y + z * z) ** 0.5 for x, y, z in offsets))
+
+
 @dataclass(frozen=True, slots=True)
 class Smooth:
-    """Bring a part's path to where it should run: its offset in world meters on each whole frame of the span, and on
-    no other. Of one frame: where that frame should land."""
+    """Take a wiggle out of a part's path: its offset in world meters on each whole frame of the span, and on no
+    other."""
 
     target: str
     frames: Span
-    offsets: tuple[tuple[float, float, float], ...]
+    offsets: Offsets
 
     def sentence(self) -> str:
-        most = _size(max((x * x + y * y + z * z) ** 0.5 for x, y, z in self.offsets))
+        return f"Smooth the path of the {_name(self.target)} {_when(self.frames)}, by up to {_most(self.offsets)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Land:
+    """Bring a frame that breaks a part's path to where it should land, and those beside it that go with it: the part's
+    offset in world meters on each whole frame of the span, and on no other."""
+
+    target: str
+    frames: Span
+    offsets: Offsets
+
+    def sentence(self) -> str:
         if len(self.offsets) == 1:
-            return f"Move the {_name(self.target)} {most} {_when(self.frames)}, to where its path should land"
-        return f"Smooth the path of the {_name(self.target)} {_when(self.frames)}, by up to {most}"
+            return (f"Move the {_name(self.target)} {_most(self.offsets)} {_when(self.frames)}, to where its path "
+                    "should land")
+        return f"Smooth the path of the {_name(self.target)} {_when(self.frames)}, by up to {_most(self.offsets)}"
 
 
-Remedy = Move | Turn | Pin | Ease | Fly | Give | Settle | Drift | Shift | Follow | Smooth
+@dataclass(frozen=True, slots=True)
+class Soften:
+    """Take the snap out of a knee or elbow: the limb's end, or the pelvis over feet that stay, moved by an offset in
+    world meters on each whole frame of the span, and on no other. toward: what that is nearer to."""
+
+    target: str
+    frames: Span
+    offsets: Offsets
+    toward: str
+
+    def sentence(self) -> str:
+        return f"Move the {_name(self.target)} {_most(self.offsets)} {self.toward} {_when(self.frames)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """Bring the body back over what bears it: the target moved by an offset in world meters on each whole frame of the
+    span, and on no other. toward: the way of the largest one, in words, or ''. along: feet and hands that stand or lean
+    on nothing meanwhile, whose goals go with it; the others stay."""
+
+    target: str
+    frames: Span
+    offsets: Offsets
+    toward: str = ""
+    along: tuple[str, ...] = ()
+
+    def sentence(self) -> str:
+        x, y, z = max(self.offsets, key=lambda o: o[0] ** 2 + o[1] ** 2 + o[2] ** 2)
+        way = self.toward or f"by ({x:+.3f}, {y:+.3f}, {z:+.3f}) m"
+        text = f"Move the {_name(self.target)} {_most(self.offsets)} {way} {_when(self.frames)}"
+        return f"{text}, {in_a_row([f'the {_name(part)}' for part in self.along])} with it" if self.along else text
+
+
+Remedy = Move | Turn | Pin | Ease | Fly | Give | Settle | Drift | Shift | Follow | Smooth | Land | Soften | Balance

@@ -8,7 +8,7 @@ import numpy as np
 from . import body
 from .character import Character
 from .numeric.rotation import exp, turned
-from .remedy import Drift, Give, Move, Remedy, Settle, Smooth
+from .remedy import Balance, Drift, Give, Land, Remedy, Settle, Smooth, Soften
 from .shot import Shot
 
 Array = np.ndarray
@@ -29,13 +29,13 @@ def offsets_of(remedy: Remedy, shot: Shot, character: Character) -> list[Offset]
     """What the remedy moves, from the root outward; nothing of a remedy of another kind."""
     if isinstance(remedy, Settle):
         found = [Offset(t, remedy.frames[0], np.array(o)) for t, o in zip(remedy.targets, remedy.offsets, strict=True)]
-    elif isinstance(remedy, (Smooth, Give)):
+    elif isinstance(remedy, (Smooth, Land, Soften, Give)):
         found = [Offset(remedy.target, remedy.frames[0], np.array(remedy.offsets))]
-    elif isinstance(remedy, Drift):
-        found = [_drifting(remedy, part, shot, character) for part in remedy.targets if character.has(part)]
-    elif isinstance(remedy, Move) and remedy.offsets and remedy.ease <= 1:
+    elif isinstance(remedy, Balance):
         moved = (remedy.target, *(part for part in remedy.along if any(g.part == part for g in character.goals)))
         found = [Offset(part, remedy.frames[0], np.array(remedy.offsets)) for part in moved]
+    elif isinstance(remedy, Drift):
+        found = [_drifting(remedy, part, shot, character) for part in remedy.targets if character.has(part)]
     else:
         return []
     return sorted(found, key=lambda o: -len(body.descendants(o.part)))

@@ -8,20 +8,14 @@ from typing import Any
 
 import bpy
 
-from ...core.remedy import Smooth
+from ...core.remedy import Land
 from ..translation import rpt_
 from . import mending_keys
-from .smooth_wiggle import trembles
-from .step_notes import active_note
 
 
 def refusal(context: Any) -> str:
     """Why the active note's frame cannot be moved, or ''."""
-    wanted = rpt_("Choose a note on one frame that is off its path")
-    note, _ = active_note(context)
-    if note is not None and trembles(note):
-        return wanted
-    return mending_keys.refusal(context, Smooth, wanted)
+    return mending_keys.refusal(context, Land, rpt_("Choose a note on one frame that is off its path"))
 
 
 class PLUMBLINE_OT_land_frame(mending_keys.MendsKeys, bpy.types.Operator):
@@ -31,4 +25,4 @@ class PLUMBLINE_OT_land_frame(mending_keys.MendsKeys, bpy.types.Operator):
     bl_label = "Land Frame"
     bl_options = {"REGISTER", "UNDO"}
     refusal = staticmethod(refusal)
-    remedy = Smooth
+    remedy = Land

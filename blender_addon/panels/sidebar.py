@@ -6,14 +6,11 @@ from typing import Any
 import bpy
 
 from ...core.note import Note
-from ...core.remedy import Drift, Ease, Follow, Give, Move, Pin, Settle, Shift, Smooth
+from ...core.remedy import Balance, Drift, Ease, Follow, Give, Land, Pin, Settle, Shift, Smooth, Soften
 from .. import session, settings, words
 from ..drawing import chips
 from ..operators.card import likely_height
 from ..operators.check_shot import progress_text
-from ..operators.shift_hips import shifts
-from ..operators.smooth_wiggle import trembles
-from ..operators.soften_snap import snaps
 from ..translation import iface_
 from .note_list import draw_list
 from .wrapped import sentence
@@ -27,17 +24,16 @@ _MENDS: dict[type, str] = {
     Drift: "plumbline.let_drift",
     Follow: "plumbline.let_follow",
     Give: "plumbline.let_give",
+    Smooth: "plumbline.smooth_wiggle",
+    Land: "plumbline.land_frame",
+    Soften: "plumbline.soften_snap",
+    Balance: "plumbline.shift_hips",
 }
 
 
 def mend_of(note: Note) -> str:
     """The operator that carries a note's remedy out, or ''."""
-    remedy = note.remedy
-    if isinstance(remedy, Smooth):
-        return "plumbline.smooth_wiggle" if trembles(note) else "plumbline.land_frame"
-    if isinstance(remedy, Move):
-        return "plumbline.soften_snap" if snaps(note) else "plumbline.shift_hips" if shifts(note) else ""
-    return _MENDS.get(type(remedy), "")
+    return _MENDS.get(type(note.remedy), "")
 
 
 class _Sidebar:

@@ -46,7 +46,6 @@ class ArcBreak(Check):
     own_needs = Need.JOINTS | Need.KEYS
     limit = Limit(20.0, 45.0, 75.0, "deg", COMMON_PRACTICE)
     metric = True
-    trial = True
 
     def unjudged(self, study: Study, character: Character) -> str:
         return unjudged(study, character)

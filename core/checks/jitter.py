@@ -17,7 +17,7 @@ from ..measures.turn import LEVER_LEG
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
 from ..numeric.rotation import dot, norm
-from ..numeric.spacing import agitation
+from ..numeric.spacing import CLEAN, agitation, white_noise
 from ..numeric.spans import spans
 from ..remedy import Smooth
 from ..shot import Character
@@ -32,8 +32,8 @@ FEWEST_LOW, SMALL = 5, 0.003
 #: What is read off the cubic through the neighbors reverses two drawings before a wiggle and two after it as well; from
 #: the second count on it may be more than low, and where it is of this size, in legs, need not exceed its surroundings.
 FEWEST_FOURTH, SURE_FOURTH, LARGE = 7, 8, 0.0085
-#: Legs of noise under which motion is keyed or as clean as that; and what a wiggle must exceed its surroundings by.
-CLEAN, BEYOND = 2.4e-4, 4.0
+#: What a wiggle must exceed its surroundings by.
+BEYOND = 4.0
 #: The note goes to the part nearest to the root that shows this share of the largest amplitude: a chest that trembles
 #: swings head and hands by twice as much.
 OWNS = 0.4
@@ -88,7 +88,6 @@ class Jitter(Check):
         0.005, 0.010, 0.025, "m", f"{COMMON_PRACTICE}; told for an adult's leg of {LEVER_LEG} m and scaled"
     )
     metric = True
-    trial = True
 
     def unjudged(self, study: Study, character: Character) -> str:
         return unjudged(study, character)
@@ -157,7 +156,7 @@ def wiggles(known: Ticks, row: Row, off: frozenset[str], limit: Limit) -> Iterat
                 continue
             for a, b in spans(turned[p], FEWEST):
                 amplitude, count = float(np.median(size[p, a : b + 2])), b - a + 1
-                least = limit.low if _noise(row.sizes[p]) > CLEAN else SMALL
+                least = limit.low if white_noise(row.sizes[p]) > CLEAN else SMALL
                 if amplitude < least or count < (FEWEST if amplitude >= limit.medium else FEWEST_LOW):
                     continue
                 first, last = a + start, b + 1 + start
@@ -168,16 +167,8 @@ def wiggles(known: Ticks, row: Row, off: frozenset[str], limit: Limit) -> Iterat
                 if signal is fourth and (part.startswith("foot") or count < FEWEST_FOURTH
                                          or not (beyond or long and amplitude >= LARGE)):
                     continue
-                yield Wiggle(part, row.drawing(first), row.drawing(last), amplitude, count, beyond and long, row)
-
-
-def _noise(sizes: Array) -> float:
-    """Legs of white noise a drawing, as ``turn.Signal.noise`` has it, from the sizes of departures (D,)."""
-    power = sizes[np.isfinite(sizes)] ** 2 * 36 / 210
-    if len(power) < 2:
-        return 0.0
-    width = min(9, len(power))
-    return float(np.sqrt(np.quantile(np.convolve(power, np.ones(width) / width, "valid"), 0.1)))
+                sure = beyond and long and row.seen
+                yield Wiggle(part, row.drawing(first), row.drawing(last), amplitude, count, sure, row)
 
 
 def _owned(found: list[Wiggle]) -> list[Wiggle]:

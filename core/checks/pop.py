@@ -19,7 +19,7 @@ from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
 from ..numeric.between import hermite
 from ..numeric.rotation import unit
 from ..numeric.spacing import agitation, departures
-from ..remedy import Move
+from ..remedy import Soften
 from ..shot import Character
 from ..study import Study
 
@@ -248,7 +248,7 @@ def _smooth_line(line: Array, group: list[Spell]) -> Array:
     return out
 
 
-def _remedy(study: Study, character: Character, limb: str, group: list[Spell]) -> tuple[Move, Array]:
+def _remedy(study: Study, character: Character, limb: str, group: list[Spell]) -> tuple[Soften, Array]:
     """The move of the limb's end or of the pelvis, and the mended path (F, 3) of the knee or elbow."""
     known: Limbs = study.of(limbs, character)
     k = known.at(limb)
@@ -263,7 +263,6 @@ def _remedy(study: Study, character: Character, limb: str, group: list[Spell]) -
     span = group[0].first - group[0].stride + 1, group[-1].last + group[-1].stride - 1
     frames = study.shot.frame(span[0]), study.shot.frame(span[1])
     every = [int(np.abs(study.shot.frames - f).argmin()) for f in range(frames[0], frames[1] + 1)]
-    worst = max(every, key=lambda i: abs(float(nearer[i])))
     part = body.LIMBS[limb][2]
     way = line * nearer[:, None]
     if limb.startswith("leg"):
@@ -273,11 +272,11 @@ def _remedy(study: Study, character: Character, limb: str, group: list[Spell]) -
         if away < STANDS * character.leg_length and not _other_snaps(study, character, limb, every, way):
             toward = f"toward the {body.spoken(part)}"
             mended = _mid_on(line, root, mid, upper, lower, far) + way
-            return Move("pelvis", places(way[[worst]])[0], frames, 1, toward, places(way[every])), mended
+            return Soften("pelvis", frames, places(way[every]), toward), mended
     toward = f"toward the {'hip' if limb.startswith('leg') else 'shoulder'}"
     way = root + far[:, None] * aside - end
     mended = _mid_on(aside, root, mid, upper, lower, far)
-    return Move(part, places(way[[worst]])[0], frames, 1, toward, places(way[every])), mended
+    return Soften(part, frames, places(way[every]), toward), mended
 
 
 def _mid_on(line: Array, root: Array, mid: Array, upper: Array, lower: Array, far: Array) -> Array:

@@ -41,7 +41,6 @@ class UnevenSpacing(Check):
     own_needs = Need.JOINTS | Need.KEYS
     limit = Limit(0.2, 0.3, 0.6, "1", COMMON_PRACTICE)
     metric = True
-    trial = True
 
     def unjudged(self, study: Study, character: Character) -> str:
         return unjudged(study, character)

@@ -13,7 +13,7 @@ import numpy as np
 
 from .. import body
 from ..numeric.rotation import dot, norm
-from ..numeric.spacing import CORNER, SPIKE, agitation, largest_near, matched
+from ..numeric.spacing import CLEAN, CORNER, SPIKE, agitation, largest_near, matched, white_noise
 from ..shot import Character
 from ..study import Study, measure
 from .ticks import Row, Ticks, ticks
@@ -55,19 +55,19 @@ class Gate:
         return far >= max(self.noise * noise, self.lone * lone)
 
 
-OUT_OF_PLACE = Gate(0.9, 3.0, 0.7), Gate(0.95, 8.0, 2.0)
-CORNERS = Gate(0.75, 5.0, 1.0, 0.6, UNSLOWED), Gate(0.85, 8.0, 2.0, 0.7, 0.5)
+OUT_OF_PLACE = Gate(0.9, 3.0, 0.7), Gate(0.95, 8.0, 1.5)
+CORNERS = Gate(0.75, 5.0, 1.0, 0.6, UNSLOWED), Gate(0.85, 8.0, 1.5, 0.7, 0.5)
 #: Along its path one drawing makes a long step and a short one of two that were alike: by this share of a step at
 #: least, but where it is so many times the restlessness; and by the second a less clear shape counts too, low.
 HITCH, EVIDENT, CLEAR = 0.1, 12.0, 0.2
 CLEAR_HITCH = Gate(0.85, 4.0, 0.3)
-#: On rows of more drawings a second raw capture is full of single spikes: what would count low there only for its clear
-#: shape, near larger departures, does not.
-FASTEST = 72.0
+#: The same, so far out of all that is near that its trace need not be as clear.
+LONE_HITCH = Gate(0.65, 10.0, 3.0)
 #: A sudden corner counts, low, near larger departures as well, for motion that is broken elsewhere hides none: it turns
 #: by so many degrees, holds this share of all turning within two drawings, and changes the step by this factor more
-#: than any of them.
-SUDDEN_TURN, SUDDEN_SHARE, SUDDEN_CHANGE = 30.0, 0.6, 2.0
+#: than any of them. Noise bends the path beside it as well: on motion that has noise of its own the last two are less,
+#: for a sharper turn.
+SUDDEN, SUDDEN_IN_NOISE = (30.0, 0.6, 2.0), (45.0, 0.45, 1.5)
 SUDDEN_CORNER = Gate(0.6, 2.0, 0.3, 0.7, UNSLOWED)
 
 
@@ -121,32 +121,34 @@ def _out_of_place(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
     size = norm(off)
     least = max(LEAST / row.rate, 1e-9)
     corner = matched(row.departures[rows], CORNER)[1]
-    for p, i in _inside(np.argwhere((share >= CLEAR_HITCH.share) & (size >= least)), size.shape[1]):
+    for p, i in _inside(np.argwhere((share >= LONE_HITCH.share) & (size >= least)), size.shape[1]):
         steps = row.steps[rows[p], i - 2 : i + 2]
         lengths = norm(steps)
         far, near = float(size[p, i]), row.sizes[rows[p]]
         noise, lone = agitation(near, i, i, row.around), largest_near(near, i, row.around)
-        if dot(steps[0], steps[3]) < 0:
+        evident = bool(row.seen and share[p, i] >= sure.share and far >= LEAST_SURE
+                       and sure.stands_out(far, noise, lone))
+        # where a path turns back, frames about the turn leave much the same trace
+        if dot(steps[0], steps[3]) < 0 and not evident:
             continue
         chord = steps[1] + steps[2]
         along = abs(float(dot(off[p, i], chord))) / max(float(norm(chord)), 1e-12)
         mean = max(float(lengths[0] + lengths[3]) / 2, 1e-12)
+        hitch = _hitch(lengths) / mean
         kind = "along" if along >= ALONG * far else "aside"
         stands_out = bool(share[p, i] >= low.share) and low.stands_out(far, noise, lone)
         if kind == "along":
-            hitch = _hitch(lengths) / mean
             stands_out = stands_out and (hitch > HITCH or far >= EVIDENT * noise)
-            clear = row.rate < FASTEST and hitch > CLEAR and CLEAR_HITCH.stands_out(far, noise, lone)
-            stands_out = stands_out or clear
+            gate = CLEAR_HITCH if share[p, i] >= CLEAR_HITCH.share else LONE_HITCH
+            stands_out = stands_out or row.seen and hitch > CLEAR and gate.stands_out(far, noise, lone)
         if not stands_out or kind == "aside" and lengths[1:3].min() * row.rate < UNSLOWED:
             continue
-        # a sudden change of speed looks much like it, but more like a corner
-        if kind == "along" and share[p, i] < corner[p, i]:
+        # a sudden change of speed, as of a push-off, looks much like it, but more like a corner
+        if kind == "along" and share[p, i] < corner[p, i] - (FIT if hitch > CLEAR else 0.0):
             continue
         yield Break(
             known.parts[rows[p]], row.drawing(i), 1, kind, off[p, i], along / mean, _turn(steps[1], steps[2]),
-            bool(share[p, i] >= sure.share and far >= LEAST_SURE and sure.stands_out(far, noise, lone)),
-            float(share[p, i]),
+            evident, float(share[p, i]),
         )
 
 
@@ -160,6 +162,8 @@ def _hitch(lengths: Array) -> float:
 def _corners(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
     low, sure = CORNERS
     change, share = matched(row.departures[rows], CORNER)
+    noisy = [white_noise(row.sizes[k]) > CLEAN for k in rows]
+    lone_drawing = matched(row.departures[rows], SPIKE)[1] if row.stride > 1 else np.zeros(share.shape)
     size = norm(change) / 3
     steps = row.steps[rows]
     lengths = norm(steps)
@@ -175,10 +179,13 @@ def _corners(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
         turn = _turn(b, c)
         dip = float(smaller[p, i - 1]) / max(float(min(lengths[p, i - 2], lengths[p, i + 1])), 1e-12)
         stands_out = share[p, i] >= low.share and low.stands_out(far, noise, lone) and dip >= low.dip
-        sudden = row.rate < FASTEST and SUDDEN_CORNER.stands_out(far, noise, lone) and dip >= SUDDEN_CORNER.dip
-        if not stands_out and not (sudden and _sudden(steps[p, i - 3 : i + 3])):
+        sudden = row.seen and SUDDEN_CORNER.stands_out(far, noise, lone) and dip >= SUDDEN_CORNER.dip
+        kinds = (SUDDEN, SUDDEN_IN_NOISE) if noisy[p] else (SUDDEN,)
+        if not stands_out and not (sudden and any(_sudden(steps[p, i - 3 : i + 3], *kind) for kind in kinds)):
             continue
-        evident = bool(share[p, i] >= sure.share and far >= LEAST_SURE and sure.stands_out(far, noise, lone)
+        # on every second drawing one that is out of place by itself bends the path as a corner does
+        evident = bool(row.seen and share[p, i] >= max(sure.share, lone_drawing[p, i])
+                       and far >= LEAST_SURE and sure.stands_out(far, noise, lone)
                        and dip >= sure.dip and smaller[p, i - 1] * row.rate >= sure.speed)
         if turn < (SHARPER_SURE if evident else SHARPER) * max(_turn(a, b), _turn(c, d)):
             continue
@@ -193,13 +200,14 @@ def _corners(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
 LEAST_TURN, SHARPER, SHARPER_SURE = 20.0, 2.0, 1.5
 
 
-def _sudden(steps: Array) -> bool:
-    """Whether most of the turning and changing of six steps (6, 3) lies between the middle two."""
+def _sudden(steps: Array, turn: float, share: float, change: float) -> bool:
+    """Whether the turning and changing of six steps (6, 3) lies between the middle two: ``turn`` degrees, this share of
+    all turning, and a change this many times any other."""
     turns = np.array([_turn(a, b) for a, b in pairwise(steps)])
     changes = norm(np.diff(steps, axis=0))
     around = turns @ np.array([0.5, 1.0, 1.0, 1.0, 0.5])
-    return bool(turns[2] >= max(SUDDEN_TURN, SUDDEN_SHARE * around)
-                and changes[2] >= SUDDEN_CHANGE * np.delete(changes, 2).max())
+    return bool(turns[2] >= max(turn, share * around)
+                and changes[2] >= change * np.delete(changes, 2).max())
 
 
 def _turn(a: Array, b: Array) -> float:

@@ -6,7 +6,7 @@ import numpy as np
 from ..evidence import Arrow, Evidence, Label, Point, Polyline, places
 from ..note import KeyReference
 from ..numeric.rotation import norm
-from ..remedy import Smooth
+from ..remedy import Land
 from ..shot import Character
 from ..study import Study
 from .breaks import Break
@@ -41,7 +41,7 @@ def off_path(known: Ticks, one: Break) -> float:
     return float(norm(landing(known, one)[1]).max())
 
 
-def remedy_of(study: Study, character: Character, one: Break) -> Smooth:
+def remedy_of(study: Study, character: Character, one: Break) -> Land:
     """The frame, and the ones beside it that go with it, moved back by what they are off."""
     known: Ticks = study.of(ticks, character)
     start, off = landing(known, one)
@@ -50,7 +50,7 @@ def remedy_of(study: Study, character: Character, one: Break) -> Smooth:
     # on frames between two drawings, where there are any, as on the nearer
     at = study.shot.frames[known.drawings[drawn]]
     every = [int(np.abs(at - frame).argmin()) for frame in range(first, last + 1)]
-    return Smooth(one.part, (first, last), places(-off[every] * character.leg_length))
+    return Land(one.part, (first, last), places(-off[every] * character.leg_length))
 
 
 def keys_at(study: Study, character: Character, one: Break) -> tuple[KeyReference, ...]:

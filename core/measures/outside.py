@@ -11,7 +11,7 @@ from ..need import NOTHING
 from ..note import COMMON_PRACTICE, KeyReference, Limit, Severity
 from ..numeric.between import straight
 from ..numeric.spans import beyond, samples
-from ..remedy import Move
+from ..remedy import Balance
 from ..shot import Character
 from ..study import Study, measure
 from .key_refs import keys_in
@@ -74,7 +74,7 @@ class Finding:
     measured: float
     limit: float
     frames: tuple[int, int]
-    remedy: Move
+    remedy: Balance
     evidence: tuple[Evidence, ...]
     keys: tuple[KeyReference, ...]
 
@@ -97,7 +97,7 @@ def findings(study: Study, character: Character, leans: bool, moved: float = 1.0
                           evidence(study, character, span, rows, path), keys)
 
 
-def remedy(study: Study, character: Character, span: Outside) -> tuple[Move, Array, Array]:
+def remedy(study: Study, character: Character, span: Outside) -> tuple[Balance, Array, Array]:
     """The hips' way back, and samples (W,) with the path (W, 3) m of the center of mass that it leads to."""
     shot = study.shot
     found: Base = study.of(base, character)
@@ -110,8 +110,8 @@ def remedy(study: Study, character: Character, span: Outside) -> tuple[Move, Arr
     most = hips[int((hips**2).sum(1).argmax())]
     row = int(rows[int((change**2).sum(1).argmax())])
     offsets = places(hips)
-    move = Move("pelvis", (float(most[0]), float(most[1]), float(most[2])), (first, last), 1,
-                toward(character, most, row), offsets, taken_along(study, character, rows, path))
+    move = Balance("pelvis", (first, last), offsets, toward(character, most, row),
+                   taken_along(study, character, rows, path))
     return move, rows, moved.fitted[rows] + CARRIED * path
 
 

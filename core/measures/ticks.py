@@ -26,6 +26,8 @@ MOVED_BY = {
     **{f"hand.{s}": (f"clavicle.{s}", f"upper_arm.{s}", f"forearm.{s}") for s in "LR"},
     **{f"foot.{s}": (f"thigh.{s}", f"shin.{s}") for s in "LR"},
 }
+#: Of more drawings a second no single one is seen: what is out of place on one of them alone is over before it shows.
+FASTEST = 72.0
 #: Seconds around a departure that tell how restless the motion is anyway.
 SURROUNDINGS = 0.75
 
@@ -62,6 +64,11 @@ class Row:
     def around(self) -> int:
         """Drawings of SURROUNDINGS."""
         return max(4, round(SURROUNDINGS * self.rate))
+
+    @property
+    def seen(self) -> bool:
+        """Whether its drawings are shown long enough for one to be seen."""
+        return self.rate < FASTEST
 
     def drawing(self, i: int) -> int:
         return self.phase + self.stride * i

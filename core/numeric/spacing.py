@@ -36,6 +36,20 @@ def agitation(sizes: Array, first: int, last: int, reach: int) -> float:
     return float(np.median(near)) if len(near) else 0.0
 
 
+#: Legs of white noise under which motion is keyed, or as clean as that.
+CLEAN = 2.4e-4
+
+
+def white_noise(sizes: Array) -> float:
+    """The white noise of a drawing, as ``turn.Signal.noise`` has it, from the sizes of departures (D,): that of the
+    calmest tenth of all stretches of nine drawings."""
+    power = sizes[np.isfinite(sizes)] ** 2 * 36 / 210
+    if len(power) < 2:
+        return 0.0
+    width = min(9, len(power))
+    return float(np.sqrt(np.quantile(np.convolve(power, np.ones(width) / width, "valid"), 0.1)))
+
+
 #: What a lone drawing out of place, and a corner between two straight runs, make of the departures around them.
 SPIKE = np.array([1.0, -4.0, 6.0, -4.0, 1.0]) / 6
 CORNER = np.array([0.0, 1.0, -2.0, 1.0, 0.0]) / 6

@@ -13,7 +13,25 @@ from ..measures.turn import local_axes, parent_on
 from ..numeric.ease import ease_places, ease_rotations, end_speeds, min_jerk
 from ..numeric.fcurve import BEZIER
 from ..numeric.rotation import exp, log, relative, seen_from, shortest, turned
-from ..remedy import Drift, Ease, Fly, Follow, Give, Move, Pin, Remedy, Settle, Shift, Smooth, Turn
+from ..remedy import (
+    Balance,
+    Drift,
+    Ease,
+    Fly,
+    Follow,
+    Give,
+    Land,
+    Move,
+    Offsets,
+    Pin,
+    Remedy,
+    Settle,
+    Shift,
+    Smooth,
+    Soften,
+    Span,
+    Turn,
+)
 from ..shot import Character, Shot, with_character
 from ..study import Study
 from . import edit
@@ -62,10 +80,11 @@ def mend(shot: Shot, remedy: Remedy, name: str) -> Shot:
 
 def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
     if isinstance(remedy, Move):
-        weight = envelope(shot, *remedy.frames, remedy.ease)[:, None]
-        offsets = remedy.offsets or (remedy.offset,)
-        offset = np.stack([_per_frame(shot, remedy.frames, tuple(o[k] for o in offsets)) for k in range(3)], -1)
-        return moved(character, remedy.target, weight * offset, [_LIMB_OF_END[part] for part in remedy.along])
+        return _brought(shot, character, remedy.target, remedy.frames, remedy.ease, remedy.offsets or (remedy.offset,))
+    if isinstance(remedy, Soften):
+        return _brought(shot, character, remedy.target, remedy.frames, 1, remedy.offsets)
+    if isinstance(remedy, Balance):
+        return _brought(shot, character, remedy.target, remedy.frames, 1, remedy.offsets, remedy.along)
     if isinstance(remedy, Turn):
         return _turned(shot, remedy, character)
     if isinstance(remedy, Pin):
@@ -76,7 +95,7 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
         return moved(character, remedy.target, offset * inside[:, None])
     if isinstance(remedy, Settle):
         return _settled(shot, remedy, character)
-    if isinstance(remedy, Smooth):
+    if isinstance(remedy, (Smooth, Land)):
         return _settled(shot, Settle((remedy.target,), remedy.frames, (remedy.offsets,)), character)
     if isinstance(remedy, Drift):
         drift = exp(np.outer(np.radians(_per_frame(shot, remedy.frames, remedy.angle)), remedy.axis))
@@ -89,6 +108,15 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
         return _following(shot, remedy, character)
     assert isinstance(remedy, Ease)
     return _eased(shot, remedy, character)
+
+
+def _brought(shot: Shot, character: Character, target: str, frames: Span, ease: int, offsets: Offsets,
+             along: Sequence[str] = ()) -> Character:
+    """The target moved by offsets over the frames, one for all or one a frame, eased in before and out after them;
+    along: feet and hands that go with it."""
+    weight = envelope(shot, *frames, ease)[:, None]
+    offset = weight * np.stack([_per_frame(shot, frames, tuple(o[k] for o in offsets)) for k in range(3)], -1)
+    return moved(character, target, offset, [_LIMB_OF_END[part] for part in along])
 
 
 def _flown(shot: Shot, remedy: Fly, character: Character) -> Shot:

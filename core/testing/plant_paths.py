@@ -11,11 +11,13 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from .. import body
+from ..catalogue import chosen
+from ..measures.local import local_axes
 from ..measures.turn import LEVER_LEG
-from ..numeric.rotation import about, angle_between, shortest, unit
+from ..numeric.rotation import about, angle_between, log, norm, shortest, unit
 from ..shot import Character
 from . import edit
-from .plants import SIZES, Case, Clean, min_jerk, quiet
+from .plants import SIZES, Case, Clean, Window, min_jerk, quiet, review
 
 Array = np.ndarray
 
@@ -33,6 +35,8 @@ BENT, FOLDED, HEAD = 0.97, 0.2, 25.0
 MISSED = 0.3
 #: Degrees beyond the clip's own bend of a wrist to which a plant may bring it, and up to which it is free.
 WRIST, FREE_WRIST = 2.0, 60.0
+#: Degrees; a wrist that turns less in the whole clip stays as it is, or it would be alive in the window alone.
+DEAD_WRIST = 1.0
 #: A hand stays so many legs from the floor: what touches it is led by it.
 CLEAR = 0.15
 
@@ -110,7 +114,7 @@ def _planted(
                 if made is None or not quiet(clean.result, shot, made[1:], _parts(part)):
                     continue
                 planted = _moved(clean, part, *made)
-                if planted is None:
+                if planted is None or _bent_past(clean, planted, part, made[1:]):
                     continue
                 taken.append(i)
                 last = made[2] if check == "jitter" else i
@@ -157,8 +161,17 @@ def _moved(clean: Clean, part: str, offset: Array, first: int, last: int) -> Cha
     if far.max() > BENT * length or far.min() < FOLDED * length:
         return None
     planted = edit.reach(c, limb, place, solve=moved)
+    wrist = local_axes(c, part)
+    if np.degrees(norm(log(wrist[0].T @ wrist))).max() < DEAD_WRIST:
+        planted = edit.with_turn(planted, part, wrist)
     bends = [_wrist(who, part) for who in (c, planted)]
     return planted if bends[1][moved].max() <= max(bends[0].max() + WRIST, FREE_WRIST) else None
+
+
+def _bent_past(clean: Clean, planted: Character, part: str, window: Window) -> bool:
+    """Whether a joint of the moved arm comes past its range there: that would be a fault as well."""
+    found = review(clean.with_(planted), chosen(["joint-limit"]))
+    return not quiet(found, clean.shot, window, _parts(part))
 
 
 def _wrist(c: Character, part: str) -> Array:

@@ -13,6 +13,7 @@ from plumbline.blender_addon.key_mending import mend_keys
 from plumbline.blender_addon.operators import smooth_wiggle
 from plumbline.blender_addon.panels.sidebar import mend_of
 from plumbline.core.note import KeyReference, Note
+from plumbline.core.remedy import Move, Soften
 from plumbline.core.takes import same
 from plumbline.core.testing import corpus
 from plumbline.core.testing.plant_locks import locks
@@ -86,7 +87,9 @@ def test_the_note_goes_away_named_keys_alone_change_and_undo_brings_all_back(pla
     operator = EVERY[planted.check]
     assert mend_of(planted) == f"plumbline.{operator}", "the panel offers it"
     if planted.check == "pop":
-        assert mend_of(replace(planted, check="off-balance")) == "", "a move of the hips that is no snap"
+        assert isinstance(planted.remedy, Soften)
+        hips = Move("pelvis", planted.remedy.offsets[0], planted.remedy.frames)
+        assert mend_of(replace(planted, remedy=hips)) == "", "a move of the hips that is no snap"
     assert getattr(bpy.ops.plumbline, operator)("EXEC_DEFAULT", True) == {"FINISHED"}
 
     left = checked().notes

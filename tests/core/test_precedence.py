@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from plumbline.core.note import Note, Severity
 from plumbline.core.precedence import settle
+from plumbline.core.remedy import Land
 from plumbline.core.study import Study
 from plumbline.core.testing.puppet import act
 
@@ -96,7 +97,7 @@ def test_what_moves_a_part_owns_what_breaks_its_path(study, path):
 @pytest.mark.parametrize("path", ["dead-stop", *PATHS])
 def test_a_limb_owns_no_break_that_the_rest_of_the_body_shares(study, path):
     hand = note(path, "hand.L", 14, 20, "", "high")
-    snap = note("pop", "forearm.L", 13, 14, "out", "low")
+    snap = note("pop", "forearm.L", 13, 14, "out", "medium")
     assert checks(left(study, snap, hand)) == ["pop"]
     assert checks(left(study, snap, replace(hand, parts=("hand.L", "hand.R")))) == sorted(["pop", path])
     assert checks(left(study, snap, replace(hand, parts=("hand.L", "forearm.L")))) == ["pop"]
@@ -240,9 +241,28 @@ def test_a_snap_or_a_pull_owns_what_it_does_to_the_hands_path(study, owner, brok
     assert len(left(study, moment(broken, "hand.R", 11), pulled)) == 2
 
 
-def test_a_flat_joint_owns_no_path(study):
-    flat = note("overextension", "forearm.L", 10, 12, "flat", "low")
-    assert len(left(study, flat, moment("arc-break", "hand.L", 11))) == 2
+@pytest.mark.parametrize("broken", PATHS[1:])
+def test_a_break_above_low_owns_the_low_snap_that_it_makes(study, broken):
+    snap, broke = note("pop", "forearm.L", 13, 14, "out", "low"), moment(broken, "hand.L", 14)
+    kept, = left(study, snap, broke)
+    assert kept.check == broken and kept.severity == "medium" and "pop of the left forearm" in kept.text
+    assert checks(left(study, snap, replace(broke, severity=Severity.LOW))) == ["pop"]
+    assert checks(left(study, replace(snap, severity=Severity.HIGH), broke)) == ["pop"]
+    assert len(left(study, snap, replace(broke, part="hand.R", parts=("hand.R",)))) == 2
+    assert len(left(study, snap, moment(broken, "hand.L", 17))) == 2
+    assert checks(left(study, snap, moment("dead-stop", "hand.L", 14))) == ["pop"], "it stops as the chain ends"
+
+
+@pytest.mark.parametrize("broken", PATHS[1:])
+def test_a_flat_joint_owns_the_jerk_by_which_it_comes_to_be_and_no_other_path(study, broken):
+    flat = note("overextension", "forearm.L", 10, 20, "flat", "low")
+    for at, count in ((7, 2), (8, 1), (12, 1), (13, 2), (17, 2), (18, 1), (22, 1), (23, 2)):
+        assert len(left(study, flat, moment(broken, "hand.L", at))) == count, at
+    kept, = left(study, flat, moment(broken, "hand.L", 10))
+    assert kept.check == "overextension" and kept.severity == "medium" and f"{broken} of the left hand" in kept.text
+    assert len(left(study, flat, replace(moment(broken, "hand.L", 10), parts=("hand.L", "chest")))) == 2
+    for path in ("dead-stop", "jitter"):
+        assert len(left(study, flat, moment(path, "hand.L", 10))) == 2
 
 
 @pytest.mark.parametrize("broken", PATH_CHECKS)
@@ -268,6 +288,18 @@ def test_a_locked_head_owns_its_catch_up_and_its_stiffness(study):
         assert len(left(study, moment(broken, "chest", 24), lock)) == 2
     assert checks(left(study, note("frozen-part", "head", 8, 28), lock)) == ["stuck-in-space"]
     assert len(left(study, note("frozen-part", "head", 20, 60), lock)) == 2, "it goes on long after"
+
+
+@pytest.mark.parametrize("broken", ["uneven-spacing", "arc-break"])
+def test_a_frame_farther_off_than_a_wiggle_explains_is_another_fault_and_owns_its_echo(study, broken):
+    wiggle = note("jitter", "hand.L", 10, 20, "", "low", 0.008, "m")
+    off = {far: replace(moment(broken, "hand.L", 14), remedy=Land("hand.L", (14, 14), ((0.0, far, 0.0),)))
+           for far in (0.03, 0.04)}
+    assert checks(left(study, wiggle, off[0.03])) == ["jitter"]
+    assert checks(left(study, wiggle, off[0.04])) == [broken]
+    for run, frame in ((replace(wiggle, severity=Severity.MEDIUM), off[0.04]),
+                       (wiggle, replace(off[0.04], worst=23, start=23, end=23))):
+        assert len(left(study, run, frame)) == 2
 
 
 @pytest.mark.parametrize("broken", ["uneven-spacing", "arc-break"])

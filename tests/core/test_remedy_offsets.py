@@ -3,7 +3,7 @@
 
 import numpy as np
 import pytest
-from plumbline.core.remedy import Drift, Ease, Move, Settle, Smooth
+from plumbline.core.remedy import Balance, Drift, Ease, Land, Move, Settle, Soften
 from plumbline.core.remedy_offsets import offsets_of
 from plumbline.core.testing import edit
 from plumbline.core.testing.mend import mend
@@ -40,13 +40,13 @@ def test_a_drift_swings_each_end_about_its_own_joint(shot) -> None:  # type: ign
 
 def test_a_move_is_told_frame_by_frame_or_not_at_all(shot) -> None:  # type: ignore[no-untyped-def]
     who = shot.characters[0]
-    assert len(offsets_of(Move("hand.L", UP[1], (5, 7), 1, offsets=UP), shot, who)) == 1
+    assert len(offsets_of(Soften("hand.L", (5, 7), UP, "toward the shoulder"), shot, who)) == 1
     assert not offsets_of(Move("hand.L", UP[1], (5, 7), 6, offsets=UP), shot, who), "it moves frames beside as well"
     assert not offsets_of(Move("hand.L", UP[1], (5, 7)), shot, who)
-    hips = Move("pelvis", UP[1], (5, 7), 1, "", UP, ("foot.R", "foot.L"))
+    hips = Balance("pelvis", (5, 7), UP, "", ("foot.R", "foot.L"))
     assert [o.part for o in offsets_of(hips, shot, who)] == ["pelvis"], "legs without goals go with it by themselves"
     found = offsets_of(hips, shot, edit.with_goals(who, ["leg.R"]))
     assert [(o.part, o.first) for o in found] == [("pelvis", 5), ("foot.R", 5)]
     assert all(np.allclose(o.offsets, UP) for o in found)
     assert not offsets_of(Ease(("head",), (5, 7)), shot, who)
-    assert offsets_of(Smooth("head", (9, 9), UP[1:2]), shot, who)[0].first == 9
+    assert offsets_of(Land("head", (9, 9), UP[1:2]), shot, who)[0].first == 9

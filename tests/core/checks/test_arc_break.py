@@ -7,7 +7,7 @@ import numpy as np
 from plumbline.core.measures.paths import where
 from plumbline.core.note import Severity
 from plumbline.core.numeric.rotation import about, angle_between
-from plumbline.core.remedy import Smooth
+from plumbline.core.remedy import Land
 from plumbline.core.shot import Prop, Shot, with_character
 from plumbline.core.testing.courses import AT, carried, course, swung, times
 from plumbline.core.testing.laws import CheckTest, Planted
@@ -53,7 +53,7 @@ class TestArcBreak(CheckTest):
         assert note.kind == "aside" and note.part == "pelvis" and "leaves its arc" in note.text
         assert note.start == note.end == 1 + round(AT * 24)
         # back by what it was off: half a step
-        assert isinstance(note.remedy, Smooth) and len(note.remedy.offsets) == 1
+        assert isinstance(note.remedy, Land) and len(note.remedy.offsets) == 1
         offset = np.array(note.remedy.offsets[0])
         assert np.allclose(offset, -0.5 * 1.6 * 0.843 / 24 * Y, atol=0.002)
 
@@ -61,13 +61,19 @@ class TestArcBreak(CheckTest):
         for fps, count in ((60.0, 3), (120.0, 13)):
             for case in self.planted(fps):
                 note = self.the_note(case, fps)
-                assert isinstance(note.remedy, Smooth) and len(note.remedy.offsets) == count, case.name
+                assert isinstance(note.remedy, Land) and len(note.remedy.offsets) == count, case.name
                 far = np.linalg.norm(note.remedy.offsets, axis=-1)
                 assert far.argmax() == count // 2 and note.remedy.frames[0] == note.worst - count // 2
                 assert not self.notes(mend(case.shot, note.remedy, note.character)), case.name
             # one frame beside its arc is one at any rate
             note, = self.notes(carried(fps, 1.6, aside=1.5))
-            assert note.kind == "aside" and isinstance(note.remedy, Smooth) and len(note.remedy.offsets) == 1
+            assert note.kind == "aside" and isinstance(note.remedy, Land) and len(note.remedy.offsets) == 1
+
+    def test_what_lasts_a_frame_of_more_than_72_is_low(self) -> None:
+        for fps, severity in ((24.0, Severity.HIGH), (60.0, Severity.HIGH), (120.0, Severity.LOW)):
+            aside = 1.5 * fps / 24                       # as many centimeters at every rate
+            note, = self.notes(carried(fps, 1.6, aside=aside))
+            assert note.severity is severity and note.start == note.end == 1 + round(AT * fps), (fps, note.text)
 
     def test_a_clear_corner_counts_near_a_larger_jump(self) -> None:
         for rate in (24.0, 60.0):

@@ -98,6 +98,14 @@ class TestJitter(CheckTest):
         loud = [n for n in self.notes(act({}, noisy, 24.0)) if n.severity is not Severity.LOW]
         assert not loud
 
+    def test_what_trembles_faster_than_is_seen_is_low(self) -> None:
+        """Eight frames of 120 are two of 24 to 36: no one sees them go to and fro."""
+        for fps, severity in ((60.0, Severity.HIGH), (120.0, Severity.LOW)):
+            t = times(fps)
+            brief = trembling(t, fps) * (t < FIRST + 7.5 / fps)
+            note, = self.notes(act({}, np.outer(0.03 * brief, X), fps))
+            assert note.severity is severity, (fps, note.text)
+
     def test_twos_and_stepped_are_silent_and_said(self) -> None:
         t = times(24.0)
         shot = swung("upper_arm.L", 0.6 * np.sin(3 * t) + 0.05 * trembling(t, 24.0), 24.0)

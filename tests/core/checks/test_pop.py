@@ -9,7 +9,7 @@ from plumbline.core.checks.pop import snaps
 from plumbline.core.measures.limbs import limbs
 from plumbline.core.note import Severity
 from plumbline.core.numeric import rotation as rot
-from plumbline.core.remedy import Move
+from plumbline.core.remedy import Soften
 from plumbline.core.shot import Shot, with_character
 from plumbline.core.study import Study
 from plumbline.core.testing import edit
@@ -126,14 +126,14 @@ class TestPop(CheckTest):
         bend[at] = 3.0
         swings = bent("leg.L", bend, 24.0)
         note, = self.notes(swings)
-        assert isinstance(note.remedy, Move)
+        assert isinstance(note.remedy, Soften)
         assert (note.remedy.target, note.remedy.toward) == ("foot.L", "toward the hip")
         # the same leg with its foot held where it is: the body rises for one frame
         who = swings.characters[0]
         held = edit.shift(who, who.head("foot.L")[at - 1] - who.head("foot.L"))
         standing = with_character(swings, who, held)
         note, = [n for n in self.notes(standing) if n.part == "shin.L"]
-        assert isinstance(note.remedy, Move) and note.remedy.target == "pelvis" and "left foot" in note.remedy.toward
+        assert isinstance(note.remedy, Soften) and note.remedy.target == "pelvis" and "left foot" in note.remedy.toward
 
     def test_a_hand_that_is_thrown_aside_as_well_comes_back_to_its_way(self) -> None:
         t = times(24.0)
@@ -173,7 +173,7 @@ class TestPop(CheckTest):
                 shot = bent(limb, chain(t, 24.0, into, out), 24.0)
                 note, = self.notes(shot)
                 who = shot.characters[0]
-                assert isinstance(note.remedy, Move)
+                assert isinstance(note.remedy, Soften)
                 known = Study(shot).of(limbs, who)
                 k = known.at(limb)
                 far = np.linalg.norm(known.end[k] - known.root[k], axis=-1)

@@ -107,7 +107,7 @@ class TestUndrivenMove(CheckTest):
     def test_the_remedy_is_small_and_leaves_the_feet(self):
         shot = carried_by(stand(24.0), 0.2)
         (note,) = self.notes(shot)
-        assert np.linalg.norm(note.remedy.offset) < 0.15 and note.remedy.target == "pelvis"
+        assert np.linalg.norm(note.remedy.offsets, axis=1).max() < 0.15 and note.remedy.target == "pelvis"
         mended = mend(shot, note.remedy, note.character).characters[0]
         for side in "LR":
             assert np.allclose(mended.head(f"foot.{side}"), shot.characters[0].head(f"foot.{side}"), atol=1e-4)

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from plumbline.core.note import Severity
-from plumbline.core.remedy import Smooth
+from plumbline.core.remedy import Land
 from plumbline.core.shot import Shot, with_character
 from plumbline.core.testing.courses import AT, LEG, carried, course, swung, times
 from plumbline.core.testing.laws import CheckTest, Planted
@@ -40,7 +40,7 @@ class TestUnevenSpacing(CheckTest):
         note, = self.notes(carried(24.0, 1.6, shove=0.5))
         assert note.part == "pelvis" and {"chest", "head", "hand.L"} <= set(note.parts)
         step = 1.6 * LEG / 24
-        assert isinstance(note.remedy, Smooth)
+        assert isinstance(note.remedy, Land)
         assert np.array(note.remedy.offsets) == pytest.approx(-0.5 * step * X[None], abs=0.002)
         assert "to where its path should land" in note.remedy.sentence()
         assert f"{100 * 0.5 * step:.1f} cm off along its path" in note.text
@@ -64,6 +64,28 @@ class TestUnevenSpacing(CheckTest):
         sways = course(times(24.0))
         sways += 0.02 * np.sin(2 * np.pi * 5.5 * times(24.0))
         assert not self.notes(act({}, 1.3 * sways[:, None] * X, 24.0))
+
+    def test_what_lasts_a_frame_of_more_than_72_is_low(self) -> None:
+        for fps, severity in ((60.0, Severity.HIGH), (120.0, Severity.LOW)):
+            note, = self.notes(carried(fps, 1.6, shove=0.8))
+            assert note.severity is severity and note.start == 1 + round(AT * fps), (fps, note.text)
+
+    def test_a_frame_that_is_out_of_place_where_the_path_turns_back(self) -> None:
+        t = times(24.0)
+        way = np.abs(t - AT) * 1.3                       # comes, turns within a few frames, and goes back
+        near = np.abs(t - AT) < 3 / 24
+        way[near] = 1.3 * (12 * (t[near] - AT) ** 2 / 3 + 3 / 48)
+        assert not self.notes(act({}, way[:, None] * X, 24.0))
+        way[round(AT * 24) + 1] += 0.09
+        note, = self.notes(act({}, way[:, None] * X, 24.0))
+        assert note.start == 2 + round(AT * 24)
+
+    def test_a_push_off_is_a_change_of_speed_that_stays(self) -> None:
+        rises = np.array([0.0, 1.35, 3.2, 3.85, 3.2, 1.35])           # cm a frame, eased up to stand
+        flies = 7.66 - 1.7 * np.arange(10)                            # thrown up, and back
+        steps = np.concatenate([np.zeros(20), rises, flies, np.zeros(20)])
+        height = 0.01 * np.concatenate([[0.0], np.cumsum(steps)])
+        assert not [n for n in self.notes(act({}, height[:, None] * Z, 24.0)) if 24 <= n.start <= 30]
 
     def test_the_ends_of_the_shot_are_not_judged(self) -> None:
         t = times(24.0)

@@ -3,7 +3,7 @@
 
 import numpy as np
 import pytest
-from plumbline.core.numeric.spacing import CORNER, SPIKE, agitation, departures, largest_near, matched
+from plumbline.core.numeric.spacing import CORNER, SPIKE, agitation, departures, largest_near, matched, white_noise
 
 T = np.linspace(0, 1, 25)
 CUBIC = np.stack([T**3 - T, 2 * T**2, 0.3 * T], -1)
@@ -30,6 +30,17 @@ def test_each_shape_is_told_from_the_other() -> None:
         assert fit[0, 12] == pytest.approx(amount) and share[0, 12] == pytest.approx(1.0)
         other = CORNER if shape is SPIKE else SPIKE
         assert matched(off, other)[1][0, 12] < 0.96
+
+
+def test_white_noise_is_told_by_the_calmest_stretches() -> None:
+    rng = np.random.default_rng(7)
+    path = np.zeros((600, 3))
+    path[:, 0] = 0.3 * np.sin(np.arange(600) / 40)
+    for size in (1e-4, 1e-3):
+        noisy = path + rng.normal(scale=size, size=path.shape)
+        found = white_noise(np.linalg.norm(departures(noisy), axis=-1))
+        assert 0.6 * size < found < 1.05 * size
+    assert white_noise(np.linalg.norm(departures(path), axis=-1)) < 1e-5 and white_noise(np.zeros(1)) == 0.0
 
 
 def test_a_fault_does_not_hide_behind_itself() -> None:

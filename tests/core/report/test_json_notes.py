@@ -33,7 +33,6 @@ EVIDENCE = (
 )
 REMEDIES = (
     r.Move("foot.L", (0.1, 0.0, 0.02), SPAN, toward="back"),
-    r.Move("pelvis", (0.1, 0.0, 0.02), SPAN, 1, "back", ((0.1, 0.0, 0.02),), ("foot.R", "hand.L")),
     r.Turn("shin.L", (1.0, 0.0, 0.0), -12.0, SPAN),
     r.Turn("shin.L", (B, C, B), (1.0, 2.0, 3.0), SPAN),
     r.Turn("foot.L", (B, C, B), (1.0, 2.0, 3.0), SPAN, toward="toes down", about=(A, B, C), pivot="heel"),
@@ -47,6 +46,10 @@ REMEDIES = (
     r.Shift(("head", "hand.R"), (1, 3), SPAN),
     r.Follow(("neck", "head"), SPAN, "chest"),
     r.Smooth("hand.R", SPAN, (A, B, A)),
+    r.Land("hand.R", SPAN, (A, B, A)),
+    r.Soften("foot.L", SPAN, (A, B, A), "toward the hip"),
+    r.Balance("pelvis", SPAN, (A, B, A)),
+    r.Balance("pelvis", SPAN, (A, B, A), "back", ("foot.R", "hand.L")),
 )
 
 

@@ -22,7 +22,8 @@ from it; all reach two frames of 24 beyond a note's own.
    A body ``off-balance`` or an ``undriven-move`` owns the ``joint-limit`` of a foot that is held by a contact and that
    is past its range only meanwhile: the ankle's angle is that of the body over it. The ``joint-limit`` of a thigh or an
    upper arm owns the ``undriven-move`` that lasts no longer: what throws the limb so far out needs that push.
-6. A ``slip`` owns what breaks the foot's path.
+6. A ``slip`` owns what breaks the foot's path, and the ``undriven-move`` that lasts no longer and is no worse: a
+   foot that slides takes from under the body what would drive it, or the whole body along.
 7. ``linear-span`` owns the corners at its two ends: what breaks the path of a part that it moves. One seen through
    noise owns only what is low: it is never more than low itself.
 8. ``stuck-in-space`` owns what breaks the head's path in its catch-up, and the head's ``frozen-part``.
@@ -155,6 +156,10 @@ def _thrown_limb_owns_push(study: Study, owner: Note, other: Note) -> bool:
     return body.base(owner.part) in ("thigh", "upper_arm") and _within(study, other, owner)
 
 
+def _slide_owns_push(study: Study, owner: Note, other: Note) -> bool:
+    return owner.severity.rank >= other.severity.rank and _within(study, other, owner)
+
+
 def _march_owns_corners(study: Study, owner: Note, other: Note) -> bool:
     if owner.kind == "noisy" and other.severity != Severity.LOW:
         return False
@@ -204,6 +209,7 @@ RULES = (
     Rule(("thin-support",), ("off-balance",), _thin_owns_what_leans),
     Rule(("off-balance", "undriven-move"), ("joint-limit",), _leaning_owns_held_ankle),
     Rule(("joint-limit",), ("undriven-move",), _thrown_limb_owns_push),
+    Rule(("slip",), ("undriven-move",), _slide_owns_push),
     Rule(("linear-span",), _PATHS, _march_owns_corners),
     Rule(("stuck-in-space",), (*_PATHS, "frozen-part"), _run_owns_what_it_moves),
     Rule(_BREAKS, ("jitter",), _break_owns_echo),

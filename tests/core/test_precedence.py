@@ -168,6 +168,15 @@ def test_a_limb_thrown_past_its_range_owns_the_push_that_it_needs(study):
         assert len(left(study, note("joint-limit", part, 10, 20), push)) == 2
 
 
+def test_a_slide_owns_the_push_that_it_needs(study):
+    slide = note("slip", "foot.L", 10, 20, severity="high", unit="m")
+    push = note("undriven-move", "pelvis", 12, 22, "undriven", "medium", unit="m")
+    kept, = left(study, slide, push)
+    assert kept.check == "slip" and "undriven-move of the pelvis, 100.0 cm" in kept.text
+    assert len(left(study, slide, replace(push, end=30))) == 2, "it goes on after the slide"
+    assert len(left(study, replace(slide, severity=Severity.LOW), push)) == 2, "a small slide needs no such push"
+
+
 @pytest.mark.parametrize("severity", ["low", "medium", "high"])
 def test_a_flat_knee_is_never_more_than_low(study, severity):
     knee = note("overextension", "shin.R", 10, 20, "flat", "low")

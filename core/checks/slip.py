@@ -20,8 +20,9 @@ from ..need import Need
 from ..note import Limit, Note
 from ..numeric.between import straight
 from ..numeric.rotation import norm
+from ..numeric.spans import samples
 from ..remedy import Pin
-from ..shot import SOLE_OUTLINE, Character
+from ..shot import SOLE_OUTLINE, Character, Shot
 from ..study import Study
 
 Array = np.ndarray
@@ -38,6 +39,8 @@ KEYED_MEDIUM = 0.040
 REACH = 0.99
 #: A foot this much of the leg over the one that stands bears nothing.
 ALOFT = 0.06
+#: Hips that go on by this share of a foot's drift beyond their speed so many seconds before and after it went with it.
+ALONG, BESIDE = 0.7, 0.08
 
 
 class Slip(Check):
@@ -146,7 +149,8 @@ def _evidence(study: Study, part: str, drift: Drift, t: Tread, touch: Contacts) 
 
 def _pin(study: Study, character: Character, part: str, drift: Drift, t: Tread) -> Pin:
     """The ankle's own path less the drift so far, held to the end of the stance: pivots and rolls stay. Where only this
-    foot stands and its leg could not reach there, the whole figure slid, and is moved with it."""
+    foot stands, and the hips went along or its leg could not reach there, the whole figure slid, and is moved with
+    it."""
     shot = study.shot
     first, last = shot.frame(int(t.samples[drift.first])), shot.frame(int(t.samples[drift.stance_last]))
     whole = np.arange(first, last + 1)
@@ -156,8 +160,24 @@ def _pin(study: Study, character: Character, part: str, drift: Drift, t: Tread) 
     ease = int(max(1, min(drift.swing_after * shot.fps, max(3, round(0.25 * shot.fps)))))
     touch: Contacts = study.of(contacts, character)
     body_too = (_alone(t, touch, part, slice(drift.first, drift.last + 1))
-                and not _reaches(character, part, now - gone, now, hip, scale))
+                and (_went_along(shot, character, t.samples[drift.first], t.samples[drift.last], drift.so_far())
+                     or not _reaches(character, part, now - gone, now, hip, scale)))
     return Pin(part, places(now - gone), (first, last), ease, places(-gone) if body_too else ())
+
+
+def _went_along(shot: Shot, character: Character, first: int, last: int, drift: Array) -> bool:
+    """Whether the hips, between samples first and last, went as the foot drifted, (N, 3), beyond how they went on
+    before and after it."""
+    if not character.has("pelvis"):
+        return False
+    hips, by = character.head("pelvis"), samples(BESIDE, shot.rate)
+    a, b = max(first - by, 0), min(last + by, shot.count - 1)
+    speeds = [(hips[j] - hips[i]) / (j - i) for i, j in ((a, first), (last, b)) if j > i]
+    if not speeds:
+        return False
+    beyond = hips[last] - hips[first] - (last - first) * np.mean(speeds, axis=0)
+    far = drift[-1]
+    return bool(beyond @ far > ALONG * (far @ far))
 
 
 def _alone(t: Tread, touch: Contacts, part: str, rows: slice) -> bool:

@@ -132,6 +132,17 @@ class TestSlip(CheckTest):
         both = replace(shot, characters=(edit.shift(shot.characters[0], far),))
         assert all(not n.remedy.body for n in self.result(both).notes), "two feet stand: no one of them leads the body"
 
+    def test_a_figure_that_went_along_with_its_only_foot_is_mended_with_it_though_the_leg_could_reach(self):
+        shot = _stand(24.0, 4.0)
+        c = shot.characters[0]
+        c = edit.reach(c, "leg.R", c.head("foot.R") + smooth((shot.times - 0.2) / 0.3)[:, None] * [0.0, 0.0, 0.15])
+        far = smooth((shot.times - 1.0) / 0.4)[:, None] * np.array([0.08, 0.0, 0.0])
+        bodies = []
+        for slid in (edit.shift(c, far), edit.reach(c, "leg.L", c.head("foot.L") + far)):
+            (note,) = self.result(replace(shot, characters=(slid,))).notes
+            bodies.append(note.remedy.body)
+        assert np.allclose(bodies[0][-1], [-0.08, 0.0, 0.0], atol=0.01) and bodies[1] == ()
+
     def test_what_the_leg_can_reach_is_pinned_alone(self):
         case = self.at_24()[2]
         assert self.the_note(case, 24.0).remedy.body == ()

@@ -139,7 +139,8 @@ class TestSlip(CheckTest):
         far = smooth((shot.times - 1.0) / 0.4)[:, None] * np.array([0.08, 0.0, 0.0])
         bodies = []
         for slid in (edit.shift(c, far), edit.reach(c, "leg.L", c.head("foot.L") + far)):
-            (note,) = self.result(replace(shot, characters=(slid,))).notes
+            # without a ground to see, the other foot, held still in the air, may stand on something too
+            (note,) = (n for n in self.result(replace(shot, characters=(slid,))).notes if n.part == "foot.L")
             bodies.append(note.remedy.body)
         assert np.allclose(bodies[0][-1], [-0.08, 0.0, 0.0], atol=0.01) and bodies[1] == ()
 

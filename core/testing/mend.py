@@ -40,8 +40,10 @@ def envelope(shot: Shot, first: float, last: float, ease: float) -> Array:
     return min_jerk(1 - outside / max(ease, 1e-9))
 
 
-def mend(shot: Shot, remedy: Remedy, name: str) -> Shot:
-    """The shot with the remedy applied to the character ``name``. Raises CannotMend."""
+def mend(shot: Shot, remedy: Remedy, name: str, study: Study | None = None) -> Shot:
+    """The shot with the remedy applied to the character ``name``; study: one of the shot, for who has it already.
+    Raises CannotMend."""
+    study = study or Study(shot)
     character = next((c for c in shot.characters if c.name == name), None)
     if isinstance(remedy, Move) and remedy.target not in body.PARTS:
         weight = envelope(shot, *remedy.frames, remedy.ease)[:, None]
@@ -58,15 +60,16 @@ def mend(shot: Shot, remedy: Remedy, name: str) -> Shot:
         raise CannotMend(f"no character {name!r} in the shot")
     if isinstance(remedy, Fly):
         return _flown(shot, remedy, character)
-    return with_character(shot, character, _mended(shot, remedy, character))
+    return with_character(shot, character, _mended(study, remedy, character))
 
 
-def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
+def _mended(study: Study, remedy: Remedy, character: Character) -> Character:
+    shot = study.shot
     if isinstance(remedy, Move):
         weight = envelope(shot, *remedy.frames, remedy.ease)[:, None]
         offsets = remedy.offsets or (remedy.offset,)
         offset = np.stack([_per_frame(shot, remedy.frames, tuple(o[k] for o in offsets)) for k in range(3)], -1)
-        return moved(character, remedy.target, weight * offset, _aloft(shot, character, weight * offset))
+        return moved(character, remedy.target, weight * offset, _aloft(study, character, weight * offset))
     if isinstance(remedy, Turn):
         return _turned(shot, remedy, character)
     if isinstance(remedy, Pin):
@@ -89,7 +92,7 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
     if isinstance(remedy, Follow):
         return _following(shot, remedy, character)
     assert isinstance(remedy, Ease)
-    return _eased(shot, remedy, character)
+    return _eased(study, remedy, character)
 
 
 def _flown(shot: Shot, remedy: Fly, character: Character) -> Shot:
@@ -106,10 +109,9 @@ def _flown(shot: Shot, remedy: Fly, character: Character) -> Shot:
     return with_character(shot, character, edit.shift(character, offset))
 
 
-def _aloft(shot: Shot, character: Character, offset: Array) -> list[str]:
+def _aloft(study: Study, character: Character, offset: Array) -> list[str]:
     """Limbs whose foot stands, or whose hand touches anything, at no sample at which the offset (F, 3) moves the body:
     a hand that carries a thing or hangs is taken along, wherever its goal is kept."""
-    study = Study(shot)
     touch: Contacts = study.of(contacts, character)
     moves = np.linalg.norm(offset, axis=-1) > STANDS * character.leg_length
     free = [limb for limb, parts in body.LIMBS.items()
@@ -220,13 +222,13 @@ def _following(shot: Shot, remedy: Follow, character: Character) -> Character:
     return character
 
 
-def _eased(shot: Shot, remedy: Ease, character: Character) -> Character:
+def _eased(study: Study, remedy: Ease, character: Character) -> Character:
+    shot = study.shot
     first, last = (int(np.searchsorted(shot.frames, f)) for f in remedy.frames)
     last = min(last, len(shot.frames) - 1)
     if last - first < 2:
         return character
     span = (first, last, remedy.ease_in, remedy.ease_out)
-    study = Study(shot)
     behind: Keyed = study.of(keyed, character)
     touch: Contacts = study.of(contacts, character)
     for part in remedy.paths:

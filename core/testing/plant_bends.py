@@ -96,11 +96,12 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
                 wider = reached(shot, np.where(lift > BEGUN, lift, 0.0))
                 if clean.steps_out(f"foot.{body.side(part)}", wider) and quiet(clean.result, shot, wider, chain):
                     c = _lifted(c, part, lift)
-                    alone = quiet(clean.review(c), shot, wider, chain)
                     left = (0.0, limit) if body.base(part) == "shin" else (limit,)
                     bent = (bend(c, weight, d) for d in (*left, *(limit + past for past, _ in PAST.values())))
                     down = any(clean.touches_down(b, f"foot.{body.side(part)}", window) for b in bent)
-                    if alone and not down and _plain(clean, bend(c, weight, most), part, window):
+                    # the review, which costs most, is asked for last
+                    if not down and _plain(clean, bend(c, weight, most), part, window) and quiet(
+                            clean.review(c), shot, wider, chain):
                         yield centre, _maker(c, weight, window)
 
     def _maker(c: Character, weight: Array, window: Window) -> Callable[[str], Case]:

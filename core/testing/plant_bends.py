@@ -157,7 +157,7 @@ def hinge(character: Character, limb: str) -> Array | None:
     bent = rot.angle_between(upper, lower) > np.radians(15)
     if bent.sum() < 6:
         return None
-    normal = rot.seen_from(character.axes[:, character.index[root]], rot.unit(np.cross(upper, lower)))[bent]
+    normal = rot.seen_from(character.axes[:, character.index[root]], rot.unit(rot.cross(upper, lower)))[bent]
     mean = np.median(normal, axis=0)
     return np.asarray(rot.unit(mean)) if np.linalg.norm(mean) > 0.8 else None
 
@@ -169,7 +169,7 @@ def _reverser(limb: str, axis: Array) -> Bend:
         assert character.axes is not None
         n = rot.turned(character.axes[:, character.index[root]], axis)
         upper, lower = character.end(root) - character.head(root), character.end(mid) - character.head(mid)
-        now = np.arctan2(rot.dot(np.cross(upper, lower), n), rot.dot(upper, lower))
+        now = np.arctan2(rot.dot(rot.cross(upper, lower), n), rot.dot(upper, lower))
         return edit.turn(character, mid, rot.about(n, weight * (np.radians(-degrees) - now)))
 
     return bend
@@ -200,7 +200,7 @@ def _directions(c: Character) -> tuple[Array, Array, Array]:
     carry = c.axes[:, i] @ c.rest_axes[i].T
     up = rot.unit(c.up)
     ahead = rot.unit(rot.square_to(c.forward, up))
-    down, front, left = (rot.turned(carry, v) for v in (-up, ahead, np.cross(up, ahead)))
+    down, front, left = (rot.turned(carry, v) for v in (-up, ahead, rot.cross(up, ahead)))
     return down, front, left
 
 

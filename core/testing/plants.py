@@ -20,7 +20,7 @@ from ..check import Check
 from ..measures.contacts import Contacts, contacts
 from ..note import Note, Result
 from ..numeric import ease
-from ..numeric.rotation import angle_between, dot, turned, unit
+from ..numeric.rotation import angle_between, cross, dot, turned, unit
 from ..runner import run
 from ..shot import Character, Shot
 from ..steps import finished
@@ -316,9 +316,9 @@ def _ankle(character: Character, side: str) -> Array:
     if character.axes is None:
         return np.asarray(np.degrees(angle_between(shin, foot)))
     i, j = character.index[f"shin.{side}"], character.index[f"foot.{side}"]
-    across = np.cross(*(character.rest_tails[k] - character.rest_heads[k] for k in (i, j)))
+    across = cross(*(character.rest_tails[k] - character.rest_heads[k] for k in (i, j)))
     axis = unit(turned(character.axes[:, i] @ character.rest_axes[i].T, across))
-    return np.asarray(np.degrees(np.arctan2(dot(np.cross(shin, foot), axis), dot(shin, foot))))
+    return np.asarray(np.degrees(np.arctan2(dot(cross(shin, foot), axis), dot(shin, foot))))
 
 
 def prepared(shot: Shot, checks: Sequence[Check] | None = None) -> Clean:

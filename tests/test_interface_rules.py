@@ -13,12 +13,18 @@ FILES = sorted([*(HOME / "blender_addon").rglob("*.py"),
 NETWORK = {"urllib", "socket", "http", "requests", "ftplib", "smtplib", "asyncio", "pip", "ensurepip"}
 
 
+@cache
+def nodes(tree: ast.AST) -> tuple[ast.AST, ...]:
+    """All of a file, walked once for all rules."""
+    return tuple(ast.walk(tree))
+
+
 def gray_without_a_reason(tree: ast.AST) -> Iterator[int]:
     """A poll that can say no must say why: cls.poll_message_set. A panel has none: it is there or not."""
-    hidden = {inner for node in ast.walk(tree) if isinstance(node, ast.ClassDef)
+    hidden = {inner for node in nodes(tree) if isinstance(node, ast.ClassDef)
               and any(isinstance(base, ast.Attribute) and base.attr in ("Panel", "Menu") for base in node.bases)
               for inner in node.body}
-    for node in ast.walk(tree):
+    for node in nodes(tree):
         if node in hidden:
             continue
         if isinstance(node, ast.FunctionDef) and node.name == "poll":
@@ -32,7 +38,7 @@ def gray_without_a_reason(tree: ast.AST) -> Iterator[int]:
 
 
 def reaches_for_the_network(tree: ast.AST) -> Iterator[int]:
-    for node in ast.walk(tree):
+    for node in nodes(tree):
         names = ([alias.name for alias in node.names] if isinstance(node, ast.Import) else
                  [node.module or ""] if isinstance(node, ast.ImportFrom) and not node.level else [])
         if NETWORK & {name.partition(".")[0] for name in names}:
@@ -41,7 +47,7 @@ def reaches_for_the_network(tree: ast.AST) -> Iterator[int]:
 
 def untranslatable(tree: ast.AST) -> Iterator[int]:
     """Blender extracts literal strings only, so text is translated first and formatted after."""
-    for node in ast.walk(tree):
+    for node in nodes(tree):
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr in (
                 "report", "label", "operator", "prop", "menu", "poll_message_set"):
             texts = [keyword.value for keyword in node.keywords if keyword.arg == "text"]
@@ -55,7 +61,7 @@ HOOKS = ("iface_", "rpt_", "tip_", "n_")
 
 def never_translated(tree: ast.AST) -> Iterator[int]:
     """Why a button is gray, and tooltips made while they are shown, no Blender translates by itself: a hook does."""
-    for node in ast.walk(tree):
+    for node in nodes(tree):
         if isinstance(node, ast.FunctionDef) and node.name in ("refusal", "description"):
             for returned in (inner.value for inner in ast.walk(node) if isinstance(inner, ast.Return) and inner.value):
                 hooked = {text for call in ast.walk(returned) if isinstance(call, ast.Call) for text in ast.walk(call)}
@@ -67,7 +73,7 @@ def never_translated(tree: ast.AST) -> Iterator[int]:
 
 def put_together_before_the_hook(tree: ast.AST) -> Iterator[int]:
     """What a hook is given is one literal, or words marked elsewhere: Blender's extractor reads no other."""
-    for node in ast.walk(tree):
+    for node in nodes(tree):
         hook = isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in HOOKS
         if hook and (not node.args or isinstance(node.args[0], (ast.JoinedStr, ast.BinOp))):
             yield node.lineno
@@ -75,7 +81,7 @@ def put_together_before_the_hook(tree: ast.AST) -> Iterator[int]:
 
 def knows_its_own_name(tree: ast.AST) -> Iterator[int]:
     """The module is called bl_ext.<repository>.plumbline: preferences are found by __package__, never by a literal."""
-    for node in ast.walk(tree):
+    for node in nodes(tree):
         if isinstance(node, ast.Subscript) and isinstance(node.value, ast.Attribute) and node.value.attr == "addons":
             name = node.slice
             if isinstance(name, ast.Constant) or (isinstance(name, ast.Name) and name.id == "__name__"):
@@ -111,7 +117,7 @@ def test_the_rule_bites(rule) -> None:
 def test_every_operator_is_described_and_named_as_its_family() -> None:
     """Class names start PLUMBLINE_ and ids plumbline.; an operator without words is not reported by Blender itself."""
     for path in FILES:
-        for node in ast.walk(read(path)):
+        for node in nodes(read(path)):
             if not isinstance(node, ast.ClassDef):
                 continue
             bases = {base.attr if isinstance(base, ast.Attribute) else getattr(base, "id", "") for base in node.bases}

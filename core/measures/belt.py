@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..need import NOTHING
-from ..numeric.rotation import dot
+from ..numeric.rotation import cross, dot
 from ..numeric.spans import spans
 from ..shot import SOLE_POINTS, Character
 from ..study import Study, measure
@@ -104,7 +104,7 @@ def _plane(up: Array) -> tuple[Array, Array]:
     seed = np.array([1.0, 0, 0]) if abs(up[0]) < 0.9 else np.array([0.0, 1.0, 0])
     e1 = seed - seed @ up * up
     e1 /= np.linalg.norm(e1)
-    return e1, np.cross(up, e1)
+    return e1, cross(up, e1)
 
 
 def _density(values: Array, weight: Array, at: Array) -> float:
@@ -193,7 +193,7 @@ def _heading(character: Character, study: Study, direction: Array) -> str:
     if np.linalg.norm(ahead) < 1e-6:
         return "sideways"
     ahead = ahead / np.linalg.norm(ahead)
-    forward, left = direction @ ahead, direction @ np.cross(up, ahead)
+    forward, left = direction @ ahead, direction @ cross(up, ahead)
     if abs(forward) >= abs(left):
         return "forward" if forward > 0 else "backward"
     return "to its left" if left > 0 else "to its right"

@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from .. import body
-from ..numeric.rotation import dot, norm
+from ..numeric.rotation import cross, dot, norm
 from ..numeric.spacing import CLEAN, CORNER, SPIKE, agitation, largest_near, matched, white_noise
 from ..shot import Character
 from ..study import Study, measure
@@ -212,7 +212,7 @@ def _sudden(steps: Array, turn: float, share: float, change: float) -> bool:
 
 def _turn(a: Array, b: Array) -> float:
     """Degrees between two steps."""
-    across = float(norm(np.cross(a, b)))
+    across = float(norm(cross(a, b)))
     return float(np.degrees(np.arctan2(across, float(dot(a, b)))))
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from .. import body
 from ..need import Need
-from ..numeric.rotation import dot
+from ..numeric.rotation import cross, dot
 from ..numeric.spans import sliding
 from ..shot import SOLE_POINTS, Character, Sole
 from ..study import Study, measure
@@ -118,7 +118,7 @@ def guessed_sole(character: Character, side: str) -> Sole:
         flesh = 0.025 * leg if character.has(toe) else 0.0
         base = ankle + min((end - ankle) @ up - flesh, -0.06 * leg) * up     # both from memory
     ahead = _unit(ahead, character.forward)
-    left = np.cross(up, ahead)
+    left = cross(up, ahead)
     inner = -left if side == "L" else left
     length = _SPAN * reach
     heel, ball, tip = base - HEEL_BEHIND * reach * ahead, base + reach * ahead, base + (1 + TOE_BEFORE) * reach * ahead
@@ -166,7 +166,7 @@ def sole_of_vertices(side: str, vertices: Array, ankle: Array, ball: Array | Non
         heading = np.linalg.svd(level - middle, full_matrices=False)[2][0]
         heading = heading * np.sign(heading @ ahead or 1.0)
     ahead = _unit(heading, _unit(ahead, np.array([0.0, -1.0, 0.0])))
-    left = np.cross(up, ahead)
+    left = cross(up, ahead)
     inner = -left if side == "L" else left
     height, along, across = dot(skin, up), dot(skin, ahead), dot(skin, inner)
     below = height <= max(float(np.dot(ankle, up)), float(np.quantile(height, 0.3)))   # leave out the shaft of a boot

@@ -8,6 +8,7 @@ import numpy as np
 from ..need import NOTHING
 from ..numeric.between import straight
 from ..numeric.hull import smallest_norm
+from ..numeric.rotation import cross
 from ..numeric.shares import load_shares
 from ..numeric.spans import spans
 from ..shot import Character
@@ -144,7 +145,7 @@ def level_plane(up: Array) -> Array:
     seed = np.array([1.0, 0, 0]) if abs(up[0]) < 0.9 else np.array([0.0, 1.0, 0])
     e1 = seed - seed @ up * up
     e1 /= np.linalg.norm(e1)
-    return np.stack([e1, np.cross(up, e1)], 1)
+    return np.stack([e1, cross(up, e1)], 1)
 
 
 def _middles(t: Tread, planted: Array, places: Array, count: int) -> Array:

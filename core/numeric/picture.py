@@ -2,6 +2,7 @@
 """One frame's picture of several things: their outlines, and what covers a point, each found once and only when asked
 for."""
 
+import math
 from collections.abc import Callable, Sequence
 
 import numpy as np
@@ -62,10 +63,10 @@ class Picture:
         """left, low, right, high (4,) of the thing, NaN where none of it is before the camera."""
         if thing not in self._boxes:
             x, y, _ = self.flat(thing)  # the least and the most are found fast where nothing is NaN
-            box = np.array([f(v) for f in (np.min, np.max) for v in (x, y)] if len(x) else [np.nan] * 4, float)
-            if np.isnan(box).any():  # what lies behind the camera is left out, which takes longer
-                box = np.array([f(v, initial=i) for f, i in EXTREMES for v in (x, y)], float)
-            self._boxes[thing] = box if np.isfinite(box).all() else np.full(4, np.nan)
+            box = [float(v) for v in (x.min(), y.min(), x.max(), y.max())] if len(x) else [math.nan] * 4
+            if any(map(math.isnan, box)):  # what lies behind the camera is left out, which takes longer
+                box = [float(f(v, initial=i)) for f, i in EXTREMES for v in (x, y)]
+            self._boxes[thing] = np.array(box) if all(map(math.isfinite, box)) else np.full(4, np.nan)
         return self._boxes[thing]
 
     def contour(self, thing: int, window: Array) -> Contour:

@@ -14,6 +14,8 @@ Array = np.ndarray
 
 #: At most this many pairs of points and edges at once, to bound the memory.
 BLOCK = 1_000_000
+#: Up to so many pairs all are tried at once: looking for those that meet costs more.
+FEW = 1 << 13
 
 
 class Winding:
@@ -24,10 +26,12 @@ class Winding:
 
     def __init__(self, edges: Contour) -> None:
         (x0, y0), (x1, y1) = edges.start.T, edges.stop.T
+        slants = y0 != y1  # a level edge is met by no line to the right
+        x0, y0, x1, y1, layers = (v[slants] for v in (x0, y0, x1, y1, edges.layers))
         rises = y1 > y0
         self._bottom, self._top = np.where(rises, y0, y1), np.where(rises, y1, y0)
         self._x, self._right = np.where(rises, x0, x1), np.maximum(x0, x1)
-        self._up = np.where(rises, edges.layers, -edges.layers)
+        self._up = np.where(rises, layers, -layers)
         with np.errstate(divide="ignore", invalid="ignore"):
             self._lean = (x1 - x0) / (y1 - y0)
 
@@ -36,6 +40,10 @@ class Winding:
         count = np.zeros(len(points))
         if not len(points):
             return count > 0.0
+        if len(points) * len(self._up) <= FEW:
+            x, y = points[:, 0, None], points[:, 1, None]
+            met = (self._bottom <= y) & (self._top > y) & (self._x + (y - self._bottom) * self._lean > x)
+            return np.asarray(np.where(met, self._up, 0.0).sum(1) > 0.5)
         order = np.argsort(points[:, 1], kind="stable")
         px, py = points[order].T
         met = np.flatnonzero((self._bottom <= py[-1]) & (self._top > py[0]) & (self._right > px.min()))

@@ -57,8 +57,10 @@ def envelope(shot: Shot, first: float, last: float, ease: float) -> Array:
     return min_jerk(1 - outside / max(ease, 1e-9))
 
 
-def mend(shot: Shot, remedy: Remedy, name: str) -> Shot:
-    """The shot with the remedy applied to the character ``name``. Raises CannotMend."""
+def mend(shot: Shot, remedy: Remedy, name: str, study: Study | None = None) -> Shot:
+    """The shot with the remedy applied to the character ``name``; study: one of the shot, for who has it already.
+    Raises CannotMend."""
+    study = study or Study(shot)
     character = next((c for c in shot.characters if c.name == name), None)
     if isinstance(remedy, Move) and remedy.target not in body.PARTS:
         weight = envelope(shot, *remedy.frames, remedy.ease)[:, None]
@@ -75,10 +77,11 @@ def mend(shot: Shot, remedy: Remedy, name: str) -> Shot:
         raise CannotMend(f"no character {name!r} in the shot")
     if isinstance(remedy, Fly):
         return _flown(shot, remedy, character)
-    return with_character(shot, character, _mended(shot, remedy, character))
+    return with_character(shot, character, _mended(study, remedy, character))
 
 
-def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
+def _mended(study: Study, remedy: Remedy, character: Character) -> Character:
+    shot = study.shot
     if isinstance(remedy, Move):
         return _brought(shot, character, remedy.target, remedy.frames, remedy.ease, remedy.offsets or (remedy.offset,))
     if isinstance(remedy, Soften):
@@ -107,7 +110,7 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
     if isinstance(remedy, Follow):
         return _following(shot, remedy, character)
     assert isinstance(remedy, Ease)
-    return _eased(shot, remedy, character)
+    return _eased(study, remedy, character)
 
 
 def _brought(shot: Shot, character: Character, target: str, frames: Span, ease: int, offsets: Offsets,
@@ -234,13 +237,13 @@ def _following(shot: Shot, remedy: Follow, character: Character) -> Character:
     return character
 
 
-def _eased(shot: Shot, remedy: Ease, character: Character) -> Character:
+def _eased(study: Study, remedy: Ease, character: Character) -> Character:
+    shot = study.shot
     first, last = (int(np.searchsorted(shot.frames, f)) for f in remedy.frames)
     last = min(last, len(shot.frames) - 1)
     if last - first < 2:
         return character
     span = (first, last, remedy.ease_in, remedy.ease_out)
-    study = Study(shot)
     behind: Keyed = study.of(keyed, character)
     touch: Contacts = study.of(contacts, character)
     for part in remedy.paths:

@@ -96,11 +96,12 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
                 wider = reached(shot, np.where(lift > BEGUN, lift, 0.0))
                 if clean.steps_out(f"foot.{body.side(part)}", wider) and quiet(clean.result, shot, wider, chain):
                     c = _lifted(c, part, lift)
-                    alone = quiet(clean.review(c), shot, wider, chain)
                     left = (0.0, limit) if body.base(part) == "shin" else (limit,)
                     bent = (bend(c, weight, d) for d in (*left, *(limit + past for past, _ in PAST.values())))
                     down = any(clean.touches_down(b, f"foot.{body.side(part)}", window) for b in bent)
-                    if alone and not down and _plain(clean, bend(c, weight, most), part, window):
+                    # the review, which costs most, is asked for last
+                    if not down and _plain(clean, bend(c, weight, most), part, window) and quiet(
+                            clean.review(c), shot, wider, chain):
                         yield centre, _maker(c, weight, window)
 
     def _maker(c: Character, weight: Array, window: Window) -> Callable[[str], Case]:
@@ -156,7 +157,7 @@ def hinge(character: Character, limb: str) -> Array | None:
     bent = rot.angle_between(upper, lower) > np.radians(15)
     if bent.sum() < 6:
         return None
-    normal = rot.seen_from(character.axes[:, character.index[root]], rot.unit(np.cross(upper, lower)))[bent]
+    normal = rot.seen_from(character.axes[:, character.index[root]], rot.unit(rot.cross(upper, lower)))[bent]
     mean = np.median(normal, axis=0)
     return np.asarray(rot.unit(mean)) if np.linalg.norm(mean) > 0.8 else None
 
@@ -168,7 +169,7 @@ def _reverser(limb: str, axis: Array) -> Bend:
         assert character.axes is not None
         n = rot.turned(character.axes[:, character.index[root]], axis)
         upper, lower = character.end(root) - character.head(root), character.end(mid) - character.head(mid)
-        now = np.arctan2(rot.dot(np.cross(upper, lower), n), rot.dot(upper, lower))
+        now = np.arctan2(rot.dot(rot.cross(upper, lower), n), rot.dot(upper, lower))
         return edit.turn(character, mid, rot.about(n, weight * (np.radians(-degrees) - now)))
 
     return bend
@@ -199,7 +200,7 @@ def _directions(c: Character) -> tuple[Array, Array, Array]:
     carry = c.axes[:, i] @ c.rest_axes[i].T
     up = rot.unit(c.up)
     ahead = rot.unit(rot.square_to(c.forward, up))
-    down, front, left = (rot.turned(carry, v) for v in (-up, ahead, np.cross(up, ahead)))
+    down, front, left = (rot.turned(carry, v) for v in (-up, ahead, rot.cross(up, ahead)))
     return down, front, left
 
 

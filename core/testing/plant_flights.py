@@ -116,8 +116,9 @@ def throws(clean: Clean) -> Iterator[Case]:
         for centre in centres(shot, THROWN + 2 * AROUND):
             window = _jump(clean, centre, THROWN)
             if clean.upright(window) and _stands(clean, window) and quiet(clean.result, shot, window, PARTS):
-                made = prepared(clean.with_(landed(clean, window, EASY)), clean.checks)
-                host = _made(made, window[0] + 1, window[1] - 1)
+                lands, whole = clean.with_(landed(clean, window, EASY)), (window[0] + 1, window[1] - 1)
+                # whether it flies as it should is told sooner than what is said of it
+                host = _made(prepared(lands, clean.checks), *whole) if _fitting(lands, *whole) else None
                 if host is not None and _calm(host.clean, host.flight, LANDING):
                     yield centre, partial(host.longer, "flight thrown")
 
@@ -301,9 +302,14 @@ def _righted(clean: Clean, flight: Flight, about: tuple[str, ...]) -> _Host | No
 
 def _made(made: Clean, first: int, last: int, right: bool = False) -> _Host | None:
     """The flight from sample ``first`` to ``last``, give or take one, where it is as gravity makes it."""
-    for flight in Study(made.shot).of(flights, made.character).found:
+    flight = _fitting(made.shot, first, last)
+    return None if flight is None else _Host(made, flight, right, own=False)
+
+
+def _fitting(shot: Shot, first: int, last: int) -> Flight | None:
+    for flight in Study(shot).of(flights, shot.characters[0]).found:
         if abs(flight.first - first) <= 1 and abs(flight.last - last) <= 1 and _fits(flight):
-            return _Host(made, flight, right, own=False)
+            return flight
     return None
 
 

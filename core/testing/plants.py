@@ -20,9 +20,10 @@ from ..check import Check
 from ..measures.contacts import Contacts, contacts
 from ..note import Note, Result
 from ..numeric import ease
-from ..numeric.rotation import angle_between, dot, turned, unit
-from ..runner import finish
+from ..numeric.rotation import angle_between, cross, dot, turned, unit
+from ..runner import run
 from ..shot import Character, Shot
+from ..steps import finished
 from ..study import Study
 from .mend import CannotMend, mend
 
@@ -112,9 +113,10 @@ def settled() -> list[Check]:
     return [check for check in chosen(None) if not check.trial]
 
 
-def review(shot: Shot, checks: Sequence[Check] | None = None) -> Result:
-    """These checks, or all, and precedence over a shot; a check that raises is an error here."""
-    result = finish(shot, chosen(None) if checks is None else checks)
+def review(shot: Shot, checks: Sequence[Check] | None = None, study: Study | None = None) -> Result:
+    """These checks, or all, and precedence over a shot; a check that raises is an error here. study: one of the shot,
+    for who wants to ask it afterward."""
+    result = finished(run(shot, chosen(None) if checks is None else checks, study))
     if result.failed:
         raise AssertionError(f"{shot.name}: {result.failed[0].error}\n{result.failed[0].trace}")
     return result
@@ -123,7 +125,8 @@ def review(shot: Shot, checks: Sequence[Check] | None = None) -> Result:
 def judge(case: Case, clean: Result, checks: Sequence[Check] | None = None) -> Verdict:
     """Reviews a case by these checks, or all, against the review of the shot that it was planted in."""
     clean = case.known or clean
-    notes = review(case.shot, checks).notes
+    study = Study(case.shot)
+    notes = review(case.shot, checks, study).notes
     new = [n for n in notes if not _known(n, clean.notes)]
     first, last = (case.shot.frame(i) for i in case.window)
     here = [n for n in new if n.start <= last + 1 and first - 1 <= n.end]
@@ -134,7 +137,7 @@ def judge(case: Case, clean: Result, checks: Sequence[Check] | None = None) -> V
     if note is None or note.remedy is None:
         return Verdict(case, note, others, None, ())
     try:
-        mended = review(mend(case.shot, note.remedy, note.character), checks).notes
+        mended = review(mend(case.shot, note.remedy, note.character, study), checks).notes
     except CannotMend:
         return Verdict(case, note, others, None, ())
     left = [n for n in mended if n.check == case.check and case.part in n.parts and not _known(n, clean.notes)
@@ -313,11 +316,12 @@ def _ankle(character: Character, side: str) -> Array:
     if character.axes is None:
         return np.asarray(np.degrees(angle_between(shin, foot)))
     i, j = character.index[f"shin.{side}"], character.index[f"foot.{side}"]
-    across = np.cross(*(character.rest_tails[k] - character.rest_heads[k] for k in (i, j)))
+    across = cross(*(character.rest_tails[k] - character.rest_heads[k] for k in (i, j)))
     axis = unit(turned(character.axes[:, i] @ character.rest_axes[i].T, across))
-    return np.asarray(np.degrees(np.arctan2(dot(np.cross(shin, foot), axis), dot(shin, foot))))
+    return np.asarray(np.degrees(np.arctan2(dot(cross(shin, foot), axis), dot(shin, foot))))
 
 
 def prepared(shot: Shot, checks: Sequence[Check] | None = None) -> Clean:
     """The shot with what planting asks about it, worked out once."""
-    return Clean(shot, review(shot, checks), Study(shot).of(contacts, shot.characters[0]), checks)
+    study = Study(shot)
+    return Clean(shot, review(shot, checks, study), study.of(contacts, shot.characters[0]), checks)

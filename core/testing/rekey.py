@@ -16,7 +16,7 @@ from ..measures.exposure import exposure
 from ..measures.sole import carried, sole_of
 from ..measures.turn import local_axes, parent_on
 from ..numeric.fcurve import BEZIER, evaluate_channels
-from ..numeric.rotation import about, angle_between, dot, exp, log, seen_from, square_to, turned, unit
+from ..numeric.rotation import about, angle_between, cross, dot, exp, log, seen_from, square_to, turned, unit
 from ..numeric.spans import spans
 from ..shot import SOLE_POINTS, Channel, Character, Keys, Shot, with_character
 from ..study import Study
@@ -262,9 +262,9 @@ def _forward_knees(character: Character) -> Character:
         if not bent.any():
             continue
         axes = character.axes[:, character.index[thigh]]
-        axis = turned(axes, np.median(seen_from(axes, unit(np.cross(upper, lower)))[bent], axis=0))
+        axis = turned(axes, np.median(seen_from(axes, unit(cross(upper, lower)))[bent], axis=0))
         axis = unit(square_to(axis, unit(upper)))
-        now = np.arctan2(dot(np.cross(upper, lower), axis), dot(upper, lower))
+        now = np.arctan2(dot(cross(upper, lower), axis), dot(upper, lower))
         character = edit.turn(character, shin, about(axis, np.maximum(LEAST_BEND - now, 0.0)))
     return character
 

@@ -16,7 +16,9 @@ INSIDE = sorted([*CORE.rglob("*.py"), *(HOME / "blender_addon").rglob("*.py")])
 
 @cache
 def nodes(path: Path) -> list[ast.AST]:
-    return list(ast.walk(ast.parse(path.read_text("utf-8"))))
+    """What may import or touch sys.path, wherever it stands."""
+    return [node for node in ast.walk(ast.parse(path.read_text("utf-8")))
+            if isinstance(node, ast.Import | ast.ImportFrom | ast.Attribute)]
 
 
 def imports(path: Path) -> Iterator[tuple[int, str, int]]:

@@ -37,7 +37,7 @@ class Move:
     toward: str = ""
     #: Where the limb swings meanwhile: the offset on each whole frame of the span; ``offset`` is then the worst one's.
     offsets: tuple[tuple[float, float, float], ...] = ()
-    #: Of the pelvis: feet and hands that stand or lean on nothing meanwhile, whose goals go with it.
+    #: Of the pelvis: feet and hands that stand or lean on nothing meanwhile, whose goals go with it, feet never lower.
     along: tuple[str, ...] = ()
 
     def sentence(self) -> str:

@@ -14,6 +14,7 @@ from ..numeric.ease import ease_places, ease_rotations, end_speeds, min_jerk
 from ..numeric.fcurve import BEZIER
 from ..numeric.rotation import exp, log, relative, seen_from, shortest, turned
 from ..remedy import Drift, Ease, Fly, Follow, Give, Move, Pin, Remedy, Settle, Shift, Smooth, Turn
+from ..remedy_offsets import along
 from ..shot import Character, Shot, with_character
 from ..study import Study
 from . import edit
@@ -65,7 +66,11 @@ def _mended(shot: Shot, remedy: Remedy, character: Character) -> Character:
         weight = envelope(shot, *remedy.frames, remedy.ease)[:, None]
         offsets = remedy.offsets or (remedy.offset,)
         offset = np.stack([_per_frame(shot, remedy.frames, tuple(o[k] for o in offsets)) for k in range(3)], -1)
-        return moved(character, remedy.target, weight * offset, [_LIMB_OF_END[part] for part in remedy.along])
+        way = weight * offset
+        new = moved(character, remedy.target, way, [_LIMB_OF_END[part] for part in remedy.along])
+        for part in remedy.along:
+            new = edit.reach(new, _LIMB_OF_END[part], edit.aim(character, part) + along(way, part, character))
+        return new
     if isinstance(remedy, Turn):
         return _turned(shot, remedy, character)
     if isinstance(remedy, Pin):

@@ -282,7 +282,7 @@ class Soften:
 class Balance:
     """Bring the body back over what bears it: the target moved by an offset in world meters on each whole frame of the
     span, and on no other. toward: the way of the largest one, in words, or ''. along: feet and hands that stand or lean
-    on nothing meanwhile, whose goals go with it; the others stay."""
+    on nothing meanwhile, whose goals go with it, feet never lower; the others stay."""
 
     target: str
     frames: Span

@@ -31,14 +31,24 @@ def offsets_of(remedy: Remedy, shot: Shot, character: Character) -> list[Offset]
         found = [Offset(t, remedy.frames[0], np.array(o)) for t, o in zip(remedy.targets, remedy.offsets, strict=True)]
     elif isinstance(remedy, (Smooth, Land, Soften, Give)):
         found = [Offset(remedy.target, remedy.frames[0], np.array(remedy.offsets))]
-    elif isinstance(remedy, Balance):
-        moved = (remedy.target, *(part for part in remedy.along if any(g.part == part for g in character.goals)))
-        found = [Offset(part, remedy.frames[0], np.array(remedy.offsets)) for part in moved]
     elif isinstance(remedy, Drift):
         found = [_drifting(remedy, part, shot, character) for part in remedy.targets if character.has(part)]
+    elif isinstance(remedy, Balance):
+        goals = {goal.part for goal in character.goals}
+        way = np.array(remedy.offsets)
+        found = [Offset(remedy.target, remedy.frames[0], way)]
+        found += [Offset(p, remedy.frames[0], along(way, p, character)) for p in remedy.along if p in goals]
     else:
         return []
     return sorted(found, key=lambda o: -len(body.descendants(o.part)))
+
+
+def along(way: Array, part: str, character: Character) -> Array:
+    """How far (N, 3) a foot or a hand goes with a pelvis that is moved by ``way`` (N, 3): a foot in the air is not let
+    down with it, or it would touch the ground."""
+    if body.base(part) != "foot":
+        return way
+    return np.asarray(way - np.minimum(way @ character.up, 0.0)[:, None] * character.up)
 
 
 def _drifting(remedy: Drift, part: str, shot: Shot, character: Character) -> Offset:

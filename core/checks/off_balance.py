@@ -36,7 +36,8 @@ class OffBalance(Check):
     held still in the air toward which the body leans, since it may stand on what the scene does not show. The choice of
     the table of masses is worth 1 to 2 cm.
     Remedy: the smallest smooth change of the hips' path that brings the point back inside, frame by frame, feet that
-    stand staying, those that do not going along, hips lower where legs would not reach.
+    stand staying, those that do not going along, hips lower where legs would not reach and higher where one that leans
+    would fold as it comes upright.
     """
     lane = "Balance"
     uses = (outsides, mass_motion, masses, held_loads)

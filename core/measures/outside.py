@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .. import body
 from ..evidence import Evidence, Patch, Point, Polyline, places
 from ..need import NOTHING
 from ..note import COMMON_PRACTICE, KeyReference, Limit, Severity
@@ -17,7 +18,7 @@ from ..study import Study, measure
 from .key_refs import keys_in
 from .mass import masses, no_more_than
 from .mass_motion import MassMotion, mass_motion
-from .pelvis_path import mended_path, sunk, taken_along
+from .pelvis_path import mended_path, reaching, taken_along
 from .support import Base, base
 
 Array = np.ndarray
@@ -105,7 +106,7 @@ def remedy(study: Study, character: Character, span: Outside) -> tuple[Balance, 
     rows, change = mended_path(study, character, found, (span.first, span.last))
     first, last = shot.frame(int(rows[0])), shot.frame(int(rows[-1]))
     whole = np.arange(first, last + 1, dtype=float)
-    path = sunk(study, character, rows, change / CARRIED)
+    path = reaching(study, character, rows, change / CARRIED, rises=span.leans)
     hips = straight(path, shot.frames[rows], whole)
     most = hips[int((hips**2).sum(1).argmax())]
     row = int(rows[int((change**2).sum(1).argmax())])
@@ -116,7 +117,7 @@ def remedy(study: Study, character: Character, span: Outside) -> tuple[Balance, 
 
 
 def toward(character: Character, way: Array, row: int) -> str:
-    """A level direction in the figure's own words, by where its pelvis faces at that sample."""
+    """A direction in the figure's own words, by where its pelvis faces at that sample."""
     ahead = character.forward
     if character.has("pelvis") and character.axes is not None:
         i = character.index["pelvis"]
@@ -132,7 +133,9 @@ def toward(character: Character, way: Array, row: int) -> str:
         words.append("forward" if forward > 0 else "back")
     if abs(left) > 0.4 * abs(forward):
         words.append("to its left" if left > 0 else "to its right")
-    return " and ".join(words) + " at most"
+    if way @ up > 0.4 * np.hypot(forward, left):
+        words.append("up")
+    return body.in_a_row(words) + " at most"
 
 
 def evidence(study: Study, character: Character, span: Outside, rows: Array, path: Array) -> tuple[Evidence, ...]:

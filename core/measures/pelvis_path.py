@@ -68,26 +68,32 @@ def mended_path(study: Study, character: Character, found: Base, span: tuple[int
     return rows, curve @ change @ found.plane.T
 
 
-def sunk(study: Study, character: Character, rows: Array, hips: Array) -> Array:
-    """The hips' change (W, 3) m at samples ``rows``, let down as far as the legs need to reach feet that stand."""
+def reaching(study: Study, character: Character, rows: Array, hips: Array, rises: bool) -> Array:
+    """The hips' change (W, 3) m at samples ``rows``, let down as far as the legs need to reach feet that stand. rises:
+    and up as far as those legs allow without getting longer, since a leg that leans and is brought upright at the same
+    height would fold, and its ankle with it."""
     touch: Contacts = study.of(contacts, character)
     up = character.up
-    deep = np.zeros(len(rows))
+    deep, room = np.zeros(len(rows)), np.full(len(rows), np.inf)
     for limb, (root, mid, end) in body.LIMBS.items():
         if not limb.startswith("leg") or end not in touch.planted or not character.has(root, mid, end):
             continue
         length = (character.rest_length(root) + character.rest_length(mid)) * character.scale[rows]
         arm = character.head(root)[rows] - character.head(end)[rows]
-        most = np.maximum(STRAIGHT * length, np.linalg.norm(arm, axis=-1))
+        long = np.linalg.norm(arm, axis=-1)
+        most = np.maximum(STRAIGHT * length, long)
         arm = arm + hips
         high = arm @ up
         level = np.linalg.norm(arm - high[:, None] * up, axis=-1)
         needs = high - np.sqrt(np.maximum(most**2 - level**2, 0.0))
-        deep = np.maximum(deep, np.where(touch.standing(end)[rows], needs, 0.0))
+        stands = touch.standing(end)[rows]
+        deep = np.maximum(deep, np.where(stands, needs, 0.0))
+        room = np.where(stands, np.minimum(room, np.sqrt(np.maximum(long**2 - level**2, 0.0)) - high), room)
     reach = samples(SINKS_WITHIN, study.shot.rate)
+    high = sliding(np.where(np.isfinite(room) & rises, np.maximum(room, 0.0), 0.0), reach, np.minimum)
     bump = 1 - np.abs(np.arange(-reach, reach + 1)) / (reach + 1)
-    wide = np.pad(sliding(deep, reach), reach)
-    return np.asarray(hips - np.convolve(wide, bump / bump.sum(), "valid")[:, None] * up)
+    level = np.pad(high - sliding(deep, reach), reach)
+    return np.asarray(hips + np.convolve(level, bump / bump.sum(), "valid")[:, None] * up)
 
 
 def taken_along(study: Study, character: Character, rows: Array, hips: Array) -> tuple[str, ...]:

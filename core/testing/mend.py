@@ -32,6 +32,7 @@ from ..remedy import (
     Span,
     Turn,
 )
+from ..remedy_offsets import along
 from ..shot import Character, Shot, with_character
 from ..study import Study
 from . import edit
@@ -87,7 +88,7 @@ def _mended(study: Study, remedy: Remedy, character: Character) -> Character:
     if isinstance(remedy, Soften):
         return _brought(shot, character, remedy.target, remedy.frames, 1, remedy.offsets)
     if isinstance(remedy, Balance):
-        return _brought(shot, character, remedy.target, remedy.frames, 1, remedy.offsets, remedy.along)
+        return _balanced(shot, character, remedy)
     if isinstance(remedy, Turn):
         return _turned(shot, remedy, character)
     if isinstance(remedy, Pin):
@@ -113,13 +114,23 @@ def _mended(study: Study, remedy: Remedy, character: Character) -> Character:
     return _eased(study, remedy, character)
 
 
-def _brought(shot: Shot, character: Character, target: str, frames: Span, ease: int, offsets: Offsets,
-             along: Sequence[str] = ()) -> Character:
-    """The target moved by offsets over the frames, one for all or one a frame, eased in before and out after them;
-    along: feet and hands that go with it."""
+def _brought(shot: Shot, character: Character, target: str, frames: Span, ease: int, offsets: Offsets) -> Character:
+    """The target moved by offsets over the frames, one for all or one a frame, eased in before and out after them."""
+    return moved(character, target, _way(shot, frames, ease, offsets))
+
+
+def _balanced(shot: Shot, character: Character, remedy: Balance) -> Character:
+    way = _way(shot, remedy.frames, 1, remedy.offsets)
+    new = moved(character, remedy.target, way, [_LIMB_OF_END[part] for part in remedy.along])
+    for part in remedy.along:
+        new = edit.reach(new, _LIMB_OF_END[part], edit.aim(character, part) + along(way, part, character))
+    return new
+
+
+def _way(shot: Shot, frames: Span, ease: int, offsets: Offsets) -> Array:
+    """(F, 3) m: offsets over the frames, one for all or one a frame, eased in before and out after them."""
     weight = envelope(shot, *frames, ease)[:, None]
-    offset = weight * np.stack([_per_frame(shot, frames, tuple(o[k] for o in offsets)) for k in range(3)], -1)
-    return moved(character, target, offset, [_LIMB_OF_END[part] for part in along])
+    return weight * np.stack([_per_frame(shot, frames, tuple(o[k] for o in offsets)) for k in range(3)], -1)
 
 
 def _flown(shot: Shot, remedy: Fly, character: Character) -> Shot:

@@ -25,13 +25,14 @@ class ArcBreak(Check):
     is at least twice as sharp as those before and after it, and where the frames around it show the trace of a
     corner, or of one frame beside its path, and nothing as large within 0.75 s. A corner of 30 degrees that holds 60 %
     of the turning there, and changes the step twice as much as any frame near it, counts where up to three times as
-    large a jump is near, low. Hands turn sharply all the time, but slow down for it and spread the turn over frames.
+    large a jump is near, low; on motion with noise of its own one of 45 degrees with 45 % and one and a half times as
+    much. Hands turn sharply all the time, but slow down for it and spread the turn over frames.
     Above 36 frames a second each phase of every second (third, ...) frame is read too.
     Limit: 20 degrees low, 45 medium, 75 high, so that kinks of 30, 60 and 90 degrees are one step apart; above low only
-    where it is 8 times the motion's own restlessness and twice the largest other departure near it. Clean keyed clips
-    have none, hand-keyed ones 0 to 2 a minute; of captured clips at 24, 7 to 8 low notes a minute, and above low one in
-    two minutes: a hand that jumps. On trial, for on captured motion planted kinks of 90 degrees are found in 78 to
-    79 % at 24 and 30 and in all at 60, of 60 degrees in 69 to 78 % (docs/corpus_spacing.md).
+    where it is 8 times the motion's own restlessness and one and a half times the largest other departure near it, on
+    at most 72 frames a second: shots are shown on no more. Clean keyed and hand-keyed clips have 0 to 2 low notes a
+    minute; captured ones at 24 10 to 15, and above low one in two minutes: a hand that jumps. Planted ones are found as
+    asked (docs/corpus_spacing.md).
     Silent when: the part slows down for the turn or spreads it; motion on twos or stepped (said among what was
     skipped); feet, which the ground leads. At most low where a hand, head or the trunk has just come to the ground, a
     prop, another figure or the own body: right if it hits.

@@ -72,11 +72,11 @@ class Jitter(Check):
     root that shows 40 % of the largest, over 60 % of its run.
     Limit: 5 mm to each side low, 10 mm medium, 25 mm high on an adult with a leg of 0.85 m, scaled by the character's;
     2.5 mm low where the motion has no noise of its own, as keyed motion. Above low only where it is 4 times what the
-    same path shows within 0.75 s around it. Clean keyed and hand-keyed clips have none at all; of raw capture at 24, up
-    to 5 low notes a minute on the clips that limits were chosen on, 1 on those held back, and none above low. On keyed
-    motion planted wiggles of 1 and 3 cm are found; on trial for captured motion, where at 24 frames
-    a second 97 % of those of 3 cm are.
-    Silent when: fewer frames tremble; motion on twos or stepped (said among what was skipped).
+    same path shows within 0.75 s around it, on at most 72 frames a second: shots are shown on no more. Clean keyed and
+    hand-keyed clips have none at all; of raw capture, 0 to 6 low notes a minute and none above low. Planted wiggles of
+    1 and 3 cm are found on keyed and on captured motion (docs/corpus_spacing.md).
+    Silent when: fewer frames tremble; one frame out of place is its cause; motion on twos or stepped (said among what
+    was skipped).
     Cannot see: wiggles that take three frames or more for one way; less than 5 mm on motion with noise.
     Remedy: smooth the path over these frames, which takes the wiggle out and leaves the move.
     """

@@ -149,3 +149,14 @@ class TestOffBalance(CheckTest):
         down = c.head("foot.R") - np.outer(0.2 * (1 - up), c.up)
         (note,) = self.notes(replace(shot, characters=(edit.reach(c, "leg.R", down),)))
         assert note.remedy.along == ()
+
+    def test_a_leaning_leg_comes_upright_as_long_as_it_is(self):
+        """Brought back at the same height it would fold at the knee, and at the ankle past its range."""
+        shot = one_foot(24.0, 30.0, AHEAD, seconds=5.0, back=2.6)
+        (note,) = self.notes(shot)
+        assert max(z for _, _, z in note.remedy.offsets) > 0.05 and "cm back at most" in note.remedy.sentence()
+        mended = mend(shot, note.remedy, note.character)
+        was, now = (np.linalg.norm(s.characters[0].head("thigh.L") - s.characters[0].head("foot.L"), axis=-1)
+                    for s in (shot, mended))
+        assert (now > 0.97 * was).all()
+        assert not [n for n in finish(mended).notes if n.severity.rank >= 1 and n.check == "joint-limit"]

@@ -135,7 +135,7 @@ def toward(character: Character, way: Array, row: int) -> str:
         words.append("to its left" if left > 0 else "to its right")
     if way @ up > 0.4 * np.hypot(forward, left):
         words.append("up")
-    return body.in_a_row(words) + " at most"
+    return body.in_a_row(words) + " at most" if words else ""
 
 
 def evidence(study: Study, character: Character, span: Outside, rows: Array, path: Array) -> tuple[Evidence, ...]:

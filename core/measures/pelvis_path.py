@@ -11,8 +11,10 @@ from ..shot import Character
 from ..study import Study
 from .contacts import Contacts, contacts
 from .mass_motion import MassMotion, mass_motion
+from .sole import soles
 from .support import Base
 from .supports import Supports, supports
+from .underfoot import Underfoot, underfoot
 
 Array = np.ndarray
 
@@ -27,8 +29,9 @@ ENOUGH = 6e-5       # of the leg: rounds that change less are the last
 #: Of a leg's length: straighter than this, or than it is, it is not asked to be. Seconds within which the hips sink so
 #: far that it is not.
 STRAIGHT, SINKS_WITHIN = 0.985, 0.15
-#: Of a leg: what moves the hips by less may leave feet and hands as they are.
-MOVES = 0.005
+#: Of a leg: what moves the hips by less may leave feet and hands as they are; a foot that is higher over a mesh hangs
+#: however still it is (from 0.047 on ground-gap says medium of one that stands).
+MOVES, HANGS = 0.005, 0.05
 
 
 def mended_path(study: Study, character: Character, found: Base, span: tuple[int, int]) -> tuple[Array, Array]:
@@ -108,12 +111,20 @@ def taken_along(study: Study, character: Character, rows: Array, hips: Array) ->
     for limb, parts in body.LIMBS.items():
         end = parts[2]
         if limb.startswith("leg"):
-            free = end in touch.planted and not touch.standing(end)[moves].any()
+            free = end in touch.planted and not (touch.standing(end) & ~_hangs(study, character, end))[moves].any()
         else:
             free = end in goals and end in found.parts and not found.touches[found.parts.index(end)][moves].any()
         if free and character.has(*parts):
             out.append(end)
     return tuple(out)
+
+
+def _hangs(study: Study, character: Character, foot: str) -> Array:
+    """(F,) bool: a mesh shows the whole sole to be in the air."""
+    ground: Underfoot = study.of(underfoot, character)
+    side = body.side(foot)
+    over = study.of(soles, character).points[side] @ ground.up - ground.height[side]
+    return np.asarray(np.where(np.isnan(over), -np.inf, over).min(1) > HANGS * character.leg_length)
 
 
 def _shrunk(corners: Array, there: Array, by: float) -> tuple[Array, Array]:

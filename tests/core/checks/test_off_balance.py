@@ -149,3 +149,18 @@ class TestOffBalance(CheckTest):
         down = c.head("foot.R") - np.outer(0.2 * (1 - up), c.up)
         (note,) = self.notes(replace(shot, characters=(edit.reach(c, "leg.R", down),)))
         assert note.remedy.along == ()
+
+    def test_a_leaning_leg_comes_upright_as_long_as_it_is(self):
+        """Brought back at the same height it would fold at the knee, and at the ankle past its range."""
+        shot = one_foot(24.0, 30.0, AHEAD, seconds=5.0, back=2.6)
+        (note,) = self.notes(shot)
+        assert max(z for _, _, z in note.remedy.offsets) > 0.05 and "cm back at most" in note.remedy.sentence()
+        level = replace(note.remedy, offsets=tuple((x, y, 0.0) for x, y, _ in note.remedy.offsets))
+        rises, folds = (self.shortest(shot, mend(shot, way, note.character)) for way in (note.remedy, level))
+        assert rises > 0.92 and folds < 0.86
+
+    def shortest(self, shot, mended):
+        """The least share of its length from hip to ankle to which the left leg comes."""
+        was, now = (np.linalg.norm(s.characters[0].head("thigh.L") - s.characters[0].head("foot.L"), axis=-1)
+                    for s in (shot, mended))
+        return float((now / was).min())

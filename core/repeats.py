@@ -18,23 +18,28 @@ LISTED = 4
 
 
 def joined(notes: Sequence[Note], fps: float) -> list[Note]:
-    """The notes, those joined that are low, of one check and kind, on the same part (of a joint: or its other side),
-    and no farther apart than AGAIN. The farthest beyond its limit stays, over the frames of all, and its text names
-    the others."""
+    """The notes, those joined that are low and last, of one check and kind, on the same part (of a joint: or its other
+    side), and no farther apart than AGAIN. The farthest beyond its limit stays, over the frames of all, and its text
+    names the others."""
     groups: dict[tuple[object, ...], list[list[Note]]] = {}
     for note in sorted(notes, key=lambda n: (n.start, n.end)):
         spells = groups.setdefault(_same(note), [])
-        if spells and note.severity == Severity.LOW and note.start - max(n.end for n in spells[-1]) <= AGAIN * fps:
+        if spells and _spell(note) and note.start - max(n.end for n in spells[-1]) <= AGAIN * fps:
             spells[-1].append(note)
         else:
             spells.append([note])
     return [_one(spell) for spells in groups.values() for spell in spells]
 
 
+def _spell(note: Note) -> bool:
+    """Whether it may be joined: low, told for sure, and no snap or hitch of one frame, which is mended there."""
+    return note.severity == Severity.LOW and not note.trial and note.end > note.start
+
+
 def _same(note: Note) -> tuple[object, ...]:
     """What notes that may be joined have in common. Steps bend both knees alike; two feet that slip are two faults."""
     parts = tuple(sorted({body.base(part) if note.check in TWINNED else part for part in note.parts}))
-    return note.check, note.kind, note.character, note.unit, note.severity, note.trial, parts
+    return note.check, note.kind, note.character, note.unit, _spell(note), parts
 
 
 def _one(spells: list[Note]) -> Note:

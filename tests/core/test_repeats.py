@@ -24,7 +24,7 @@ def test_both_knees_and_every_step_are_one_note_about_the_worst_of_them():
 
 
 def test_where_more_is_worse_the_largest_stays():
-    (one,) = joined([note(measured=3.0), note(start=20, end=20, measured=5.0)], FPS)
+    (one,) = joined([note(measured=3.0), note(start=20, end=21, measured=5.0)], FPS)
     assert one.measured == 5.0 and one.text.endswith("so too in frames 10 to 14")
 
 
@@ -42,13 +42,14 @@ def test_a_long_spell_reaches_over_short_ones():
 def test_what_is_above_low_or_not_the_same_stays_by_itself():
     low = note()
     others = [note(start=20, end=22, severity="medium"), note("forearm.L", 20, 22), note(start=20, end=22, kind="gap"),
-              note(start=20, end=22, check="pop"), replace(note(start=20, end=22), trial=True),
+              note(start=20, end=22, check="pop"), replace(note(start=20, end=22), trial=True), note(start=20, end=20),
               replace(note(start=20, end=22), character="Child"),
               replace(note(start=20, end=22), parts=("shin.L", "forearm.L"))]
     for other in others:
         assert sorted(joined([low, other], FPS), key=lambda n: n.start) == [low, other]
-    loud = [note(severity="medium"), note(start=20, end=22, severity="medium")]
-    assert joined(loud, FPS) == loud
+    for first, last, said in ((10, 14, {"severity": Severity.MEDIUM}), (10, 14, {"trial": True}), (10, 10, {})):
+        two = [replace(note(start=k + first, end=k + last), **said) for k in (0, 10)]
+        assert joined(two, FPS) == two
 
 
 def test_two_feet_that_slip_are_two_faults():

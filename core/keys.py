@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The keys behind a motion, as columns. Nothing here knows Blender."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -159,10 +160,18 @@ class Keys:
     @cached_property
     def by_owner(self) -> dict[str, tuple[int, ...]]:
         """Owner -> its channels' indices."""
-        found: dict[str, list[int]] = {}
-        for i, owner in enumerate(self.owners):
-            found.setdefault(owner, []).append(i)
-        return {owner: tuple(rows) for owner, rows in found.items()}
+        return _grouped(self.owners)
+
+    @cached_property
+    def by_bone(self) -> dict[str, tuple[int, ...]]:
+        """Name of a bone, whichever armature has it, -> its channels' indices; '' -> those of no bone."""
+        return _grouped(channel.bone for channel in self.channels)
+
+    @cached_property
+    def at(self) -> list[float]:
+        """The keys' scene frames as plain numbers, for who looks at few of them at a time."""
+        found: list[float] = self.scene_frame.tolist()
+        return found
 
     def behind(self, control: Control) -> tuple[int, ...]:
         """The indices of the channels that a control stands for."""
@@ -181,3 +190,11 @@ class Keys:
         if path:
             return tuple(i for i in rows if self.channels[i].path == path)
         return tuple(i for i in rows if self.channels[i].path in MOVING)
+
+
+def _grouped(names: Iterable[str]) -> dict[str, tuple[int, ...]]:
+    """Name -> the places at which it stands."""
+    found: dict[str, list[int]] = {}
+    for i, name in enumerate(names):
+        found.setdefault(name, []).append(i)
+    return {name: tuple(rows) for name, rows in found.items()}

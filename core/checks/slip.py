@@ -152,7 +152,7 @@ def _pin(study: Study, character: Character, part: str, drift: Drift, t: Tread) 
     gone = _on(whole, shot.frames[t.samples[drift.first:drift.stance_last + 1]], drift.so_far())[0]
     root = body.LIMBS[f"leg.{body.side(part)}"][0]
     now, hip, scale = _on(whole, shot.frames, character.head(part), character.head(root), character.scale)
-    ease = int(np.clip(drift.swing_after * shot.fps, 1, max(3, round(0.25 * shot.fps))))
+    ease = int(max(1, min(drift.swing_after * shot.fps, max(3, round(0.25 * shot.fps)))))
     touch: Contacts = study.of(contacts, character)
     body_too = (_alone(t, touch, part, slice(drift.first, drift.last + 1))
                 and not _reaches(character, part, now - gone, now, hip, scale))

@@ -7,7 +7,9 @@ the distal bone in the plane of the hinge, so their sign holds without any twist
 forearm and hand, free of pronation; its flexion and deviation would need the palm, which a body map does not tell.
 """
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -29,21 +31,33 @@ class JointAngle:
     """One angle of one joint, frame by frame.
 
     name as in tables.joint_ranges; part: the part that turns ('shin.L'). degrees (F,): NaN where unknown, ``why`` then
-    says in one clause. axis (F, 3): world axis through the part's joint, about which turning the part by +1 degree
-    raises the angle by 1 degree (exactly for hinges and directions, near its middle for the rest). zero (F, 3): the
-    world direction from which the angle is drawn.
+    says in one clause. lines: what works out axis and zero, which only notes ask for.
     """
 
     name: str
     part: str
     degrees: Array
-    axis: Array
-    zero: Array
+    lines: Callable[[], tuple[Array, Array]]
     why: str = ""
+
+    @cached_property
+    def _drawn(self) -> tuple[Array, Array]:
+        return self.lines()
+
+    @property
+    def axis(self) -> Array:
+        """(F, 3): world axis through the part's joint, about which turning the part by +1 degree raises the angle by 1
+        degree (exactly for hinges and directions, near its middle for the rest)."""
+        return self._drawn[0]
+
+    @property
+    def zero(self) -> Array:
+        """(F, 3): the world direction from which the angle is drawn."""
+        return self._drawn[1]
 
     def opposite(self, name: str) -> "JointAngle":
         """The same angle counted the other way."""
-        return JointAngle(name, self.part, -self.degrees, -self.axis, self.zero, self.why)
+        return JointAngle(name, self.part, -self.degrees, lambda: (-self.axis, self.zero), self.why)
 
 
 def _hinge_angles(character: Character, limb: str, known: Frames) -> list[JointAngle]:
@@ -61,30 +75,26 @@ def _hinge_angles(character: Character, limb: str, known: Frames) -> list[JointA
     hinge = known.hinges[limb]
     why = hinge.why if not hinge.origin else ""
     joint = "knee" if leg else "elbow"
-    flexion = JointAngle(f"{joint}_flexion", mid, degrees, flexes * frame[..., 2], -frame[..., 1], "")
+
+    def lines() -> tuple[Array, Array]:
+        return flexes * frame[..., 2], -frame[..., 1]
+
+    flexion = JointAngle(f"{joint}_flexion", mid, degrees, lines)
     if why:
         # the plain bend needs no hinge; which side of straight it is on does
         bend = np.degrees(
             rot.angle_between(character.end(root) - character.head(root), character.end(mid) - character.head(mid))
         )
-        flexion = JointAngle(f"{joint}_flexion", mid, bend, flexion.axis, flexion.zero, "")
-    over = JointAngle(
-        f"{joint}_hyperextension",
-        mid,
-        np.where(np.isnan(degrees) | bool(why), np.nan, -degrees),
-        -flexion.axis,
-        flexion.zero,
-        why,
-    )
-    return [flexion, over]
+        flexion = replace(flexion, degrees=bend)
+    over = replace(flexion.opposite(f"{joint}_hyperextension"), degrees=-degrees, why=why)
+    return [flexion, replace(over, degrees=np.full(len(degrees), np.nan)) if why else over]
 
 
-def _ball(parent: Array, child: Array) -> tuple[Array, Array, Array, Array, Array, Array]:
-    """Z-X-Y angles in degrees of child in parent, (F,) each, and the world axes (F, 3) about which each one turns."""
-    a, b, c = rot.zxy(rot.relative(parent, child))
-    first = parent[..., 2]
-    second = _in_plane(parent, a)
-    return (*(np.degrees(x) for x in (a, b, c)), first, second, child[..., 1])  # type: ignore[return-value]
+def _ball(parent: Array, child: Array) -> tuple[Array, Array, Array]:
+    """Z-X-Y angles in degrees of child in parent, (F,) each: about the parent's Z, the side between (``_in_plane`` of
+    the first angle) and the child's Y."""
+    a, b, c = np.degrees(rot.zxy(rot.relative(parent, child)))
+    return a, b, c
 
 
 def _in_plane(frame: Array, angle: Array) -> Array:
@@ -120,11 +130,13 @@ def _hip(character: Character, s: str, known: Frames) -> list[JointAngle]:
     a = _steady(np.arctan2(-y[..., 0], y[..., 1]), np.arcsin(np.clip(y[..., 2], -1.0, 1.0)))
     # the same as asin of the side part wherever a is the flexion itself; goes on past 90 degrees where a is carried
     b = np.arctan2(y[..., 2], y[..., 1] * np.cos(a) - y[..., 0] * np.sin(a))
-    side_axis = _in_plane(pelvis, a)
-    hanging = _in_plane(pelvis, a - np.pi / 2)
-    down = -pelvis[..., 1]
-    flexion = JointAngle("hip_flexion", thigh, np.degrees(a), pelvis[..., 2], down)
-    spread = JointAngle("hip_abduction", thigh, outward * np.degrees(b), outward * side_axis, hanging)
+    flexion = JointAngle("hip_flexion", thigh, np.degrees(a), lambda: (pelvis[..., 2], -pelvis[..., 1]))
+    spread = JointAngle(
+        "hip_abduction",
+        thigh,
+        outward * np.degrees(b),
+        lambda: (outward * _in_plane(pelvis, a), _in_plane(pelvis, a - np.pi / 2)),
+    )
     out = [flexion, flexion.opposite("hip_extension"), spread, spread.opposite("hip_adduction")]
     hinge = known.hinges.get(f"leg.{s}")
     c = np.degrees(rot.zxy(rot.relative(pelvis, limb))[2])
@@ -137,8 +149,7 @@ def _hip(character: Character, s: str, known: Frames) -> list[JointAngle]:
         "hip_internal_rotation",
         thigh,
         np.full(len(c), np.nan) if why else -outward * c,
-        -outward * limb[..., 1],
-        limb[..., 0],
+        lambda: (-outward * limb[..., 1], limb[..., 0]),
         why,
     )
     return [*out, roll, roll.opposite("hip_external_rotation")]
@@ -149,8 +160,7 @@ def _ankle(character: Character, s: str, known: Frames) -> list[JointAngle]:
     if not np.isfinite(shin).all():
         # without its twist the shin still has its line; the foot's own right is near enough its hinge
         shin = rot.frame(foot[..., 2], character.head(f"shin.{s}") - character.end(f"shin.{s}"))
-    a, _, _, axis, _, _ = _ball(shin, foot)
-    up = JointAngle("ankle_dorsiflexion", f"foot.{s}", a, axis, shin[..., 0])
+    up = JointAngle("ankle_dorsiflexion", f"foot.{s}", _ball(shin, foot)[0], lambda: (shin[..., 2], shin[..., 0]))
     return [up, up.opposite("ankle_plantarflexion")]
 
 
@@ -160,13 +170,16 @@ def _shoulder(character: Character, s: str, known: Frames) -> list[JointAngle]:
     arm = rot.unit(character.end(part) - character.head(part))
     back = -chest[..., 0]
     behind = np.degrees(np.arcsin(np.clip(rot.dot(arm, back), -1.0, 1.0)))
-    in_plane = rot.unit(rot.square_to(arm, back))
     down = -chest[..., 1]
+    raised = np.degrees(rot.angle_between(down, arm))
     return [
-        JointAngle("arm_behind", part, behind, rot.unit(rot.cross(arm, back)), in_plane),
         JointAngle(
-            "arm_elevation", part, np.degrees(rot.angle_between(down, arm)), rot.unit(rot.cross(down, arm)), down
+            "arm_behind",
+            part,
+            behind,
+            lambda: (rot.unit(rot.cross(arm, back)), rot.unit(rot.square_to(arm, back))),
         ),
+        JointAngle("arm_elevation", part, raised, lambda: (rot.unit(rot.cross(down, arm)), down)),
     ]
 
 
@@ -178,8 +191,7 @@ def _wrist(character: Character, s: str, known: Frames) -> list[JointAngle]:
             "wrist_tilt",
             f"hand.{s}",
             np.degrees(rot.angle_between(forearm, hand)),
-            rot.unit(rot.cross(forearm, hand)),
-            forearm,
+            lambda: (rot.unit(rot.cross(forearm, hand)), forearm),
         )
     ]
 
@@ -187,24 +199,31 @@ def _wrist(character: Character, s: str, known: Frames) -> list[JointAngle]:
 def _neck(known: Frames) -> list[JointAngle]:
     chest, head = known.now["chest"], known.now["head"]
     c = _ball(chest, head)[2]
-    way = np.where(c < 0, -1.0, 1.0)
-    tilt = np.degrees(rot.angle_between(chest[..., 1], head[..., 1]))
+    straight, line = chest[..., 1], head[..., 1]
+    tilt = np.degrees(rot.angle_between(straight, line))
     return [
-        JointAngle("neck_tilt", "head", tilt, rot.unit(rot.cross(chest[..., 1], head[..., 1])), chest[..., 1]),
-        JointAngle("neck_rotation", "head", np.abs(c), way[:, None] * head[..., 1], chest[..., 0]),
+        JointAngle("neck_tilt", "head", tilt, lambda: (rot.unit(rot.cross(straight, line)), straight)),
+        JointAngle("neck_rotation", "head", np.abs(c), lambda: (_way(c) * line, chest[..., 0])),
     ]
+
+
+def _way(angle: Array) -> Array:
+    """(F, 1): the sign by which an angle (F,) is counted up from zero."""
+    return np.where(angle < 0, -1.0, 1.0)[:, None]
 
 
 def _trunk(known: Frames) -> list[JointAngle]:
     pelvis, chest = known.now["pelvis"], known.now["chest"]
-    a, b, c, first, second, third = _ball(pelvis, chest)
-    back = JointAngle("trunk_back", "chest", a, first, pelvis[..., 1])
-    lean, turn = np.where(b < 0, -1.0, 1.0)[:, None], np.where(c < 0, -1.0, 1.0)[:, None]
+    a, b, c = _ball(pelvis, chest)
+    straight = pelvis[..., 1]
+    back = JointAngle("trunk_back", "chest", a, lambda: (pelvis[..., 2], straight))
     return [
         back,
         back.opposite("trunk_forward"),
-        JointAngle("trunk_side", "chest", np.abs(b), lean * second, pelvis[..., 1]),
-        JointAngle("trunk_rotation", "chest", np.abs(c), turn * third, pelvis[..., 0]),
+        JointAngle(
+            "trunk_side", "chest", np.abs(b), lambda: (_way(b) * _in_plane(pelvis, np.radians(a)), straight)
+        ),
+        JointAngle("trunk_rotation", "chest", np.abs(c), lambda: (_way(c) * chest[..., 1], pelvis[..., 0])),
     ]
 
 

@@ -19,6 +19,8 @@ LOW, QUIET, WIDTH = 0.04, 0.06, 0.06
 STANDS = 0.1
 LEAST_SPEED = 0.1
 REST_SHARE = 0.10
+# In u, the last step of the way up to the peak: near enough to tell what is no belt by far, and what the speed is.
+NEAR_PEAK, AT_PEAK, BY_FAR = 0.003, 1e-5, 1.2
 #: Above this spread of its speed a ground is not one belt, and slip against it means nothing.
 MOST_SPREAD = 0.15
 
@@ -59,10 +61,17 @@ def belt(study: Study, character: Character) -> Belt:
     # what weighs less is lost to the sums' rounding
     some = np.flatnonzero(weight.ravel() > 1e-16 * weight.max())
     values, heavy = flat.reshape(2, -1)[:, some] / u, weight.ravel()[some]
-    peak = _mode(values, heavy)
-    at_peak, at_rest = _density(values, heavy, peak), _density(values, heavy, np.zeros(2))
+    at_rest = _density(values, heavy, np.zeros(2))
+    # nowhere is denser than all the weight in one place: most feet need no search for what else they might share
+    if at_rest >= REST_SHARE * heavy.sum():
+        return Belt(zero, 0.0, False, (), "")
+    near, cell = _densest(values, heavy)
+    peak = _uphill(*near, cell, NEAR_PEAK)
+    if at_rest >= BY_FAR * REST_SHARE * _density(*near, peak):
+        return Belt(zero, 0.0, False, (), "")
+    peak = _uphill(*near, peak, AT_PEAK)
     speed = float(np.linalg.norm(peak)) * u
-    if speed < LEAST_SPEED * u or at_rest >= REST_SHARE * at_peak:
+    if speed < LEAST_SPEED * u or at_rest >= REST_SHARE * _density(*near, peak):
         return Belt(zero, 0.0, False, (), "")
     along = peak / np.linalg.norm(peak)
     # wider than what finds the belt: a foot that rolls on it is as much on it
@@ -112,8 +121,9 @@ def _nearness(values: Array, at: Array) -> Array:
     return np.asarray(np.exp(x, out=x))
 
 
-def _mode(values: Array, weight: Array) -> Array:
-    """The densest place (2,) of weighted planar values (2, N): the best cell of a coarse grid, then mean shift."""
+def _densest(values: Array, weight: Array) -> tuple[tuple[Array, Array], Array]:
+    """The values (2, M) and weights (M,), of weighted planar values (2, N), that count at their densest place; and that
+    place (2,), to a cell of a coarse grid."""
     cell, half = WIDTH / 2, 96                              # the grid holds velocities up to 2.9 u, a sprinter's foot
     index = np.clip(np.rint(values / cell).astype(int) + half, 0, 2 * half)
     corner = index.min(1) - 3
@@ -131,14 +141,19 @@ def _mode(values: Array, weight: Array) -> Array:
     place = (np.array(np.unravel_index(int(grid.argmax()), grid.shape)) + corner - half) * cell
     # farther away nothing weighs anything, to the last digit
     close = np.flatnonzero(np.maximum(np.abs(values[0] - place[0]), np.abs(values[1] - place[1])) < 8 * WIDTH)
-    values, weight = values[:, close], weight[close]
+    return (values[:, close], weight[close]), place
+
+
+def _uphill(values: Array, weight: Array, place: Array, step: float) -> Array:
+    """From a place (2,) to the densest one (2,) nearby of weighted values (2, N), by mean shift, until that goes on by
+    less than ``step``."""
     for _ in range(20):
         near = weight * _nearness(values, place)
         total = near.sum()
         if total <= 0:
             break
         new = (values * near).sum(1) / total
-        done = np.abs(new - place).max() < 1e-5
+        done = np.abs(new - place).max() < step
         place = new
         if done:
             break

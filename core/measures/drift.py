@@ -282,12 +282,17 @@ class _Between:
         rows = slice(a - self._lo, b + 1 - self._lo)
         return self._all[rows, rows]
 
+    def most(self, a: int, b: int) -> float:
+        """A distance that none between drawings a to b exceeds: the largest, where they are known, else their box's."""
+        if self._all is not None:
+            return float(self.pairs(a, b).max())
+        here = self.path[a:b + 1]
+        return float(np.linalg.norm(here.max(0) - here.min(0)))
+
 
 def _spells(between: _Between, lo: int, hi: int, window: int, least: float) -> list[tuple[int, int, float]]:
     """Largest drift between lo and hi, then the largest ones before and after it, and so on down to ``least``."""
-    path = between.path
-    here = path[lo:hi + 1]
-    if hi > lo and norm(here.max(0) - here.min(0)) < least:              # nowhere farther apart than their box
+    if hi <= lo or between.most(lo, hi) < least:
         return []
     best, where = _largest(between, lo, hi, window)
     if best < least or best <= 0:
@@ -302,12 +307,16 @@ def _spells(between: _Between, lo: int, hi: int, window: int, least: float) -> l
 def _largest(between: _Between, lo: int, hi: int, window: int) -> tuple[float, tuple[int, int]]:
     """The largest drift between two drawings of lo to hi, up to ``window`` apart, and those two: the nearest ones."""
     path = between.path
-    if hi <= lo:
-        return 0.0, (lo, lo)
     if hi - lo < DENSE:
-        gap = _GAPS[:hi - lo + 1, :hi - lo + 1]
-        size = between.pairs(lo, hi) * ((gap > 0) & (gap <= window))
-        first, last = np.nonzero(size >= size.max() * (1 - 1e-9))
+        size = between.pairs(lo, hi)
+        if hi - lo > window:
+            gap = _GAPS[:hi - lo + 1, :hi - lo + 1]
+            size = size * (abs(gap) <= window)
+        # told both ways round: of every two the earlier one is the row
+        first, last = (size >= size.max() * (1 - 1e-9)).nonzero()
+        first, last = first[last > first], last[last > first]
+        if not len(first):
+            return 0.0, (lo, lo)
         pick = int((last - first).argmin())
         i, j = int(first[pick]), int(last[pick])
         return float(size[i, j]), (lo + i, lo + j)

@@ -121,7 +121,7 @@ def clean_table(minutes: Minutes, notes: Counts) -> Iterator[str]:
 def _rates(told: list[tuple[Note, str]], minutes: float) -> str:
     """Low, medium and above that are false, and the clips' own, a minute."""
     counts = (sum(n.severity.rank == 0 for n, _ in told), sum(n.severity.rank >= 1 and not own for n, own in told),
-              sum(n.severity.rank >= 1 and own for n, own in told))
+              sum(n.severity.rank >= 1 and bool(own) for n, own in told))
     return " / ".join(f"{c / minutes:.1f}" if c else "0" for c in counts)
 
 

@@ -261,7 +261,7 @@ class Land:
         if len(self.offsets) == 1:
             return (f"Move the {_name(self.target)} {_most(self.offsets)} {_when(self.frames)}, to where its path "
                     "should land")
-        return f"Smooth the path of the {_name(self.target)} {_when(self.frames)}, by up to {_most(self.offsets)}"
+        return Smooth(self.target, self.frames, self.offsets).sentence()
 
 
 @dataclass(frozen=True, slots=True)

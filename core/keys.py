@@ -167,12 +167,6 @@ class Keys:
         """Name of a bone, whichever armature has it, -> its channels' indices; '' -> those of no bone."""
         return _grouped(channel.bone for channel in self.channels)
 
-    @cached_property
-    def at(self) -> list[float]:
-        """The keys' scene frames as plain numbers, for who looks at few of them at a time."""
-        found: list[float] = self.scene_frame.tolist()
-        return found
-
     def behind(self, control: Control) -> tuple[int, ...]:
         """The indices of the channels that a control stands for."""
         name = (control.owner, control.path)

@@ -41,7 +41,7 @@ def _inside(keys: Keys, rows: list[int], begin: Array, end: Array) -> dict[int, 
     """Per channel the scene frames of its keys from row begin (N,) up to but not with end (N,); channels without one
     are left out."""
     return {
-        row: tuple(dict.fromkeys(keys.at[a:b]))
+        row: tuple(dict.fromkeys(keys.scene_frame[a:b].tolist()))
         for row, a, b in zip(rows, begin.tolist(), end.tolist(), strict=True)
         if b > a
     }
@@ -50,12 +50,12 @@ def _inside(keys: Keys, rows: list[int], begin: Array, end: Array) -> dict[int, 
 def _around(keys: Keys, rows: list[int], after: Array) -> dict[int, tuple[float, ...]]:
     """Per channel its last key before row ``after`` (N,) and the one there; only of channels that change between them,
     unless none does."""
-    at, value = keys.at, keys.value
+    at, value = keys.scene_frame, keys.value
     found, moving = {}, {}
     for row, k in zip(rows, after.tolist(), strict=True):
         of = keys.of(row)
         before, behind = k > of.start, k < of.stop
-        found[row] = tuple(at[max(k - 1, of.start):min(k + 1, of.stop)])
+        found[row] = tuple(at[max(k - 1, of.start):min(k + 1, of.stop)].tolist())
         if before and behind and value[k - 1] != value[k]:
             moving[row] = found[row]
     return moving or found

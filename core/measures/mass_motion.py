@@ -181,6 +181,10 @@ class _Sums:
         return total, *centers, *spins
 
 
+#: Bodies whose turns are worked out at once.
+TURNED_AT_ONCE = 4
+
+
 def _points(kg: Array, raw: Array, fit: LocalFit) -> _Sums:
     """Mass points: kg (S, 1) or (S, D), places (3, S, D)."""
     return _Sums(((np.broadcast_to(kg, raw.shape[1:]), raw, *fit(raw)),))
@@ -188,17 +192,17 @@ def _points(kg: Array, raw: Array, fit: LocalFit) -> _Sums:
 
 def _turns(axes: Array, moments: Array, times: Array, fit: LocalFit) -> _Sums:
     """Rigid turns about bodies' own centers: axes (3, 3, S, D), moments (3, 3, S, 1), counted ``times`` (D,) over."""
-    leaning = np.empty(axes.shape)  # for each k the sum of S_jk a_j
-    for i in range(3):
-        leaning[i] = sum(axes[i, j] * moments[j] for j in range(3))
-    spins = []
-    for rate in fit(axes)[1:]:
-        crossed = []
-        for i in range(3):
-            a, b = (i + 1) % 3, (i + 2) % 3
-            crossed.append((leaning[a] * rate[b] - leaning[b] * rate[a]).sum((0, 1)) * times)
-        spins.append(np.stack(crossed))
-    return _Sums((), *spins)
+    spins = np.zeros((2, 3, axes.shape[3]))
+    # a few bodies at a time: memory that is asked for anew for each of a long shot's rates takes longer than their sums
+    for at in range(0, axes.shape[2], TURNED_AT_ONCE):
+        some = axes[:, :, at:at + TURNED_AT_ONCE]
+        own = moments[:, :, at:at + TURNED_AT_ONCE]
+        leaning = [sum(some[i, j] * own[j] for j in range(3)) for i in range(3)]  # for each k the sum of S_jk a_j
+        for spin, rate in zip(spins, fit(some)[1:], strict=True):
+            for i in range(3):
+                a, b = (i + 1) % 3, (i + 2) % 3
+                spin[i] += (leaning[a] * rate[b] - leaning[b] * rate[a]).sum((0, 1))
+    return _Sums((), *(spins * times))
 
 
 def _points_of(character: Character, found: Masses, fit: _Fit) -> _Sums:

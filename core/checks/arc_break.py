@@ -27,7 +27,8 @@ class ArcBreak(Check):
     of the turning there, and changes the step twice as much as any frame near it, counts where up to three times as
     large a jump is near, low; on motion with noise of its own one of 45 degrees with 45 % and one and a half times as
     much. Hands turn sharply all the time, but slow down for it and spread the turn over frames.
-    Above 36 frames a second each phase of every second (third, ...) frame is read too.
+    Above 36 frames a second each phase of every second (third, ...) frame is read too; above 72 corners on those
+    alone, and of single frames those that stand 0.004 legs off.
     Limit: 20 degrees low, 45 medium, 75 high, so that kinks of 30, 60 and 90 degrees are one step apart; above low only
     where it is 8 times the motion's own restlessness and one and a half times the largest other departure near it, on
     at most 72 frames a second: shots are shown on no more. Clean keyed and hand-keyed clips have 0 to 2 low notes a

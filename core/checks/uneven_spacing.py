@@ -31,7 +31,8 @@ class UnevenSpacing(Check):
     none; of captured clips at 24, 3 to 12 low notes a minute, none above. Planted ones are found as asked
     (docs/corpus_spacing.md). On trial: beside a fault of another kind it may tell of a frame as well.
     Silent when: the change of speed is spread over frames, or stays; motion on twos or stepped (said among what was
-    skipped); the frame is off by less than 0.1 leg/s; feet, which the ground leads; a wiggle (jitter tells it).
+    skipped); the frame is off by less than 0.1 leg/s, on more than 72 frames a second by less than 0.004 legs;
+    feet, which the ground leads; a wiggle (jitter tells it).
     Cannot see: two or more neighboring frames that are displaced together; moves under 6 frames; the first and last
     three frames of the shot; spikes of raw capture as anything but low.
     Remedy: move the one frame to where its path lands.

@@ -24,8 +24,9 @@ Array = np.ndarray
 PARTS = ("pelvis", "chest", "head", "hand.L", "hand.R")
 #: Where the note goes: to the nearest to the root that shows this share of the largest.
 OWNS = 0.6
-#: Legs a second by which a drawing is out of place at least, times the seconds of one: 0.004 legs at 24.
-LEAST = 0.1
+#: Legs a second by which a drawing is out of place at least, times the seconds of one: 0.004 legs at 24; and so many
+#: where more are drawn than are shown, for there a step is small, but what one is off by is seen no larger.
+LEAST, LEAST_UNSEEN = 0.1, 0.1 / 24
 #: Legs under which a break is never more than low: single spikes of raw capture reach that.
 LEAST_SURE = 0.008
 #: A drawing out of place lies along its path, and is a matter of spacing, above this cosine.
@@ -111,7 +112,9 @@ def _in_row(known: Ticks, row: Row) -> Iterator[Break]:
     rows = [k for k, part in enumerate(known.parts) if part in PARTS]
     if row.stride == 1:
         yield from _out_of_place(known, row, rows)
-    yield from _corners(known, row, rows)
+    # where more are drawn than are shown, every stride-th one tells the corners that are seen
+    if row.seen:
+        yield from _corners(known, row, rows)
 
 
 def _out_of_place(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
@@ -119,7 +122,7 @@ def _out_of_place(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
     low, sure = OUT_OF_PLACE
     off, share = matched(row.departures[rows], SPIKE)
     size = norm(off)
-    least = max(LEAST / row.rate, 1e-9)
+    least = max(LEAST / row.rate, 1e-9) if row.seen else LEAST_UNSEEN
     corner = matched(row.departures[rows], CORNER)[1]
     for p, i in _inside(np.argwhere((share >= LONE_HITCH.share) & (size >= least)), size.shape[1]):
         steps = row.steps[rows[p], i - 2 : i + 2]
@@ -179,12 +182,12 @@ def _corners(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
         turn = _turn(b, c)
         dip = float(smaller[p, i - 1]) / max(float(min(lengths[p, i - 2], lengths[p, i + 1])), 1e-12)
         stands_out = share[p, i] >= low.share and low.stands_out(far, noise, lone) and dip >= low.dip
-        sudden = row.seen and SUDDEN_CORNER.stands_out(far, noise, lone) and dip >= SUDDEN_CORNER.dip
+        sudden = SUDDEN_CORNER.stands_out(far, noise, lone) and dip >= SUDDEN_CORNER.dip
         kinds = (SUDDEN, SUDDEN_IN_NOISE) if noisy[p] else (SUDDEN,)
         if not stands_out and not (sudden and any(_sudden(steps[p, i - 3 : i + 3], *kind) for kind in kinds)):
             continue
         # on every second drawing one that is out of place by itself bends the path as a corner does
-        evident = bool(row.seen and share[p, i] >= max(sure.share, lone_drawing[p, i])
+        evident = bool(share[p, i] >= max(sure.share, lone_drawing[p, i])
                        and far >= LEAST_SURE and sure.stands_out(far, noise, lone)
                        and dip >= sure.dip and smaller[p, i - 1] * row.rate >= sure.speed)
         if turn < (SHARPER_SURE if evident else SHARPER) * max(_turn(a, b), _turn(c, d)):

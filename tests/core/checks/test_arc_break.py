@@ -75,6 +75,13 @@ class TestArcBreak(CheckTest):
             note, = self.notes(carried(fps, 1.6, aside=aside))
             assert note.severity is severity and note.start == note.end == 1 + round(AT * fps), (fps, note.text)
 
+    def test_what_nobody_sees_on_a_frame_of_120_is_not_told(self) -> None:
+        def aside(fps: float, cm: float) -> list[Severity]:
+            return [n.severity for n in self.notes(carried(fps, 1.6, aside=cm / (100 * 1.6 * 0.843) * fps))]
+
+        assert aside(60.0, 0.45) and aside(120.0, 0.45) == [Severity.LOW]
+        assert not aside(120.0, 0.3)
+
     def test_a_clear_corner_counts_near_a_larger_jump(self) -> None:
         for rate in (24.0, 60.0):
             t = times(rate)

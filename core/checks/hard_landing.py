@@ -84,8 +84,8 @@ class HardLanding(Check):
     under 13 cm does. The moment of the touch is known to 10 ms, which is worth a third of the force where one frame of
     24 stops the body, and 10 % where three do: the note tells the range, and its lower end decides.
     Remedy: let the hips sink so many centimeters over so many frames, feet where they are, and rise again; before a
-    push-off crouch as deep. Never deeper than 0.38 of the leg, nor than hips and ankles of the legs that stand can bend:
-    a fall of more than 0.5 m, or into a deep crouch, is then still hard, and must be made lower.
+    push-off crouch as deep. Never deeper than 0.38 of the leg, nor than hips and ankles of a leg that stands can bend:
+    a fall of over 0.5 m, or into a deep crouch, is then still hard, and must be made lower.
     """
     lane = "Balance"
     uses = (flights, mass_motion, masses, held_loads, sinking)

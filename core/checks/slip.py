@@ -57,9 +57,9 @@ class Slip(Check):
     (Prazak, Hoyet and O'Sullivan 2011). Where the sole is only guessed on captured motion low is 0.03 (2.5 cm), medium
     0.065 (5.5 cm), and a foot may turn about any place that the guess may be off by (3.4 cm up or down, 1.7 aside).
     Where planted points repeat exactly, as keys make them, low is 0.012 (1 cm) and medium 0.04 (3.4 cm).
-    Silent when: the foot pivots or rolls; the ground carries it; it is in the air, as it is 0.06 of the leg and more over
-    a mesh on which the other foot stands; the body may rest on hands, knees, hips or head. Stepped motion, and figures in place over
-    ground of uneven speed, are said as skipped.
+    Silent when: the foot pivots or rolls; the ground carries it; it is in the air, as it is 0.06 of the leg and more
+    over a mesh on which the other foot stands; the body may rest on hands, knees, hips or head. Stepped motion, and
+    figures in place over ground of uneven speed, are said as skipped.
     Cannot see: the first and last 0.08 s of a stance; stances under 0.25 s; a skate as fast as a step while the other
     foot stands, where any place of the foot also rises by 1 cm or more: without the load on it nothing tried here tells
     that from a low step, nor from a foot dragged back along the floor to where it stood; a foot held still in the air
@@ -118,8 +118,8 @@ class Slip(Check):
 
     @staticmethod
     def _lifted(study: Study, character: Character, part: str, t: Tread, touch: Contacts, rows: slice) -> bool:
-        """Whether the foot hangs in all these drawings: over a mesh that is known to lie ALOFT under it and lower, while
-        the other foot stands on it. What is held nearly still there comes to rest as if it stood."""
+        """Whether the foot hangs in all these drawings: a mesh lies ALOFT under it and lower, on which the other foot
+        stands. What is held nearly still there comes to rest as if it stood."""
         other = body.mirror(part)
         if other not in touch.drawn or not touch.drawn[other][rows].any(1).all():
             return False

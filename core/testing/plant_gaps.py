@@ -144,8 +144,8 @@ def _into(clean: Clean, fallen: Footfalls, fall: Footfall, kind: str) -> Iterato
 
 
 def _held_low(clean: Clean, fall: Footfall) -> float:
-    """m: the least height that the foot's lowest point keeps under for HELD s of the contact, its first and last COMES s
-    left off. Without a toe bone the tip does not count, since the foot bends where no bone does."""
+    """m: the least height that the foot's lowest point keeps under for HELD s of the contact, the first and last COMES
+    s left off. Without a toe bone the tip does not count, since the foot bends where no bone does."""
     c, rate = clean.character, clean.shot.rate
     side = body.side(fall.part) or ""
     rigid = [k for k, point in enumerate(SOLE_POINTS) if point != "toe_tip" or c.has(f"toe.{side}")]

@@ -52,7 +52,7 @@ def mend_keys(context: Any, note: Note) -> str:
         if place.rig is None:
             return rpt_("{:s} is no longer there; check the shot again").format(note.character)
         figure = _figure(character, place.rig, shot)
-        return _bring(context, figure, offsets_of(note.remedy, shot, character), free, shot)
+        return _bring(context, figure, offsets_of(note.remedy, shot, character), free, shot, character)
     except Standing as why:
         text = rpt_("A key or a curve that the note does not name stands in the way: {:s} of {:s} in frame {:g}")
         return text.format(why.channel.channel, why.channel.owner, why.frame)
@@ -70,19 +70,22 @@ def _figure(character: Any, rig: Any, shot: Any) -> Figure:
     return Figure(bones, character.leg_length / shot.unit_scale)
 
 
-def _bring(context: Any, figure: Figure, offsets: list[Offset], channels: list[Named], shot: Any) -> str:
+def _bring(
+    context: Any, figure: Figure, offsets: list[Offset], channels: list[Named], shot: Any, character: Any
+) -> str:
     """Each part's end brought to where it stood and its offset, from the root outward."""
     trimmed = [_trimmed(o) for o in offsets if o.part in figure.bones]
     asked = [o for o in trimmed if o is not None]
-    for offset in asked:  # all or nothing: looked at before anything is written
-        refuse(channels, offset.first - 1, offset.first + len(offset.offsets))
+    stays = [_goes_on(shot, character, o) for o in asked]
+    for offset, (before, after) in zip(asked, stays, strict=True):  # all or nothing: looked at before any is written
+        refuse(channels, offset.first - before, offset.first + len(offset.offsets) - 1 + after)
     wanted = [_places(context, figure, o) + o.offsets / shot.unit_scale for o in asked]
     told: list[str] = []
     moved = False
-    for offset, places in zip(asked, wanted, strict=True):
+    for offset, places, both in zip(asked, wanted, stays, strict=True):
         if offset.own:  # what carries it was moved before: only its own swing is asked for
             places = _places(context, figure, offset) + offset.offsets / shot.unit_scale
-        steered = steer(context, figure, offset, places, channels)
+        steered = steer(context, figure, offset, places, channels, both)
         if steered is None or steered.missed > REACHED:
             told.append(spoken(offset.part))
             continue
@@ -92,7 +95,7 @@ def _bring(context: Any, figure: Figure, offsets: list[Offset], channels: list[N
             moved = True
             continue
         try:
-            write(steered.channels, steered.first, steered.values, close / steered.reach)
+            write(steered.channels, steered.first, steered.values, close / steered.reach, both)
         except Standing:
             if not moved:
                 raise
@@ -102,6 +105,17 @@ def _bring(context: Any, figure: Figure, offsets: list[Offset], channels: list[N
     if len(told) == len(asked):
         return rpt_("No key that the note names moves the {:s} there: move it by hand").format(told[0] if told else "")
     return ""
+
+
+def _goes_on(shot: Any, character: Any, offset: Offset) -> tuple[bool, bool]:
+    """Whether the animation goes on before and after the offset's frames, so that the frame beside them has to stay:
+    where no key lies there, one that is set would have all else stop dead on its way to it."""
+    first, last = offset.first, offset.first + len(offset.offsets) - 1
+    if character.keys is None or not len(character.keys.scene_frame) or last - first < 2:
+        return True, True
+    at = character.keys.scene_frame
+    return (bool(first > shot.frames[0] or at.min() < first - ON_FRAME),
+            bool(last < shot.frames[-1] or at.max() > last + ON_FRAME))
 
 
 def _as_they_are(steered: Steered, close: float) -> bool:

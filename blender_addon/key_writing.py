@@ -25,12 +25,14 @@ class Standing(ValueError):
         self.channel, self.frame = channel, frame
 
 
-def write(channels: Sequence[Named], first: int, wanted: Array, close: Array) -> None:
+def write(
+    channels: Sequence[Named], first: int, wanted: Array, close: Array, stays: tuple[bool, bool] = (True, True)
+) -> None:
     """Brings curves to the wanted values (C, N) on whole scene frames from ``first`` on, within ``close`` (C,) each.
 
-    The first and the last of these frames keep the values that they have: a key is set there where none stands, so that
-    the curves outside stay as they were. All curves are keyed on the same frames. Raises Standing where a key that the
-    note does not name stands between both.
+    The first and the last of these frames keep the values that they have where they are to ``stays``: a key is set
+    there where none stands, so that the curves outside stay as they were. All curves are keyed on the same frames.
+    Raises Standing where a key that the note does not name stands between both.
     """
     frames = np.arange(first, first + wanted.shape[1])
     refuse(channels, int(frames[0]), int(frames[-1]))
@@ -41,7 +43,7 @@ def write(channels: Sequence[Named], first: int, wanted: Array, close: Array) ->
     off_frame = [f for f in named if abs(f - round(f)) > ON_FRAME]
     for _ in range(len(frames)):
         for channel, values in zip(channels, wanted, strict=True):
-            _key(channel, frames, values, sorted(chosen), off_frame)
+            _key(channel, frames, values, sorted(chosen), off_frame, stays)
         made = np.array([c.values(frames) for c in channels])
         keyed = np.zeros(len(frames), bool)
         keyed[list(chosen)] = True
@@ -112,7 +114,9 @@ def _point(curve: Any, at: float) -> Any:
     return next((p for p in curve.keyframe_points if abs(p.co.x - at) <= ON_FRAME), None)
 
 
-def _key(channel: Named, frames: Array, wanted: Array, rows: list[int], off_frame: list[float]) -> None:
+def _key(
+    channel: Named, frames: Array, wanted: Array, rows: list[int], off_frame: list[float], stays: tuple[bool, bool]
+) -> None:
     """Keys on the rows (the span's ends among them) with handles along the wanted values."""
     curve = channel.curve
     named = {round(float(channel.at(f)), 3) for f in _named_inside(channel, frames)}
@@ -132,20 +136,21 @@ def _key(channel: Named, frames: Array, wanted: Array, rows: list[int], off_fram
             curve.keyframe_points.insert(f, value, options={"FAST"})
     points = [_point(curve, f) for f in at]
     for k, (point, value) in enumerate(zip(points, values, strict=True)):
-        inner = 0 < k < len(points) - 1
-        if inner:
+        if 0 < k < len(points) - 1 or not stays[k > 0]:
             point.co.y = value
             point.handle_left_type = point.handle_right_type = "ALIGNED"
         elif not any(abs(point.co.x - f) <= ON_FRAME for f in named) and point.handle_right_type not in ("FREE",):
             continue  # nobody named it: Blender alone may lay its handles
         else:
             _keep_free(point)
+        before, after = (points[min(max(j, 0), len(points) - 1)].co.x for j in (k - 1, k + 1))
+        if k + 1 < len(points) or not stays[1]:
+            third = (after - point.co.x) / 3 or 1.0
+            point.handle_right = (point.co.x + third, point.co.y + slope[k] * third)
         if k + 1 < len(points):
             point.interpolation = "BEZIER"
-            third = (points[k + 1].co.x - point.co.x) / 3
-            point.handle_right = (point.co.x + third, point.co.y + slope[k] * third)
-        if k:
-            third = (point.co.x - points[k - 1].co.x) / 3
+        if k or not stays[0]:
+            third = (point.co.x - before) / 3 or 1.0
             point.handle_left = (point.co.x - third, point.co.y - slope[k] * third)
     curve.update()
 

@@ -92,11 +92,15 @@ def _goal(figure: Figure, part: str) -> Callable[[], Array] | None:
     return None
 
 
-def steer(context: Any, figure: Figure, offset: Offset, wanted: Array, channels: Sequence[Named]) -> Steered | None:
+def steer(
+    context: Any, figure: Figure, offset: Offset, wanted: Array, channels: Sequence[Named],
+    stays: tuple[bool, bool] = (True, True),
+) -> Steered | None:
     """Values that bring the part's end to ``wanted`` (N, 3), scene units, on the frames of the offset and one more at
-    each side, which stay; None where none of the curves moves it."""
+    each side that ``stays``; None where none of the curves moves it."""
     scene = context.scene
-    frames = np.arange(offset.first - 1, offset.first + len(wanted) + 1)
+    before, after = map(int, stays)
+    frames = np.arange(offset.first - before, offset.first + len(wanted) + after)
     place = end_of(figure, offset.part, offset.own)
     scene.frame_set(int(frames[len(frames) // 2]))
     kept = _useful(context, figure, offset, place, [c for c in channels if _may(c, figure)])
@@ -105,7 +109,7 @@ def steer(context: Any, figure: Figure, offset: Offset, wanted: Array, channels:
     values = np.array([c.values(frames) for c in kept])
     weights = _weights(kept, figure)
     reach, missed = np.zeros(len(kept)), 0.0
-    for n, target in enumerate(wanted, start=1):
+    for n, target in enumerate(wanted, start=before):
         scene.frame_set(int(frames[n]))
         context.view_layer.update()
         here = place()

@@ -13,6 +13,7 @@ from ..measures.key_refs import keys_in
 from ..measures.mass import masses, no_more_than
 from ..measures.mass_held import held_loads
 from ..measures.mass_motion import MassMotion, mass_motion, told
+from ..measures.sinking import sinking
 from ..need import Need
 from ..note import Limit, Note, Severity
 from ..numeric.ease import min_jerk
@@ -38,7 +39,8 @@ LAST = 0.12             # s of a flight from which the speed is read where no pa
 #: Body weights that the remedy leaves, as a captured jump takes (2.2 to 2.8), and the share of what the hips sink that
 #: the center of mass does: the feet stay and the knees go half as far, by the mean of de Leva's men and women.
 ASKED, CARRIED = 2.5, 0.85
-#: Of the leg: deeper the hips are never asked to sink, or the ankles of flat feet would leave their range (55 degrees).
+#: Of the leg: deeper the hips of a body on straight legs are never asked to sink, or the ankles of its flat feet would
+#: leave their range (55 degrees).
 DEEPEST = 0.38
 RETURNS = 0.6           # s over which the remedy comes back to the shot's own path
 
@@ -82,11 +84,11 @@ class HardLanding(Check):
     under 13 cm does. The moment of the touch is known to 10 ms, which is worth a third of the force where one frame of
     24 stops the body, and 10 % where three do: the note tells the range, and its lower end decides.
     Remedy: let the hips sink so many centimeters over so many frames, feet where they are, and rise again; before a
-    push-off crouch as deep. Never deeper than 0.38 of the leg: a fall of more than 0.5 m is then still hard, and must
-    be made lower.
+    push-off crouch as deep. Never deeper than 0.38 of the leg, nor than hips and ankles of a leg that stands can bend:
+    a fall of over 0.5 m, or into a deep crouch, is then still hard, and must be made lower.
     """
     lane = "Balance"
-    uses = (flights, mass_motion, masses, held_loads)
+    uses = (flights, mass_motion, masses, held_loads, sinking)
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = (("pelvis", "foot.L", "foot.R"),)
     metric = True
@@ -124,11 +126,14 @@ class HardLanding(Check):
         if impact.doubtful:
             text += "; no gravity makes its flight, so never more than low"
         remedy, path = _give(study, character, impact, moved)
+        if remedy is None:
+            text += "; the legs are bent as far as they go, so only a lower jump is softer"
+        named = remedy.frames if remedy is not None else (shot.frame(first), shot.frame(last))
         return self.note(
             study, character, "pelvis", (first, last), near, severity=severity, measured=impact.force,
             text=text + told(study, character), remedy=remedy, evidence=_evidence(shot, moved, impact, path),
             kind="landing" if impact.sign > 0 else "push-off",
-            keys=keys_in(character, ("pelvis",), *map(float, remedy.frames)))
+            keys=keys_in(character, ("pelvis",), *map(float, named)))
 
 
 def impacts(study: Study, character: Character, found: tuple[Flight, ...]) -> list[Impact]:
@@ -186,10 +191,12 @@ def _at(shot: Shot, moved: MassMotion, flight: Flight, sample: float, sign: int,
     return fit[0], fit[1]
 
 
-def _give(study: Study, character: Character, impact: Impact, moved: MassMotion) -> tuple[Give, Array]:
+def _give(study: Study, character: Character, impact: Impact, moved: MassMotion
+          ) -> tuple[Give | None, Array]:
     """The hips' way down, and the path (N, 3) m of the center of mass on the whole frames in which it gives.
 
-    Evenly braked from the touch over the give that leaves ASKED body weights, then back to the shot's own path.
+    Evenly braked from the touch over the give that leaves ASKED body weights, then back to the shot's own path; nowhere
+    deeper than hips and ankles bend. None where they are bent to their end already.
     """
     shot = study.shot
     gravity = float(np.linalg.norm(moved.gravity))
@@ -210,11 +217,16 @@ def _give(study: Study, character: Character, impact: Impact, moved: MassMotion)
     t = np.clip(since, 0.0, lasts)
     braked = start - impact.speed * t + impact.speed**2 / (4 * give) * t**2
     down = np.minimum((1 - min_jerk((since - lasts) / back)) * (braked - height), 0.0)
-    offsets = down[:, None] / CARRIED * moved.up
-    remedy = Give("pelvis", (first, last), give / CARRIED, max(1, round(lasts * shot.fps)),
-                  places(offsets), impact.sign > 0)
+    room = CARRIED * np.interp(whole, shot.frames, study.of(sinking, character))
+    down = np.where(since > 0, np.maximum(down, -room), down)
+    deep = min(give, start - float((height + down).min()))
     held = since <= lasts + 1 / shot.fps
-    return remedy, (own + down[:, None] * moved.up)[held]
+    path = (own + down[:, None] * moved.up)[held]
+    if -down.min() < LEAST_GIVE * character.leg_length:
+        return None, path
+    offsets = down[:, None] / CARRIED * moved.up
+    return Give("pelvis", (first, last), deep / CARRIED, max(1, round(lasts * shot.fps)), places(offsets),
+                impact.sign > 0), path
 
 
 def _flies_on(study: Study, character: Character, impact: Impact) -> bool:

@@ -16,6 +16,7 @@ from ..measures.exposure import exposure
 from ..measures.key_refs import keys_in
 from ..measures.sole import Soles, soles
 from ..measures.tread import Tread, tread
+from ..measures.underfoot import Underfoot, underfoot
 from ..need import Need
 from ..note import Limit, Note
 from ..numeric.between import straight
@@ -56,9 +57,9 @@ class Slip(Check):
     (Prazak, Hoyet and O'Sullivan 2011). Where the sole is only guessed on captured motion low is 0.03 (2.5 cm), medium
     0.065 (5.5 cm), and a foot may turn about any place that the guess may be off by (3.4 cm up or down, 1.7 aside).
     Where planted points repeat exactly, as keys make them, low is 0.012 (1 cm) and medium 0.04 (3.4 cm).
-    Silent when: the foot pivots or rolls; the ground carries it; it is in the air; the body may
-    rest on hands, knees, hips or head. Stepped motion, and figures in place over
-    ground of uneven speed, are said as skipped.
+    Silent when: the foot pivots or rolls; the ground carries it; it is in the air, as it is 0.06 of the leg and more
+    over a mesh on which the other foot stands; the body may rest on hands, knees, hips or head. Stepped motion, and
+    figures in place over ground of uneven speed, are said as skipped.
     Cannot see: the first and last 0.08 s of a stance; stances under 0.25 s; a skate as fast as a step while the other
     foot stands, where any place of the foot also rises by 1 cm or more: without the load on it nothing tried here tells
     that from a low step, nor from a foot dragged back along the floor to where it stood; a foot held still in the air
@@ -67,7 +68,7 @@ class Slip(Check):
     no other foot stands and the leg could not reach there, move the whole figure with it, for good.
     """
     lane = "Contacts"
-    uses = (contacts, tread, belt, soles, exposure)
+    uses = (contacts, tread, belt, soles, exposure, underfoot)
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = tuple((f"thigh.{s}", f"shin.{s}", f"foot.{s}") for s in body.SIDES)
     metric = True
@@ -102,7 +103,7 @@ class Slip(Check):
             limit = (keyed if drift.keyed else base).scaled(t.leg * character.real_size)
             measured = drift.size * character.real_size
             severity = limit.severity(measured)
-            if severity is None:
+            if severity is None or self._lifted(study, character, part, t, touch, slice(drift.first, drift.last + 1)):
                 continue
             remedy = _pin(study, character, part, drift, t)
             moved = ("pelvis", *leg) if remedy.body else leg
@@ -114,6 +115,17 @@ class Slip(Check):
                 text=self._text(study, character, part, drift, t, measured, ground),
                 remedy=remedy, evidence=_evidence(study, part, drift, t, touch),
                 keys=keys_in(character, moved, *frames))
+
+    @staticmethod
+    def _lifted(study: Study, character: Character, part: str, t: Tread, touch: Contacts, rows: slice) -> bool:
+        """Whether the foot hangs in all these drawings: a mesh lies ALOFT under it and lower, on which the other foot
+        stands. What is held nearly still there comes to rest as if it stood."""
+        other = body.mirror(part)
+        if other not in touch.drawn or not touch.drawn[other][rows].any(1).all():
+            return False
+        ground: Underfoot = study.of(underfoot, character)
+        known = np.isfinite(ground.height[body.side(part) or ""][t.samples[rows]]).all()
+        return bool(known and _over_the_other(t, part, rows).all())
 
     def _text(self, study: Study, character: Character, part: str, drift: Drift, t: Tread, measured: float,
               ground: Belt) -> str:
@@ -185,8 +197,13 @@ def _alone(t: Tread, touch: Contacts, part: str, rows: slice) -> bool:
     other = body.mirror(part)
     if other not in touch.drawn:
         return False
-    low, far = (t.over[rows, t.columns(body.side(p))].min(1) for p in (part, other))
-    return bool((~touch.drawn[other][rows].any(1) | (far > low + ALOFT * t.leg)).all())
+    return bool((~touch.drawn[other][rows].any(1) | _over_the_other(t, other, rows)).all())
+
+
+def _over_the_other(t: Tread, part: str, rows: slice) -> Array:
+    """(N,) bool: in these drawings the foot is ALOFT over where the other one is."""
+    high, low = (t.over[rows, t.columns(body.side(p))].min(1) for p in (part, body.mirror(part)))
+    return np.asarray(high > low + ALOFT * t.leg)
 
 
 def _reaches(character: Character, part: str, places: Array, was: Array, hip: Array, scale: Array) -> bool:

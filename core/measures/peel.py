@@ -28,6 +28,9 @@ LASTS = 0.3
 #: Of the leg: a body whose hips nowhere come so high over the ankle while the sole lies flat crouches, and the shins of
 #: who crouches lean over flat feet.
 UPRIGHT = 0.88
+#: s after the heel leaves in which its fastest rise, over SEEN, is looked for; s before, in which how fast the body then
+#: goes; of the leg: the travel that the rise is told for.
+SNAPS_IN, GOES, TENTH = 0.125, 0.15, 0.1
 #: s round the foot's lift-off within which the other foot comes down, so many legs ahead of it.
 NEXT, STEPS = 0.35, 0.1
 _BALL = SOLE_POINTS.index("ball")
@@ -39,8 +42,9 @@ class Peel:
     sole lies as it usually does; down: the last before the heel leaves; heel_off: whether it leaves before the foot;
     lean degrees: the greatest by which the shin leans ahead over the foot from ``flat`` to 1/24 s after ``down``;
     rise (D,) degrees of the heel over the stance's usual pitch; past (D,) m: how far the center of mass is ahead of the
-    ball; beyond m: the same at ``down``; step m: from this ball to the other foot's where that comes down next, on the
-    way; way (3,): the unit way that the body goes."""
+    ball; beyond m: the same at ``down``; snap degrees: the fastest by which the heel then rises while the body goes on by a
+    tenth of the leg; step m: from this ball to the other foot's where that comes down next, on the way; way (3,): the
+    unit way that the body goes."""
 
     fall: Footfall
     flat: int
@@ -50,6 +54,7 @@ class Peel:
     rise: Array
     past: Array
     beyond: float
+    snap: float
     step: float
     way: Array
 
@@ -93,8 +98,21 @@ def peels(study: Study, character: Character) -> tuple[Peel, ...]:
             seen = float(np.interp(min(down + SEEN * t.rate, b - 1), np.arange(len(leans)), leans))
             past = (moved.center[t.samples] - balls) @ way
             out.append(Peel(fall, flat, down, down < b - 1, max(seen, float(leans[flat:down + 1].max())), rise, past,
-                            float(past[down]), step, way))
+                            float(past[down]), _snap(t, rise, past, (flat, down)), step, way))
     return tuple(out)
+
+
+def _snap(t: Tread, rise: Array, past: Array, rows: tuple[int, int]) -> float:
+    """Degrees by which the heel rises at its fastest, after it lay flat from one to the other drawing, for a tenth of
+    the leg that the body goes: who walks faster peels faster."""
+    time = np.concatenate([[0.0], np.cumsum(t.dt)])
+    flat, down = rows
+    begins = time[down] + np.arange(0.0, SNAPS_IN, SEEN / 4)
+    ends = np.minimum(begins + SEEN, time[-1])
+    rises = float((np.interp(ends, time, rise) - np.interp(begins, time, rise)).max()) / SEEN
+    before = min(max(flat, int(np.searchsorted(time, time[down] - GOES))), down - 1)
+    goes = float((past[down] - past[before]) / (time[down] - time[before]))
+    return rises * TENTH * t.leg / max(goes, WALKS * t.speed)
 
 
 def _stands_flat(rise: Array, a: int, b: int) -> tuple[int, int]:

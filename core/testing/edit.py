@@ -64,6 +64,15 @@ def _carried(place: Array, turn: Array | None, centre: Array, offset: Array) -> 
     return (arm if turn is None else turned(turn, arm)) + centre + offset
 
 
+def overreaches(old: Character, new: Character, limb: str, most: float) -> bool:
+    """Whether the limb ('leg.L') is anywhere straighter in ``new`` than it is in ``old``, and than ``most`` of its
+    length."""
+    root, mid, end = body.LIMBS[limb]
+    length = (old.rest_length(root) + old.rest_length(mid)) * old.scale
+    was, now = (norm(c.head(end) - c.head(root)) / length for c in (old, new))
+    return bool((now > np.maximum(most, was + 1e-6)).any())
+
+
 def _still(character: Character) -> Array:
     return np.broadcast_to(np.eye(3), (len(character.heads), 3, 3))
 

@@ -104,7 +104,7 @@ def _case(clean: Clean, which: tuple[str, ...], window: Window, size: str, secon
         return None
     for side in which:
         c = tipped(c, side, weight)
-        if _overreaches(clean.character, c, side):
+        if edit.overreaches(clean.character, c, f"leg.{side}", REACH):
             return None
     if not clean.ankles_stay(c, ANKLE):
         return None
@@ -136,10 +136,3 @@ def _pitch(character: Character, side: str) -> Array:
     sole = carried(character, sole_of(character, side))
     ahead = unit(sole[:, _BALL] - sole[:, _HEEL])
     return np.asarray(np.degrees(np.arcsin(ahead @ character.up)))
-
-
-def _overreaches(old: Character, new: Character, side: str) -> bool:
-    root, mid, end = body.LIMBS[f"leg.{side}"]
-    length = (old.rest_length(root) + old.rest_length(mid)) * old.scale
-    was, now = (np.linalg.norm(c.head(end) - c.head(root), axis=-1) / length for c in (old, new))
-    return bool((now > np.maximum(REACH, was + 1e-6)).any())

@@ -18,7 +18,8 @@ from itertools import islice
 
 import numpy as np
 
-from ..checks.airborne import FLOATS, RETIMED
+from .. import body
+from ..checks.airborne import FLOATS, RETIMED, SURE
 from ..checks.hard_landing import HardLanding
 from ..measures.flights import Flight, flights
 from ..measures.mass import Masses, masses_of
@@ -45,8 +46,13 @@ FOOTING = 0.2
 JUMPS, PUSH, CROUCH, RISES = (0.46, 0.5, 0.42, 0.54), 0.2, 0.45, 0.6
 #: s before and after the jump that the clip must last: the crouch and the way up may be cut.
 AROUND = 0.2
-#: s: a force is asked for its severity where a touch so much sooner and so much later would have the same.
-SOONER, LATER = 0.003, 0.007
+#: s by which a touch may be read sooner than it is: the body is then higher by what it still falls, and that much
+#: slower. A force is asked for its severity where all of them have the same.
+SOONER = (-0.003, 0.0, 0.007)
+#: Of the leg's length: hips are not held up so that a leg is straighter, which would be another fault.
+REACH = 0.995
+#: Of gravity: what a flight reads is known to this and SURE errors of its fit; a step so near is not asked for.
+READ = 0.02
 #: s: what the moment of a touch is known to; forces with so much of fall added to the give.
 LATE = 0.010
 WITHIN = (LATE, 2 * LATE, 0.0)
@@ -79,10 +85,12 @@ class _Host:
                     known=known or (None if self.own else self.clean.result))
 
     def longer(self, kind: str, size: str) -> Case:
-        """The flight stretched in time."""
+        """The flight stretched in time, by a frame more where what it then reads is too near a step to be asked for."""
         flight, shot = self.flight, self.clean.shot
         first, last = shot.frame(flight.first - 1), shot.frame(flight.last + 1)
         added = round((SHARES[size] - 1) * (last - first))
+        while not _clear(flight, (last - first + added) / (last - first)):
+            added += 1
         now = flight.pull / ((last - first + added) / (last - first)) ** 2
         return self.case(kind, size, stretched(shot, self.clean.character.name, first, last, added), "airborne",
                          _floating(now), now, 0.1 * now, (flight.first, flight.last + added), (first, last + added),
@@ -228,7 +236,8 @@ def _caught_cases(clean: Clean, centre: int, size: str) -> list[Case]:
 
 def _sure(speed: float, sinks: float) -> bool:
     """Whether a touch a little sooner or later would have the landing asked for the same, or for silence above low."""
-    told = [HardLanding.limit.severity(_mean(speed, sinks, late)) for late in (LATE - SOONER, LATE, LATE + LATER)]
+    forces = (_mean(speed - GRAVITY * s, sinks + speed * s - GRAVITY * s**2 / 2, LATE) for s in SOONER)
+    told = [HardLanding.limit.severity(force) for force in forces]
     return told[0] == told[1] == told[2] or (told[1] is None and told[0] in (None, Severity.LOW))
 
 
@@ -318,6 +327,12 @@ def _floating(pull: float) -> str | None:
     return None if severity is None else severity.value
 
 
+def _clear(flight: Flight, longer: float) -> bool:
+    """Whether a flight so many times as long reads far enough from every step to be asked for its severity."""
+    now, doubt = flight.pull / longer**2, SURE * flight.doubt / longer**2
+    return _floating(now * (1 - READ)) == _floating(now * (1 + READ) + doubt)
+
+
 def centers(character: Character) -> Array:
     """(F, 3) m: the center of mass, by women's table: the check's own is the mean of men's and women's."""
     found: Masses = masses_of(character, FEMALE)
@@ -326,7 +341,7 @@ def centers(character: Character) -> Array:
 
 def stopped(clean: Clean, flight: Flight, seconds: float) -> Character | None:
     """The character whose hips are braked evenly to rest within ``seconds`` of the touch and go on where the clip's own
-    come up to them from their lowest; None where they never sink so far."""
+    come up to them from their lowest; None where they never sink so far, or a leg does not reach."""
     shot, c = clean.shot, clean.character
     assert flight.on is not None
     t = shot.times - flight.on / shot.rate
@@ -339,7 +354,10 @@ def stopped(clean: Clean, flight: Flight, seconds: float) -> Character | None:
     lowest = after[height[after][t[after] < GIVES].argmin()]
     back = after[(after > lowest) & (t[after] > seconds) & (height[after] >= braked[after])]
     rows = (t > 0) & (height < braked) & (np.arange(shot.count) < (back[0] if len(back) else shot.count))
-    return edit.carry_root(c, np.where(rows, braked - height, 0.0)[:, None] * c.up) if rows.any() else None
+    if not rows.any():
+        return None
+    out = edit.carry_root(c, np.where(rows, braked - height, 0.0)[:, None] * c.up)
+    return None if any(edit.overreaches(c, out, f"leg.{s}", REACH) for s in body.SIDES) else out
 
 
 def frozen(clean: Clean, flight: Flight, seconds: float) -> Character:

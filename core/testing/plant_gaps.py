@@ -2,12 +2,14 @@
 """Planted gaps: a foot that must carry the body stands over or in a known ground by known sizes.
 
 The clip is set down on a level floor first (floors.on_floor), its soles told by the card. Over: one contact of a foot
-is raised by its leg, eased in the swings before and after. Into: a slab of the known height is laid under one
-footprint, the motion left as it is. What each needs to be a fault that can be asked for, said before any check was run:
+is raised by its leg, eased in the swings before and after. Into: a slab is laid under one footprint, the motion left as
+it is, so high over the foot's lowest place that is held for 0.1 s: a clip's foot may stand a centimeter off the floor.
+What each needs to be a fault that can be asked for, said before any check was run:
 
 - the contact lasts 0.35 s at least, and no note on the leg is near;
 - the foot must carry: for 0.2 s of it the other foot swings, or stands and the center of mass is 8 cm and more
-  aside of it; nothing but feet is low enough to bear (Clean.upright);
+  aside of it; nothing but feet is low enough to bear (Clean.upright). The first and last 0.1 s and a frame of the shot
+  count for nothing there: what the motion asks of the ground takes so many samples to both sides to be known;
 - over: the ankle stays within 14 degrees of its range in the clip; into: no other footprint reaches the slab.
 """
 
@@ -20,8 +22,8 @@ from .. import body
 from ..measures.footfalls import Footfall, Footfalls, footfalls
 from ..measures.mass_motion import MassMotion, mass_motion
 from ..measures.sole import carried, sole_of
-from ..numeric.spans import samples, spans
-from ..shot import Character, Surface
+from ..numeric.spans import held, samples, spans
+from ..shot import SOLE_POINTS, Character, Surface
 from ..study import Study
 from . import edit
 from .floors import on_floor
@@ -45,6 +47,8 @@ ANKLE = 14.0
 #: Meters round a footprint that its slab reaches, and that other footprints keep away.
 ROUND, AWAY = 0.02, 0.03
 PLACES = 3
+#: s for which a depth must be there to be asked for, and s in which a foot still comes down or goes up already.
+HELD, COMES = 0.1, 0.08
 
 
 def gaps(clean: Clean) -> Iterator[Case]:
@@ -87,7 +91,7 @@ def _carries(clean: Clean, fallen: Footfalls, fall: Footfall) -> bool:
         stands[f.span.first:f.span.last + 1] = True
     speed = np.linalg.norm(np.gradient(c.head(other)[:, :2], axis=0), axis=-1)[rows] * clean.shot.rate
     must = (~stands[rows] & (speed > SWINGS)) | (stands[rows] & aside)
-    return bool(spans(must, samples(CARRIES, clean.shot.rate)))
+    return bool(spans(must & moved.sure[rows], samples(CARRIES, clean.shot.rate)))
 
 
 def _case(clean: Clean, fall: Footfall, kind: str, size: str, character: Character,
@@ -130,12 +134,24 @@ def _into(clean: Clean, fallen: Footfalls, fall: Footfall, kind: str) -> Iterato
                 points = _print(c, other)
                 if ((points > low - AWAY) & (points < high + AWAY)).all(-1).any():
                     return
+    level = _held_low(clean, fall)
     for size in SIZES:
-        top = FAR[size] * c.leg_length / ADULT
+        top = FAR[size] * c.leg_length / ADULT + level
         a, b, d, e = ([x, y, top] for x, y in ((low[0], low[1]), (high[0], low[1]), (high[0], high[1]),
                                               (low[0], high[1])))
         slab = Surface("Slab", "it is marked as ground", np.array([[a, b, d], [a, d, e]]), np.eye(4)[None])
         yield _case(clean, fall, kind, size, c, (*clean.shot.surfaces, slab))
+
+
+def _held_low(clean: Clean, fall: Footfall) -> float:
+    """m: the least height that the foot's lowest point keeps under for HELD s of the contact, the first and last COMES
+    s left off. Without a toe bone the tip does not count, since the foot bends where no bone does."""
+    c, rate = clean.character, clean.shot.rate
+    side = body.side(fall.part) or ""
+    rigid = [k for k, point in enumerate(SOLE_POINTS) if point != "toe_tip" or c.has(f"toe.{side}")]
+    comes = samples(COMES, rate)
+    lowest = carried(c, sole_of(c, side))[fall.span.first + comes:fall.span.last + 1 - comes, rigid, 2].min(1)
+    return -float(held(-lowest, samples(HELD, rate)).max())
 
 
 def _print(character: Character, fall: Footfall) -> Array:

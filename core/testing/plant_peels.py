@@ -69,7 +69,7 @@ def _reaching(c: Character, step: Peel, heel: int, late: int, catch: int, eases:
     for sinks in SINKS:
         sunk = edit.carry_root(c, -sinks * c.leg_length * weight[:, None] * c.up) if sinks else c
         held = held_down(sunk, step, heel, late, catch)
-        if not any(_overreaches(c, held, f"leg.{s}") for s in body.SIDES) and _stays(c, sunk):
+        if not any(edit.overreaches(c, held, f"leg.{s}", REACH) for s in body.SIDES) and _stays(c, sunk):
             return held
     return None
 
@@ -98,10 +98,3 @@ def held_down(c: Character, step: Peel, heel: int, late: int, catch: int) -> Cha
     out = edit.rolled(c, part, carried(c, sole_of(c, side))[:, _BALL], turn)
     toe = f"toe.{side}"
     return edit.turn(out, toe, turn.swapaxes(-1, -2)) if c.has(toe) else out
-
-
-def _overreaches(old: Character, new: Character, limb: str) -> bool:
-    root, mid, end = body.LIMBS[limb]
-    length = (old.rest_length(root) + old.rest_length(mid)) * old.scale
-    was, now = (np.linalg.norm(c.head(end) - c.head(root), axis=-1) / length for c in (old, new))
-    return bool((now > np.maximum(REACH, was + 1e-6)).any())

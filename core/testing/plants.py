@@ -127,20 +127,19 @@ def judge(case: Case, clean: Result, checks: Sequence[Check] | None = None) -> V
     clean = case.known or clean
     study = Study(case.shot)
     notes = review(case.shot, checks, study).notes
-    new = [n for n in notes if not _known(n, clean.notes)]
     first, last = (case.shot.frame(i) for i in case.window)
-    here = [n for n in new if n.start <= last + 1 and first - 1 <= n.end]
+    here = [n for n in notes if n.start <= last + 1 and first - 1 <= n.end]
     right = [n for n in here if n.check == case.check and case.part in n.parts
-             and (not case.note_kind or n.kind == case.note_kind)]
+             and (not case.note_kind or n.kind == case.note_kind) and not _told(n, clean.notes)]
     note = max(right, key=lambda n: (n.severity.rank, n.end - n.start), default=None)
-    others = tuple(n for n in here if n is not note and not n.trial)
+    others = tuple(n for n in here if n is not note and not n.trial and not _known(n, clean.notes))
     if note is None or note.remedy is None:
         return Verdict(case, note, others, None, ())
     try:
         mended = review(mend(case.shot, note.remedy, note.character, study), checks).notes
     except CannotMend:
         return Verdict(case, note, others, None, ())
-    left = [n for n in mended if n.check == case.check and case.part in n.parts and not _known(n, clean.notes)
+    left = [n for n in mended if n.check == case.check and case.part in n.parts and not _told(n, clean.notes)
             and n.start <= note.end and note.start <= n.end]
     loud = [n for n in mended if n.severity.rank >= 1 and not _known(n, notes) and not _known(n, clean.notes)]
     return Verdict(case, note, others, not left, tuple(n for n in loud if not n.trial),
@@ -151,6 +150,12 @@ def _known(note: Note, others: Sequence[Note]) -> bool:
     """Whether the others already say this: the same check on a shared part over shared frames, no milder."""
     return any(o.check == note.check and set(o.parts) & set(note.parts) and o.start <= note.end + 1
                and note.start <= o.end + 1 and o.severity.rank >= note.severity.rank for o in others)
+
+
+def _told(note: Note, others: Sequence[Note]) -> bool:
+    """Whether the others already say this, there: low notes that follow each other are one, whose worst frame may lie
+    in a spell that the others have not."""
+    return _known(note, [o for o in others if o.start - 1 <= note.worst <= o.end + 1])
 
 
 def quiet(clean: Result, shot: Shot, window: Window, parts: Sequence[str]) -> bool:

@@ -54,6 +54,21 @@ def test_the_span_gets_its_values_and_the_curve_outside_stays(kind: str, handles
         assert len(curve.keyframe_points) <= 8, "few keys"
 
 
+@pytest.mark.parametrize("open_end", [0, 1])
+def test_where_nothing_lies_beyond_the_end_goes_along(open_end: int) -> None:
+    """From the first key, or to the last: no key comes beyond it, and the other end stays."""
+    curve = keyed("BEZIER", "AUTO_CLAMPED")
+    span = np.arange(1, 10) if open_end == 0 else np.arange(50, 61)
+    outside = np.arange(10, 60.1, 0.5) if open_end == 0 else np.arange(1, 49.6, 0.5)
+    before = values(curve, outside)
+    share = np.linspace(0, 1, len(span))
+    wanted = values(curve, span) - 0.1 * (share if open_end else share[::-1]) ** 2
+    write([named(curve, (1, 60))], int(span[0]), wanted[None], np.array([5e-4]), (open_end == 1, open_end == 0))
+    assert values(curve, span) == pytest.approx(wanted, abs=6e-4)
+    assert values(curve, outside) == pytest.approx(before, abs=2e-4)
+    assert tuple(curve.range()) == (1.0, 60.0)
+
+
 def test_keys_that_are_named_keep_their_frames() -> None:
     curve = keyed("BEZIER", "AUTO_CLAMPED", (1, 12, 23, 40, 60))
     wanted = values(curve, range(20, 29)) + 0.04 * np.sin(np.linspace(0, np.pi, 9))

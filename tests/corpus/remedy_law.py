@@ -130,7 +130,7 @@ def judge(case: Case, clean: Clean, tally: Tally) -> None:
     tally.seen += 1
     settings.show_row(number, bpy.context.scene)
     operator = mend_of(note).rpartition(".")[2]
-    mend: Any = getattr(bpy.ops.plumbline, operator, None)
+    mend: Any = getattr(bpy.ops.plumbline, operator) if operator else None
     if mend is None or not mend.poll():
         tally.refused["no operator runs"] += 1
         return

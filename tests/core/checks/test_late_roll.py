@@ -35,10 +35,10 @@ def _lowered(fps, ahead=0.08, down=0.05, dip=0.08):
 
 
 @cache
-def _late(fps, seconds=LATE):
+def _late(fps, seconds=LATE, ahead=0.08):
     """The walk with one step of the left foot whose heel is held down for longer, and how far the body, which goes
     along -Y, is then past its ball, worked out from the segments' centers and the joints."""
-    shot = _lowered(fps)
+    shot = _lowered(fps, ahead)
     c = shot.characters[0]
     step = next(p for p in Study(shot).of(peels, c) if p.fall.part == "foot.L" and p.fall.span.on / fps > 0.8)
     late = round(seconds * fps)
@@ -95,6 +95,26 @@ class TestLateRoll(CheckTest):
         steps = [s for c in mended.characters for s in Study(mended).of(peels, c) if s.fall.part == "foot.L"]
         assert len(steps) >= 2 and all(s.heel_off for s in steps)
         assert max(s.beyond for s in steps) < 0.2 * shot.characters[0].leg_length
+
+    def test_a_heel_that_snaps_up_is_late_where_the_body_is_less_far(self):
+        """Hips that hang back: the body stays under 0.25 of the leg, and the foot catches up in two frames."""
+        shot, past, at = _late(24.0, 0.17, ahead=-0.05)
+        c = shot.characters[0]
+        leg = c.leg_length
+        assert 0.2 * leg < past < 0.25 * leg
+        (note,) = self.notes(shot)
+        assert note.severity == "low" and "then its heel snaps up" in note.text
+        assert abs(note.measured - past) < 0.01 and abs(note.limit - 0.2 * leg) < 0.02
+        step = next(p for p in Study(shot).of(peels, c) if p.fall.part == "foot.L" and p.beyond > 0.2 * leg)
+        sole = carried(c, sole_of(c, "L"))
+        ahead = sole[:, BALL] - sole[:, SOLE_POINTS.index("heel")]
+        rise = np.degrees(np.arcsin(-ahead[:, 2] / np.linalg.norm(ahead, axis=1)))
+        row = round(at * 24)
+        goes = -np.diff(c.head("pelvis")[:, 1])[row - 4:row].mean()
+        assert abs(step.snap - np.diff(rise)[row:row + 4].max() * 0.1 * leg / goes) < 0.15 * step.snap
+        in_time = _lowered(24.0, ahead=-0.05)
+        assert not self.notes(in_time)
+        assert max(p.snap for p in Study(in_time).of(peels, in_time.characters[0])) < 40 < step.snap
 
     def test_in_a_small_step_low_is_a_share_of_the_step(self):
         """0.47 of the way to where the other foot comes down, and never more than 0.25 of the leg; medium stays."""

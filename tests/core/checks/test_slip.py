@@ -10,6 +10,7 @@ from plumbline.core.numeric.fcurve import BEZIER
 from plumbline.core.numeric.rotation import exp
 from plumbline.core.runner import finish
 from plumbline.core.testing import edit
+from plumbline.core.testing.floors import floor
 from plumbline.core.testing.laws import CheckTest, Planted
 from plumbline.core.testing.mend import mend
 from plumbline.core.testing.pivot_walk import skated, smooth, walk
@@ -143,6 +144,22 @@ class TestSlip(CheckTest):
             (note,) = (n for n in self.result(replace(shot, characters=(slid,))).notes if n.part == "foot.L")
             bodies.append(note.remedy.body)
         assert np.allclose(bodies[0][-1], [-0.08, 0.0, 0.0], atol=0.01) and bodies[1] == ()
+
+    def test_a_foot_that_hangs_over_the_mesh_on_which_the_other_stands_does_not_skate(self):
+        """Held 10 cm up it comes to rest as if it stood: on a stair, where no mesh tells what is there."""
+        shot = _stand(24.0, 4.0)
+        c = shot.characters[0]
+        way = (smooth((shot.times - 0.2) / 0.3)[:, None] * [0.0, 0.0, 0.10]
+               + smooth((shot.times - 1.5) / 0.6)[:, None] * [0.0, 0.05, 0.0])
+        hung = replace(shot, characters=(edit.reach(c, "leg.R", c.head("foot.R") + way),))
+        (note,) = self.result(hung).notes
+        assert note.part == "foot.R" and abs(note.measured - 0.05) < 0.01
+        low = float(sole_of(c, "L").points[:, 2].min())
+        assert not self.result(replace(hung, surfaces=(floor(low),))).notes
+        # with both feet on it one that slides is told, as is one so low that it drags
+        low_down = edit.reach(c, "leg.R", c.head("foot.R") + way * [0.0, 1.0, 0.2])
+        (note,) = self.result(replace(shot, characters=(low_down,), surfaces=(floor(low),))).notes
+        assert note.part == "foot.R"
 
     def test_what_the_leg_can_reach_is_pinned_alone(self):
         case = self.at_24()[2]

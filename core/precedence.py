@@ -27,6 +27,9 @@ from it; all reach two frames of 24 beyond a note's own.
 7. ``linear-span`` owns the corners at its two ends: what breaks the path of a part that it moves. One seen through
    noise owns only what is low: it is never more than low itself.
 8. ``stuck-in-space`` owns what breaks the head's path in its catch-up, and the head's ``frozen-part``.
+   ``frozen-part`` owns what is low and breaks the path of what it holds, and of nothing else with it, where that freezes
+   or, until 0.4 s after it, comes loose: it stops at once, then is behind and hurries to where it is due. What is worse
+   the drift that mends the freeze would leave, so it is told.
 9. ``jitter`` owns the ``uneven-spacing`` and ``arc-break`` of what it moves, inside its run, but a frame that is
    farther off than its wiggle explains: that one owns the jitter that is low, its own echo.
 10. A ``hard-landing`` owns what breaks the path of any part that stops or leaves with the body (``dead-stop``,
@@ -57,6 +60,8 @@ SAME_FRAMES = 0.8
 #: A wiggle puts each drawing off the cubic through its neighbors by 16/6 of what it goes to each side, and looks like a
 #: corner there that is off by a third more.
 EXPLAINED = 4.0
+#: Within so long a part that was held has caught up with the body.
+CATCH_UP_SECONDS = 0.4
 #: Checks whose notes may have a twin on the other side, and those that judge a path frame by frame.
 _JOINTS = ("joint-limit", "overextension")
 TWINNED = (*_JOINTS, "pop")
@@ -170,6 +175,12 @@ def _run_owns_what_it_moves(study: Study, owner: Note, other: Note) -> bool:
     return _moves(owner, other) and _during(study, other.worst, owner)
 
 
+def _freeze_owns_its_ends(study: Study, owner: Note, other: Note) -> bool:
+    slack, late = _slack(study), round(CATCH_UP_SECONDS * study.shot.fps)
+    ends = abs(other.worst - owner.start) <= slack or owner.end - slack <= other.worst <= owner.end + late
+    return other.severity == Severity.LOW and ends and all(_carried(owner, part) for part in other.parts)
+
+
 def _wiggle_owns_breaks(study: Study, owner: Note, other: Note) -> bool:
     return _run_owns_what_it_moves(study, owner, other) and _off(study, other) <= EXPLAINED * owner.measured
 
@@ -212,6 +223,7 @@ RULES = (
     Rule(("slip",), ("undriven-move",), _slide_owns_push),
     Rule(("linear-span",), _PATHS, _march_owns_corners),
     Rule(("stuck-in-space",), (*_PATHS, "frozen-part"), _run_owns_what_it_moves),
+    Rule(("frozen-part",), _PATHS, _freeze_owns_its_ends),
     Rule(_BREAKS, ("jitter",), _break_owns_echo),
     Rule(("jitter",), _BREAKS, _wiggle_owns_breaks),
     Rule(("hard-landing",), ("dead-stop", *_BREAKS), _run_owns_what_it_moves),

@@ -299,6 +299,19 @@ def test_a_locked_head_owns_its_catch_up_and_its_stiffness(study):
     assert len(left(study, note("frozen-part", "head", 20, 60), lock)) == 2, "it goes on long after"
 
 
+@pytest.mark.parametrize("broken", PATH_CHECKS)
+def test_a_frozen_part_owns_the_low_breaks_where_it_freezes_and_comes_loose(study, broken):
+    frozen = note("frozen-part", "upper_arm.L", 10, 40, unit="s")
+    for at, owned in ((7, False), (8, True), (12, True), (13, False), (37, False), (38, True), (50, True), (51, False)):
+        assert len(left(study, frozen, moment(broken, "hand.L", at, severity="low"))) == 2 - owned, at
+    hitch = moment(broken, "hand.L", 44, severity="low")
+    kept, = left(study, hitch, frozen)
+    assert kept.check == "frozen-part" and f"{broken} of the left hand" in kept.text
+    assert len(left(study, frozen, replace(hitch, severity=Severity.MEDIUM))) == 2, "a drift would leave it"
+    assert len(left(study, frozen, replace(hitch, parts=("hand.L", "chest")))) == 2, "the body breaks too"
+    assert len(left(study, frozen, replace(hitch, part="head", parts=("head",)))) == 2
+
+
 @pytest.mark.parametrize("broken", ["uneven-spacing", "arc-break"])
 def test_a_frame_farther_off_than_a_wiggle_explains_is_another_fault_and_owns_its_echo(study, broken):
     wiggle = note("jitter", "hand.L", 10, 20, "", "low", 0.008, "m")

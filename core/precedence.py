@@ -27,13 +27,18 @@ from it; all reach two frames of 24 beyond a note's own.
 7. ``linear-span`` owns the corners at its two ends: what breaks the path of a part that it moves. One seen through
    noise owns only what is low: it is never more than low itself.
 8. ``stuck-in-space`` owns what breaks the head's path in its catch-up, and the head's ``frozen-part``.
-9. ``jitter`` owns the ``uneven-spacing`` and ``arc-break`` of what it moves, inside its run, but a frame that is
-   farther off than its wiggle explains: that one owns the jitter that is low, its own echo.
-10. A ``hard-landing`` owns what breaks the path of any part that stops or leaves with the body (``dead-stop``,
-    ``uneven-spacing``, ``arc-break``), and ``airborne`` the ``dead-stop`` of hips that float.
+   ``frozen-part`` owns what is low and breaks the path of what it holds, and of nothing else with it, where that
+   freezes or, until 0.4 s after it, comes loose: it stops at once, then is behind and hurries to where it is due; and
+   the low ``frozen-part`` of what it then carries. What is worse the drift that mends it would leave, so it is told.
+9. ``jitter`` owns the ``uneven-spacing`` and ``arc-break`` of what it moves, inside its run, and the low ``dead-stop``
+   with which it ends, but no frame that is farther off than its wiggle explains: that one owns the jitter that is low,
+   its own echo.
+10. A ``hard-landing`` owns what breaks the path of any part that stops or leaves with the body, and ``airborne`` the
+    ``dead-stop`` of hips that float, and the low ``frozen-part`` of a flight that is played too slowly.
 11. A ``dead-stop`` owns ``uneven-spacing`` and ``arc-break`` over the frame of the stop, and where the hips stop the
     push that it needs there (``undriven-move``, ``off-balance``). A block (``twinned-stop``) owns the ``dead-stop`` of
-    two or more of its parts; a ``dead-stop`` of one part owns the block that is low.
+    two or more of its parts, the ``undriven-move`` that lasts no longer and is no worse, for so much that goes at once
+    needs that push, and the low ``frozen-part`` of what rides on it; a ``dead-stop`` of one part owns the low block.
 12. Both sides of one joint over the same frames are one note that lists both parts.
 
 A note on trial decides nothing: it owns only notes on trial, and leaves the severity of any other as it was.
@@ -57,6 +62,11 @@ SAME_FRAMES = 0.8
 #: A wiggle puts each drawing off the cubic through its neighbors by 16/6 of what it goes to each side, and looks like a
 #: corner there that is off by a third more.
 EXPLAINED = 4.0
+#: Within so long a part that was held has caught up with the body.
+CATCH_UP_SECONDS = 0.4
+#: Blocks move at about 1 leg/s, and frozen is what is carried at 0.25 on average: so long a share of a freeze must a
+#: block be to have carried it by itself.
+CARRIED = 0.25
 #: Checks whose notes may have a twin on the other side, and those that judge a path frame by frame.
 _JOINTS = ("joint-limit", "overextension")
 TWINNED = (*_JOINTS, "pop")
@@ -152,11 +162,15 @@ def _leaning_owns_held_ankle(study: Study, owner: Note, other: Note) -> bool:
     return _within(study, other, owner) and _held(study, other)
 
 
+def _leaning_owns_dragged_foot(study: Study, owner: Note, other: Note) -> bool:
+    return other.severity == Severity.LOW and _within(study, other, owner)
+
+
 def _thrown_limb_owns_push(study: Study, owner: Note, other: Note) -> bool:
     return body.base(owner.part) in ("thigh", "upper_arm") and _within(study, other, owner)
 
 
-def _slide_owns_push(study: Study, owner: Note, other: Note) -> bool:
+def _sudden_owns_push(study: Study, owner: Note, other: Note) -> bool:
     return owner.severity.rank >= other.severity.rank and _within(study, other, owner)
 
 
@@ -170,6 +184,12 @@ def _run_owns_what_it_moves(study: Study, owner: Note, other: Note) -> bool:
     return _moves(owner, other) and _during(study, other.worst, owner)
 
 
+def _freeze_owns_its_ends(study: Study, owner: Note, other: Note) -> bool:
+    slack, late = _slack(study), round(CATCH_UP_SECONDS * study.shot.fps)
+    ends = abs(other.worst - owner.start) <= slack or owner.end - slack <= other.worst <= owner.end + late
+    return other.severity == Severity.LOW and ends and all(_carried(owner, part) for part in other.parts)
+
+
 def _wiggle_owns_breaks(study: Study, owner: Note, other: Note) -> bool:
     return _run_owns_what_it_moves(study, owner, other) and _off(study, other) <= EXPLAINED * owner.measured
 
@@ -177,6 +197,15 @@ def _wiggle_owns_breaks(study: Study, owner: Note, other: Note) -> bool:
 def _break_owns_echo(study: Study, owner: Note, other: Note) -> bool:
     unexplained = other.severity == Severity.LOW and _off(study, owner) > EXPLAINED * other.measured
     return unexplained and (_moves(owner, other) or _moves(other, owner)) and _during(study, owner.worst, other)
+
+
+def _wiggle_owns_its_stop(study: Study, owner: Note, other: Note) -> bool:
+    ends = abs(other.worst - owner.end) <= _slack(study)
+    return other.severity == Severity.LOW and ends and all(_carried(owner, part) for part in other.parts)
+
+
+def _slow_flight_owns_stiffness(study: Study, owner: Note, other: Note) -> bool:
+    return owner.kind == "floats" and other.severity == Severity.LOW and _same_frames(owner, other)
 
 
 def _flight_owns_its_stop(study: Study, owner: Note, other: Note) -> bool:
@@ -189,6 +218,11 @@ def _stop_owns_breaks(study: Study, owner: Note, other: Note) -> bool:
 
 def _block_owns_stops(study: Study, owner: Note, other: Note) -> bool:
     return _several(owner, other) and _together(study, owner, other)
+
+
+def _block_owns_what_rides(study: Study, owner: Note, other: Note) -> bool:
+    long = owner.end - owner.start >= CARRIED * (other.end - other.start)
+    return other.severity == Severity.LOW and long and _moves(owner, other) and _within(study, owner, other)
 
 
 def _stop_owns_low_block(study: Study, owner: Note, other: Note) -> bool:
@@ -209,15 +243,20 @@ RULES = (
     Rule(("thin-support",), ("off-balance",), _thin_owns_what_leans),
     Rule(("off-balance", "undriven-move"), ("joint-limit",), _leaning_owns_held_ankle),
     Rule(("joint-limit",), ("undriven-move",), _thrown_limb_owns_push),
-    Rule(("slip",), ("undriven-move",), _slide_owns_push),
+    Rule(("slip", "twinned-stop"), ("undriven-move",), _sudden_owns_push),
+    Rule(("off-balance",), ("slip",), _leaning_owns_dragged_foot),
     Rule(("linear-span",), _PATHS, _march_owns_corners),
     Rule(("stuck-in-space",), (*_PATHS, "frozen-part"), _run_owns_what_it_moves),
+    Rule(("frozen-part",), (*_PATHS, "frozen-part"), _freeze_owns_its_ends),
     Rule(_BREAKS, ("jitter",), _break_owns_echo),
     Rule(("jitter",), _BREAKS, _wiggle_owns_breaks),
-    Rule(("hard-landing",), ("dead-stop", *_BREAKS), _run_owns_what_it_moves),
+    Rule(("jitter",), ("dead-stop",), _wiggle_owns_its_stop),
+    Rule(("hard-landing",), _PATHS, _run_owns_what_it_moves),
     Rule(("airborne",), ("dead-stop",), _flight_owns_its_stop),
+    Rule(("airborne",), ("frozen-part",), _slow_flight_owns_stiffness),
     Rule(("dead-stop",), (*_BREAKS, "undriven-move", "off-balance"), _stop_owns_breaks),
     Rule(("twinned-stop",), ("dead-stop",), _block_owns_stops),
+    Rule(("twinned-stop",), ("frozen-part",), _block_owns_what_rides),
     Rule(("dead-stop",), ("twinned-stop",), _stop_owns_low_block),
 )
 
@@ -258,6 +297,11 @@ def _within(study: Study, note: Note, of: Note) -> bool:
 
 def _near(study: Study, a: Note, b: Note) -> bool:
     return a.start <= b.end + _slack(study) and b.start <= a.end + _slack(study)
+
+
+def _same_frames(a: Note, b: Note) -> bool:
+    shared = min(a.end, b.end) - max(a.start, b.start) + 1
+    return shared >= SAME_FRAMES * (max(a.end - a.start, b.end - b.start) + 1)
 
 
 def _together(study: Study, a: Note, b: Note) -> bool:
@@ -347,13 +391,8 @@ def _amount(note: Note) -> str:
 
 
 def _twins(study: Study, a: Note, b: Note) -> bool:
-    if a.check not in TWINNED or (a.check, a.kind, a.character) != (
-        b.check,
-        b.kind,
-        b.character,
-    ):
+    if a.check not in TWINNED or (a.check, a.kind, a.character) != (b.check, b.kind, b.character):
         return False
     if b.part != body.mirror(a.part) or b.part == a.part or b.part in a.parts:
         return False
-    shared = min(a.end, b.end) - max(a.start, b.start) + 1
-    return shared >= SAME_FRAMES * (max(a.end - a.start, b.end - b.start) + 1)
+    return _same_frames(a, b)

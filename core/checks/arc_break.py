@@ -33,8 +33,8 @@ class ArcBreak(Check):
     where it is 8 times the motion's own restlessness, within 0.75 s and within half a second, and one and a half times
     the largest other departure near it, on at most 72 frames a second: shots are shown on no more. Clean keyed and
     hand-keyed clips have 0 to 2 low notes a minute; captured ones at 24 10 to 15, and above low one in two minutes: a
-    hand that jumps. Planted ones are found as asked (docs/corpus_spacing.md). On trial: a fault of another kind often
-    kinks a path as well, and both are told.
+    hand that jumps. Planted ones are found as asked (docs/corpus_spacing.md). On trial: what mends a march, a
+    freeze or a reversed elbow may leave the kink with which it began, and that is then told.
     Silent when: the part slows down for the turn or spreads it; motion on twos or stepped (said among what was
     skipped); feet, which the ground leads. At most low where a hand, head or the trunk has just come to the ground, a
     prop, another figure or the own body: right if it hits.

@@ -75,7 +75,8 @@ class Jitter(Check):
     same path shows within 0.75 s around it, on at most 72 frames a second: shots are shown on no more. Clean keyed and
     hand-keyed clips have none at all; of raw capture, 0 to 6 low notes a minute and none above low. Planted wiggles of
     1 and 3 cm are found on keyed motion, on captured motion at 24 in 90 and 97 of a hundred (docs/corpus_spacing.md).
-    On trial: a fault of another kind may shake a path as well, as a part that comes loose from where it was frozen.
+    Not on trial: on clean clips nothing is above low, and beside planted faults of other kinds it tells no second one
+    (core/precedence.py owns what another fault shakes).
     Silent when: fewer frames tremble; one frame out of place is its cause; motion on twos or stepped (said among what
     was skipped).
     Cannot see: wiggles that take three frames or more for one way; less than 5 mm on motion with noise.
@@ -89,7 +90,6 @@ class Jitter(Check):
         0.005, 0.010, 0.025, "m", f"{COMMON_PRACTICE}; told for an adult's leg of {LEVER_LEG} m and scaled"
     )
     metric = True
-    trial = True
 
     def unjudged(self, study: Study, character: Character) -> str:
         return unjudged(study, character)

@@ -30,8 +30,9 @@ class UnevenSpacing(Check):
     within 0.75 s and within half a second, and one and a half times the largest other departure near it, on at most 72
     frames a second: shots are shown on no more. A frame moved by 20 % of its step hides among natural changes of speed.
     Clean keyed and hand-keyed clips have none; of captured clips at 24, 3 to 12 low notes a minute, none above. Planted
-    ones are found as asked (docs/corpus_spacing.md). On trial: beside a fault of another kind it may tell of a frame as
-    well.
+    ones are found as asked (docs/corpus_spacing.md). Not on trial: on clean clips nothing is above low
+    but a frame at which a capture itself jumps, and what another fault does to a frame that fault's note owns
+    (core/precedence.py).
     Silent when: the change of speed is spread over frames, or stays; motion on twos or stepped (said among what was
     skipped); the frame is off by less than 0.1 leg/s, on more than 72 frames a second by less than 0.004 legs;
     feet, which the ground leads; a wiggle (jitter tells it).
@@ -45,7 +46,6 @@ class UnevenSpacing(Check):
     own_needs = Need.JOINTS | Need.KEYS
     limit = Limit(0.2, 0.3, 0.6, "1", COMMON_PRACTICE)
     metric = True
-    trial = True
 
     def unjudged(self, study: Study, character: Character) -> str:
         return unjudged(study, character)

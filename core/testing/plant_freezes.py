@@ -1,5 +1,9 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Planted frozen parts: a head, arm or hand keeps its turn against what carries it for a while, then catches up."""
+"""Planted frozen parts: a head, arm or hand keeps its turn against what carries it for a while, then catches up.
+
+It catches up as from a pose that was keyed twice to the next key: on the way from the held turn to the one that is due,
+not through all that it missed, at a multiple of its speed, which would be a jerk besides.
+"""
 
 import zlib
 from collections.abc import Iterator
@@ -11,12 +15,12 @@ import numpy as np
 from .. import body
 from ..measures.hits import hits
 from ..measures.local import local_axes
-from ..numeric.rotation import log, norm, relative
+from ..numeric.rotation import exp, log, norm, relative
 from ..shot import Character, Shot
 from ..study import Study
 from . import edit
 from .plants import SIZES, Case, Clean, min_jerk, prepared, quiet
-from .retime import retimed, turns_at
+from .retime import retimed
 
 Array = np.ndarray
 
@@ -98,12 +102,12 @@ def _held(clean: Clean, part: str, size: str) -> Iterator[Case]:
         if not quiet(clean.result, shot, window, (part, *turns)) or not clean.upright(window):
             continue
         planted = c
-        at = np.arange(shot.count, dtype=float)
-        late = (at >= i) & (at <= i + count + back)
-        at[late] = i + min_jerk((at[late] - i - count) / back) * (at[late] - i)
+        at = np.arange(shot.count)
+        left = np.where(at < i, 0.0, 1.0 - min_jerk((at - i - count) / back))[:, None]
         for p in turns:
             if c.has(p):
-                planted = edit.with_turn(planted, p, turns_at(local_axes(c, p), at))
+                local = local_axes(c, p)
+                planted = edit.with_turn(planted, p, local @ exp(left * log(relative(local, local[i]))))
         held = clean.with_(planted)
         if _still(planted, part, shot.rate) > STILL:
             continue

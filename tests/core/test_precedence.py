@@ -159,6 +159,15 @@ def test_a_lean_owns_the_ankle_that_is_past_its_range_only_meanwhile(study, chec
         assert len(left(study, lean, other)) == 2
 
 
+def test_a_lean_owns_the_foot_that_it_drags_a_little_only_meanwhile(study):
+    lean = note("off-balance", "pelvis", 10, 30, "leans")
+    slide = note("slip", "foot.R", 9, 32, severity="low", unit="m")
+    kept, = left(study, lean, slide)
+    assert kept.check == "off-balance" and "slip of the right foot, 100.0 cm" in kept.text
+    for other in (replace(slide, severity=Severity.MEDIUM), replace(slide, end=33), replace(slide, start=7)):
+        assert len(left(study, lean, other)) == 2
+
+
 def test_a_limb_thrown_past_its_range_owns_the_push_that_it_needs(study):
     push = note("undriven-move", "pelvis", 11, 21, "undriven", "low", unit="m")
     kept, = left(study, note("joint-limit", "thigh.L", 10, 20, "abduction", "high"), push)
@@ -168,11 +177,12 @@ def test_a_limb_thrown_past_its_range_owns_the_push_that_it_needs(study):
         assert len(left(study, note("joint-limit", part, 10, 20), push)) == 2
 
 
-def test_a_slide_owns_the_push_that_it_needs(study):
-    slide = note("slip", "foot.L", 10, 20, severity="high", unit="m")
+@pytest.mark.parametrize(("check", "part"), [("slip", "foot.L"), ("twinned-stop", "chest")])
+def test_a_slide_or_a_block_owns_the_push_that_it_needs(study, check, part):
+    slide = note(check, part, 10, 20, severity="high", unit="m")
     push = note("undriven-move", "pelvis", 12, 22, "undriven", "medium", unit="m")
     kept, = left(study, slide, push)
-    assert kept.check == "slip" and "undriven-move of the pelvis, 100.0 cm" in kept.text
+    assert kept.check == check and "undriven-move of the pelvis, 100.0 cm" in kept.text
     assert len(left(study, slide, replace(push, end=30))) == 2, "it goes on after the slide"
     assert len(left(study, replace(slide, severity=Severity.LOW), push)) == 2, "a small slide needs no such push"
 
@@ -299,6 +309,28 @@ def test_a_locked_head_owns_its_catch_up_and_its_stiffness(study):
     assert len(left(study, note("frozen-part", "head", 20, 60), lock)) == 2, "it goes on long after"
 
 
+@pytest.mark.parametrize("broken", PATH_CHECKS)
+def test_a_frozen_part_owns_the_low_breaks_where_it_freezes_and_comes_loose(study, broken):
+    frozen = note("frozen-part", "upper_arm.L", 10, 40, unit="s")
+    for at, owned in ((7, False), (8, True), (12, True), (13, False), (37, False), (38, True), (50, True), (51, False)):
+        assert len(left(study, frozen, moment(broken, "hand.L", at, severity="low"))) == 2 - owned, at
+    hitch = moment(broken, "hand.L", 44, severity="low")
+    kept, = left(study, hitch, frozen)
+    assert kept.check == "frozen-part" and f"{broken} of the left hand" in kept.text
+    assert len(left(study, frozen, replace(hitch, severity=Severity.MEDIUM))) == 2, "a drift would leave it"
+    assert len(left(study, frozen, replace(hitch, parts=("hand.L", "chest")))) == 2, "the body breaks too"
+    assert len(left(study, frozen, replace(hitch, part="head", parts=("head",)))) == 2
+
+
+def test_a_frozen_part_owns_the_low_freeze_of_what_it_carries_as_it_comes_loose(study):
+    frozen = note("frozen-part", "upper_arm.L", 10, 30, unit="s")
+    forearm = note("frozen-part", "forearm.L", 28, 46, severity="low", unit="s")
+    assert [n.part for n in left(study, forearm, frozen)] == ["upper_arm.L"]
+    assert len(left(study, frozen, replace(forearm, part="head", parts=("head",)))) == 2
+    assert len(left(study, frozen, replace(forearm, severity=Severity.MEDIUM))) == 2
+    assert len(left(study, frozen, replace(forearm, worst=45))) == 2, "it goes on long after"
+
+
 @pytest.mark.parametrize("broken", ["uneven-spacing", "arc-break"])
 def test_a_frame_farther_off_than_a_wiggle_explains_is_another_fault_and_owns_its_echo(study, broken):
     wiggle = note("jitter", "hand.L", 10, 20, "", "low", 0.008, "m")
@@ -317,6 +349,15 @@ def test_a_wiggle_owns_single_breaks_inside_its_run(study, broken):
     assert checks(left(study, moment(broken, "hand.L", 14), moment(broken, "hand.L", 19), wiggle)) == ["jitter"]
     assert len(left(study, moment(broken, "hand.L", 23), wiggle)) == 2
     assert len(left(study, moment("dead-stop", "hand.L", 14), wiggle)) == 2
+
+
+def test_a_wiggle_owns_the_low_stop_with_which_it_ends(study):
+    wiggle, stop = note("jitter", "head", 10, 20, severity="high"), stopping("head", 5, 19, severity="low")
+    kept, = left(study, stop, wiggle)
+    assert kept.check == "jitter" and "dead-stop of the head" in kept.text
+    for other in (replace(stop, severity=Severity.MEDIUM), replace(stop, worst=17), replace(stop, worst=23),
+                  replace(stop, parts=("head", "chest"))):
+        assert len(left(study, other, wiggle)) == 2
 
 
 @pytest.mark.parametrize("broken", ["uneven-spacing", "arc-break"])
@@ -352,13 +393,31 @@ def test_a_block_owns_the_hard_stop_of_its_parts(study):
     assert len(left(study, stopping("pelvis", 20, 30), one)) == 2, "the block does not move the pelvis"
 
 
+def test_a_block_owns_the_low_freeze_that_rides_on_it_for_no_longer_than_it_can_carry(study):
+    one, hand = block(30, ("chest", "head"), "medium"), note("frozen-part", "hand.L", 12, 38, severity="low", unit="s")
+    kept, = left(study, hand, one)
+    assert checks([kept]) == ["twinned-stop"] and "frozen-part of the left hand" in kept.text
+    for other in (replace(hand, severity=Severity.MEDIUM), replace(hand, start=24), replace(hand, end=26),
+                  replace(hand, start=1, end=42), replace(hand, part="pelvis", parts=("pelvis",))):
+        assert len(left(study, other, one)) == 2
+
+
+def test_a_flight_played_too_slowly_owns_the_low_freeze_of_the_same_frames(study):
+    flight, arm = note("airborne", "pelvis", 10, 26, "floats"), note("frozen-part", "forearm.L", 8, 27, severity="low")
+    kept, = left(study, arm, flight)
+    assert kept.check == "airborne" and "frozen-part of the left forearm" in kept.text
+    for owner, other in ((replace(flight, kind="drops"), arm), (flight, replace(arm, end=40)),
+                         (flight, replace(arm, severity=Severity.MEDIUM))):
+        assert len(left(study, owner, other)) == 2
+
+
 def test_the_hard_stop_of_one_part_owns_a_low_block_and_stands_beside_another(study):
     stop = stopping("head", 20, 30)
     assert checks(left(study, block(30, ("chest", "head"), "low"), stop)) == ["dead-stop"]
     assert len(left(study, block(30, ("chest", "head", "upper_arm.L"), "medium"), stop)) == 2
 
 
-@pytest.mark.parametrize("broken", ["dead-stop", "uneven-spacing", "arc-break"])
+@pytest.mark.parametrize("broken", PATH_CHECKS)
 def test_a_hard_landing_owns_what_stops_with_the_body(study, broken):
     landing = note("hard-landing", "pelvis", 20, 23, "landing")
     for part in ("pelvis", "head", "hand.L"):

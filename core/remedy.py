@@ -22,7 +22,10 @@ def _when(frames: Span) -> str:
 
 
 def _size(meters: float) -> str:
-    return f"{meters * 1000:.0f} mm" if abs(meters) < 0.0995 else f"{meters * 100:.0f} cm"
+    """A length as notes tell it, so that both read alike: '4 mm', '3.5 cm', '12 cm'."""
+    if abs(meters) < 0.00995:
+        return f"{meters * 1000:.0f} mm"
+    return f"{meters * 100:.1f} cm" if abs(meters) < 0.0995 else f"{meters * 100:.0f} cm"
 
 
 @dataclass(frozen=True, slots=True)

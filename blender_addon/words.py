@@ -80,6 +80,11 @@ def named(note: Note, several: bool) -> str:
     return f"{note.character}: {title(note)}" if several and note.character else title(note)
 
 
+def tip(note: Note, several: bool) -> str:
+    """What resting the mouse on a row or a mark says: check, part, amount, frame, and the whole sentence."""
+    return f"{named(note, several)} {amount(note)}, {frames(note)}. {note.text}"
+
+
 def check(name: str) -> str:
     """A check's name as a title: 'Joint limit'."""
     return name.replace("-", " ").capitalize()

@@ -101,4 +101,5 @@ def draw_list(layout: Any, context: Any, checked: session.Checked) -> None:
     if session.several(context.scene):
         layout.prop(here, "show_character", text="", icon="ARMATURE_DATA", placeholder="All Characters")
     rows = min(max(len(checked.notes), 3), 8)  # a few notes leave room for what is below
-    layout.template_list("PLUMBLINE_UL_notes", "", here, "rows", here, "index", rows=rows, maxrows=12)
+    layout.template_list("PLUMBLINE_UL_notes", "", here, "rows", here, "index", item_dyntip_propname="tip", rows=rows,
+                         maxrows=12)

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from plumbline.blender_addon import words
 from plumbline.blender_addon.panels.not_checked import silent
+from plumbline.blender_addon.panels.wrapped import lines
 from plumbline.core.note import Failure, Result, Skip
 
 
@@ -39,3 +40,12 @@ def test_what_was_not_checked_is_said_once_below_it_on_whom_and_by_what() -> Non
         (False, "Masses are only guessed", "Ann, Ben: airborne, undriven move"),
     ]
     assert silent(None) == []
+
+
+def test_a_number_stays_on_the_line_of_its_unit_and_no_word_is_lost() -> None:
+    text = "The hand moves by up to 2.0 cm (3.5 cm at worst), at 0.38 m/s, 25 % more in 12 frames from frame 5 to 9"
+    for width in range(20, 600, 7):
+        found = lines(text, width, 1.0)
+        assert " ".join(found) == text
+        assert not [line for line in found if line.startswith(("cm", "m/s", "%", "frames"))], found
+    assert len(lines(text, 100, 1.0)) > len(lines(text, 400, 1.0)) > 1

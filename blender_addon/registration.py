@@ -42,7 +42,7 @@ from .operators import (
     step_notes,
 )
 from .panels import card as card_panel
-from .panels import menus, note_list, sidebar, timing_chart
+from .panels import menus, not_checked, note_list, sidebar, timing_chart
 
 #: Every class of the interface, in the order in which Blender must know them.
 CLASSES: tuple[type, ...] = (
@@ -91,7 +91,7 @@ CLASSES: tuple[type, ...] = (
     shift_hips.PLUMBLINE_OT_shift_hips,
     note_list.PLUMBLINE_UL_notes,
     sidebar.PLUMBLINE_PT_sidebar,
-    sidebar.PLUMBLINE_PT_not_checked,
+    not_checked.PLUMBLINE_PT_not_checked,
     card_panel.PLUMBLINE_PT_card,
     card_panel.PLUMBLINE_PT_body_map,
     card_panel.PLUMBLINE_PT_joint_limits,

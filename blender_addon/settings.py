@@ -36,6 +36,7 @@ class PLUMBLINE_PG_row(bpy.types.PropertyGroup):
     brief: StringProperty()  # type: ignore[valid-type]
     who: StringProperty()  # type: ignore[valid-type]
     amount: StringProperty()  # type: ignore[valid-type]
+    tip: StringProperty()  # type: ignore[valid-type]
     lane: StringProperty()  # type: ignore[valid-type]
     severity: EnumProperty(items=SEVERITIES)  # type: ignore[valid-type]
     trial: BoolProperty()  # type: ignore[valid-type]
@@ -164,6 +165,7 @@ def _fill(row: Any, uid: str, number: int, note: Note, several: bool) -> None:
     row.place, row.brief, row.who = words.place(note), words.brief(note), note.character if several else ""
     row.amount, row.lane, row.severity, row.trial = words.amount(note), note.lane, note.severity.value, note.trial
     row.aside = note.set_aside is not None
+    row.tip = words.tip(note, several)
 
 
 def follow_aside(scene: Any) -> None:

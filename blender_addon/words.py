@@ -17,13 +17,17 @@ _UNITS = {
     "frames": (1.0, " fr", 0),
     "px": (1.0, " px", 1),
 }
+#: Endings of amounts that are told whole from ten up.
+_ROUND = (" cm", " %", " px")
 
 
 def amount(note: Note) -> str:
-    """What was measured, with its unit: '4.1 cm', '98°', '3.5 %', '2.0 px'. Outlines that overlap a little and that
-    are apart a little read the same: which it is, the sentence says."""
+    """What was measured, with its unit: '4.1 cm', '85 cm', '98°', '3.5 %', '2.0 px'. Outlines that overlap a little and
+    that are apart a little read the same: which it is, the sentence says."""
     measured = abs(note.measured) if note.unit == "px" else note.measured
     factor, ending, decimals = _written(measured, note.unit)
+    if ending in _ROUND and abs(measured * factor) >= 9.95:  # a tenth is then no more than noise
+        decimals = 0
     return f"{measured * factor:.{decimals}f}{ending}"
 
 
@@ -32,6 +36,13 @@ def limit(note: Note) -> str:
     factor, ending, decimals = _written(note.limit, note.unit)
     number = f"{note.limit * factor:.{max(decimals, 1)}f}"
     return f"{number.rstrip('0').rstrip('.')}{ending}"
+
+
+def frames(note: Note) -> str:
+    """'frame 58', 'frames 143 to 155, worst 155'."""
+    if note.start == note.end:
+        return f"frame {note.worst}"
+    return f"frames {note.start} to {note.end}, worst {note.worst}"
 
 
 def _written(value: float, unit: str) -> tuple[float, str, int]:
@@ -69,9 +80,19 @@ def named(note: Note, several: bool) -> str:
     return f"{note.character}: {title(note)}" if several and note.character else title(note)
 
 
+def tip(note: Note, several: bool) -> str:
+    """What resting the mouse on a row or a mark says: check, part, amount, frame, and the whole sentence."""
+    return f"{named(note, several)} {amount(note)}, {frames(note)}. {note.text}"
+
+
 def check(name: str) -> str:
     """A check's name as a title: 'Joint limit'."""
     return name.replace("-", " ").capitalize()
+
+
+def capital(text: str) -> str:
+    """The sentence with a capital first, its other letters as they are."""
+    return text[:1].upper() + text[1:]
 
 
 def marker(notes: Iterable[Note], several: bool = False) -> str:

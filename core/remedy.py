@@ -8,6 +8,7 @@
 
 from dataclasses import dataclass
 
+from .amounts import length
 from .body import PARTS, in_a_row, spoken
 
 Span = tuple[int, int]
@@ -19,10 +20,6 @@ def _name(target: str) -> str:
 
 def _when(frames: Span) -> str:
     return f"in frame {frames[0]}" if frames[0] == frames[1] else f"from frame {frames[0]} to {frames[1]}"
-
-
-def _size(meters: float) -> str:
-    return f"{meters * 1000:.0f} mm" if abs(meters) < 0.0995 else f"{meters * 100:.0f} cm"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +37,7 @@ class Move:
 
     def sentence(self) -> str:
         x, y, z = self.offset
-        how = _size((x * x + y * y + z * z) ** 0.5)
+        how = length((x * x + y * y + z * z) ** 0.5)
         where = f" {self.toward}" if self.toward else f" by ({x:+.3f}, {y:+.3f}, {z:+.3f}) m"
         text = f"Move the {_name(self.target)} {how}{where} {_when(self.frames)}"
         return f"{text}, eased over {self.ease} frames" if self.ease > 1 else text
@@ -135,14 +132,14 @@ class Fly:
         far = (x * x + y * y + z * z) ** 0.5
         path = "bring the whole figure onto the parabola drawn"
         if not self.added:
-            return f"{path[0].upper()}{path[1:]} {where}, by up to {_size(far)}"
+            return f"{path[0].upper()}{path[1:]} {where}, by up to {length(far)}"
         count = abs(self.added)
         how = f"{'Take' if self.added < 0 else 'Put'} {count} frame{'s' if count > 1 else ''} "
         text = f"{how}{'out of' if self.added < 0 else 'into'} the {last - first} {where}"
         if far >= 0.01:
-            text += f", and {path}, by up to {_size(far)}"
+            text += f", and {path}, by up to {length(far)}"
         high = "raise" if self.rise > 0 else "lower"
-        return f"{text}; or keep its frames and {high} its middle by {_size(abs(self.rise))}"
+        return f"{text}; or keep its frames and {high} its middle by {length(abs(self.rise))}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,8 +158,8 @@ class Give:
     def sentence(self) -> str:
         frames = f"{self.over} frame{'s' if self.over > 1 else ''}"
         if self.landing:
-            return f"Let the {_name(self.target)} sink {_size(self.depth)} over {frames} from frame {self.frames[0]}"
-        return (f"Let the {_name(self.target)} sink first and rise {_size(self.depth)} over {frames} up to frame "
+            return f"Let the {_name(self.target)} sink {length(self.depth)} over {frames} from frame {self.frames[0]}"
+        return (f"Let the {_name(self.target)} sink first and rise {length(self.depth)} over {frames} up to frame "
                 f"{self.frames[1]}")
 
 
@@ -177,7 +174,7 @@ class Settle:
 
     def sentence(self) -> str:
         told = [
-            f"the {_name(target)} {_size(max((x * x + y * y + z * z) ** 0.5 for x, y, z in offsets))}"
+            f"the {_name(target)} {length(max((x * x + y * y + z * z) ** 0.5 for x, y, z in offsets))}"
             for target, offsets in zip(self.targets, self.offsets, strict=True)
         ]
         return f"Let {', '.join(told)} past the stop and settle by frame {self.frames[1]}"
@@ -233,7 +230,7 @@ Offsets = tuple[tuple[float, float, float], ...]
 
 
 def _most(offsets: Offsets) -> str:
-    return _size(max((x * x + y * y + z * z) ** 0.5 for x, y, z in offsets))
+    return length(max((x * x + y * y + z * z) ** 0.5 for x, y, z in offsets))
 
 
 @dataclass(frozen=True, slots=True)

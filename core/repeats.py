@@ -19,8 +19,8 @@ LISTED = 4
 
 def joined(notes: Sequence[Note], fps: float) -> list[Note]:
     """The notes, those joined that are low and last, of one check and kind, on the same part (of a joint: or its other
-    side), and no farther apart than AGAIN. The farthest beyond its limit stays, over the frames of all, and its text
-    names the others."""
+    side), and no farther apart than AGAIN. The farthest beyond its limit stays, over the frames of all, with its own
+    remedy and keys, and its text names the others: once it is mended the next is told, with those that are left."""
     groups: dict[tuple[object, ...], list[list[Note]]] = {}
     for note in sorted(notes, key=lambda n: (n.start, n.end)):
         spells = groups.setdefault(_same(note), [])
@@ -50,9 +50,12 @@ def _one(spells: list[Note]) -> Note:
     told = ", ".join(("" if n.parts == worst.parts else f"the {body.listed(n.parts)} ") + f"in {_frames(n)}"
                      for n in others[:LISTED])
     more = f" and {len(others) - LISTED} times more" if len(others) > LISTED else ""
+    text = f"{worst.text}; so too {told}{more}, {len(spells)} in all"
+    if worst.remedy is not None:
+        text += "; the remedy is for this one, and the next is told when it is mended"
     parts = tuple(dict.fromkeys((*worst.parts, *(part for n in others for part in n.parts))))
     return replace(worst, start=min(n.start for n in spells), end=max(n.end for n in spells), parts=parts,
-                   text=f"{worst.text}; so too {told}{more}")
+                   text=text)
 
 
 def _frames(note: Note) -> str:

@@ -234,8 +234,7 @@ def _plate(note: Note, frame: Any, marks: list[Mark], view: Seen, room: Room) ->
     u, lane = frame.unit, LANE_COLORS[note.lane]
     height = frame.size[1]
     first = f"{words.title(note)}  {words.amount(note)}"
-    frames = "" if note.start == note.end else f", {note.start} to {note.end}"
-    second = f"{note.severity.value} from {words.limit(note)}{frames}, worst {note.worst}"
+    second = f"{note.severity.value} from {words.limit(note)}, {words.frames(note)}"
     wide = max(text_width(first, 13 * u), text_width(second, 11 * u)) + 42 * u
     tall = 42 * u
     at = anchor(note, marks)

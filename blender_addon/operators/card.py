@@ -55,7 +55,7 @@ class PLUMBLINE_OT_set_height(_OnCharacter, bpy.types.Operator):
     bl_label = "Set Height"
 
     height: bpy.props.FloatProperty(  # type: ignore[valid-type]
-        name="Height",
+        name="Meters",
         description="Meters that the figure stands for",
         default=ADULT,
         min=0.01,

@@ -15,7 +15,7 @@ from ...core.tables.joint_ranges import BY_NAME, Range
 from ..cards import card_on, keep_card, refusal
 from ..sampling.armatures import CannotMeasure
 from ..sampling.pose import posed_now
-from ..translation import rpt_
+from ..translation import iface_, rpt_
 from .refusing import Refusing
 
 
@@ -60,7 +60,7 @@ class PLUMBLINE_OT_set_limit(_Limit, bpy.types.Operator):
     bl_label = "Set Joint Limit"
 
     degrees: bpy.props.FloatProperty(  # type: ignore[valid-type]
-        name="Limit", description="Degrees at which the joint's range ends", soft_min=0.0, soft_max=180.0, precision=1
+        name="Degrees", description="Degrees at which the joint's range ends", soft_min=0.0, soft_max=180.0, precision=1
     )
 
     def invoke(self, context: Any, event: Any) -> Any:
@@ -69,7 +69,8 @@ class PLUMBLINE_OT_set_limit(_Limit, bpy.types.Operator):
             return {"CANCELLED"}
         own = limit_of(card, found, self.part)
         self.degrees = own if own is not None else found.most if found.most is not None else 0.0
-        return context.window_manager.invoke_props_dialog(self, width=280)
+        title = iface_("Limit of the {:s}: {:s}").format(spoken(self.part), iface_(found.kind.capitalize()))
+        return context.window_manager.invoke_props_dialog(self, width=280, title=title, translate=False)
 
     def execute(self, context: Any) -> Any:
         return self._keep(context, float(f"{self.degrees:.4g}"))

@@ -6,8 +6,9 @@ from typing import Any
 
 import bpy
 
-from ...core.body import LIMBS, mirror
+from ...core.body import LIMBS, mirror, spoken
 from ..cards import card_on, keep_card, refusal
+from ..translation import iface_
 from .refusing import Refusing
 
 
@@ -24,7 +25,7 @@ class PLUMBLINE_OT_set_stretch(Refusing, bpy.types.Operator):
         name="Limb", items=[(limb, limb, "") for limb in LIMBS], options={"SKIP_SAVE", "HIDDEN"}
     )
     percent: bpy.props.FloatProperty(  # type: ignore[valid-type]
-        name="Stretch", description="Percent of the limb's length", min=0.0, soft_max=50.0, precision=1
+        name="Percent", description="Percent of the limb's length", min=0.0, soft_max=50.0, precision=1
     )
     mirrored: bpy.props.BoolProperty(  # type: ignore[valid-type]
         name="Both Sides", description="The same for the limb on the other side of the body", default=True
@@ -35,7 +36,8 @@ class PLUMBLINE_OT_set_stretch(Refusing, bpy.types.Operator):
         if card is None:
             return {"CANCELLED"}
         self.percent = 100.0 * card.stretch.get(self.limb, 0.0)
-        return context.window_manager.invoke_props_dialog(self, width=280)
+        title = iface_("Stretch allowed to the {:s}").format(spoken(self.limb))
+        return context.window_manager.invoke_props_dialog(self, width=280, title=title, translate=False)
 
     def execute(self, context: Any) -> Any:
         card = card_on(self, context, self.character)

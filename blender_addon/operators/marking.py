@@ -8,7 +8,7 @@ import bpy
 from .. import session
 from ..sampling.props import GROUND, PROP
 from ..sampling.weights import MASS, told_mass
-from ..translation import rpt_
+from ..translation import iface_, rpt_
 from .refusing import Refusing
 
 
@@ -73,7 +73,7 @@ class PLUMBLINE_OT_set_weight(Refusing, bpy.types.Operator):
         name="Object", description="Its name; empty for the active object", options={"SKIP_SAVE", "HIDDEN"}
     )
     kilograms: bpy.props.FloatProperty(  # type: ignore[valid-type]
-        name="Weight", description="Kilograms; zero for not told", min=0.0, soft_max=100.0, precision=2
+        name="Kilograms", description="Kilograms; zero for not told", min=0.0, soft_max=100.0, precision=2
     )
 
     def invoke(self, context: Any, event: Any) -> Any:
@@ -82,7 +82,8 @@ class PLUMBLINE_OT_set_weight(Refusing, bpy.types.Operator):
             self.report({"WARNING"}, "There is no such object")
             return {"CANCELLED"}
         self.kilograms = told_mass(object)
-        return context.window_manager.invoke_props_dialog(self, width=280)
+        title = iface_("Weight of {:s}").format(object.name)
+        return context.window_manager.invoke_props_dialog(self, width=280, title=title, translate=False)
 
     def execute(self, context: Any) -> Any:
         object = _thing(context, self.thing)

@@ -26,8 +26,7 @@ class PLUMBLINE_OT_pick_mark(Refusing, bpy.types.Operator):
         note = strips.hovered_note()
         if note is None:
             return tip_(str(cls.__doc__))
-        title = words.named(note, session.several(context.scene))
-        return tip_("{:s} {:s}, frame {:d}. {:s}").format(title, words.amount(note), note.worst, note.text)
+        return words.tip(note, session.several(context.scene))
 
     def execute(self, context: Any) -> Any:
         note = strips.hovered_note()

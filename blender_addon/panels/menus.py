@@ -27,7 +27,7 @@ class PLUMBLINE_MT_notes(bpy.types.Menu):
         layout.separator()
         layout.operator_menu_enum("plumbline.mark_prop", "mark")
         layout.operator_menu_enum("plumbline.mark_ground", "mark")
-        layout.operator("plumbline.set_weight")
+        layout.operator("plumbline.set_weight", text="Weigh Active Object...")
         layout.operator("plumbline.store_card")
         layout.separator()
         layout.operator("plumbline.save_notes")

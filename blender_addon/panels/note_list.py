@@ -6,8 +6,11 @@ from typing import Any
 import bpy
 
 from ...core.check import LANES
-from .. import filters, session, settings
+from .. import filters, session, settings, words
 from ..drawing import chips
+
+#: Pixels of the region at a scale of 1 from which a row has room for the check's name too.
+_WIDE = 400
 
 
 # Chip, worst frame, part, state, amount; the severest first, then in time. Where several characters are shown, whose
@@ -33,8 +36,10 @@ class PLUMBLINE_UL_notes(bpy.types.UIList):
         frame.ui_units_x = 1.8
         frame.alignment = "RIGHT"
         frame.label(text=str(item.frame), translate=False)
-        row.separator(factor=0.3)
+        row.separator(factor=0.8)
         row.label(text=item.brief, translate=False)
+        if note is not None and context.region.width > _WIDE * (context.preferences.system.ui_scale or 1.0):
+            row.label(text=words.check(note.check), translate=False)
         if item.aside or item.trial:
             row.label(text="", icon="HIDE_ON" if item.aside else "EXPERIMENTAL")
         last = row.row()
@@ -96,4 +101,5 @@ def draw_list(layout: Any, context: Any, checked: session.Checked) -> None:
     if session.several(context.scene):
         layout.prop(here, "show_character", text="", icon="ARMATURE_DATA", placeholder="All Characters")
     rows = min(max(len(checked.notes), 3), 8)  # a few notes leave room for what is below
-    layout.template_list("PLUMBLINE_UL_notes", "", here, "rows", here, "index", rows=rows, maxrows=12)
+    layout.template_list("PLUMBLINE_UL_notes", "", here, "rows", here, "index", item_dyntip_propname="tip", rows=rows,
+                         maxrows=12)

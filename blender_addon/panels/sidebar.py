@@ -74,7 +74,7 @@ class PLUMBLINE_PT_sidebar(_Sidebar, bpy.types.Panel):
         if stale:
             sentence(layout, context, _edited(checked), icon="FILE_REFRESH", inset=40)
         if checked.result is None:
-            sentence(layout.box(), context, _capital(checked.why), icon="ERROR")
+            sentence(layout.box(), context, words.capital(checked.why), icon="ERROR")
             return
         _unknown_sizes(layout, context, checked)
         _failures(layout, context, checked)
@@ -85,24 +85,6 @@ class PLUMBLINE_PT_sidebar(_Sidebar, bpy.types.Panel):
         note = session.active(scene, settings.active_number(context))
         if note is not None:
             _detail(layout.box(), context, note)
-
-
-class PLUMBLINE_PT_not_checked(_Sidebar, bpy.types.Panel):
-    bl_label = "Not Checked"
-    bl_parent_id = "PLUMBLINE_PT_sidebar"
-    bl_order = 1
-    bl_options = {"DEFAULT_CLOSED"}
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        return not (session.job is not None or not silent(session.of(context.scene)))
-
-    def draw_header_preset(self, context: Any) -> None:
-        self.layout.label(text=str(len(silent(session.of(context.scene)))), translate=False)
-
-    def draw(self, context: Any) -> None:
-        for failed, text in silent(session.of(context.scene)):
-            sentence(self.layout, context, text, icon="ERROR" if failed else "INFO", inset=70)
 
 
 class PLUMBLINE_PT_timeline_markers(_Sidebar, bpy.types.Panel):
@@ -120,26 +102,6 @@ class PLUMBLINE_PT_timeline_markers(_Sidebar, bpy.types.Panel):
         row = self.layout.row(align=True)
         row.operator("plumbline.add_markers", text="Add", icon="MARKER_HLT")
         row.operator("plumbline.remove_markers", text="Remove", icon="X")
-
-
-def silent(checked: session.Checked | None) -> list[tuple[bool, str]]:
-    """(whether it failed, sentence) of all that was not judged."""
-    if checked is None or checked.result is None or checked.shot is None:
-        return []
-    out = [
-        (True, ": ".join(w for w in (iface_("{:s} failed").format(words.check(f.check)), f.character, f.error) if w))
-        for f in checked.result.failed
-    ]
-    aside = [("", "", why) for why in checked.shot.remarks]
-    aside += [("", c.name, why) for c in checked.shot.characters for why in c.warnings]
-    aside += [(s.check, s.character, s.why) for s in checked.result.skipped]
-    seen: dict[tuple[str, str], list[str]] = {}
-    for check, who, why in aside:  # the same reason of several checks is one sentence
-        seen.setdefault((who, why), []).append(check)
-    for (who, why), checks in seen.items():
-        names = ", ".join(dict.fromkeys(c.replace("-", " ") for c in checks if c))
-        out.append((False, _capital(": ".join(w for w in (names, who, why) if w))))
-    return out
 
 
 def _edited(checked: session.Checked) -> str:
@@ -177,14 +139,14 @@ def _detail(box: Any, context: Any, note: Note) -> None:
     number.label(text=words.amount(note), translate=False)
     if session.several(context.scene) and note.character:
         box.label(text=note.character, icon="ARMATURE_DATA", translate=False)
-    sentence(box, context, _capital(note.text))
+    sentence(box, context, words.capital(note.text))
     if note.remedy is not None:
         sentence(box, context, note.remedy.sentence(), icon="TOOL_SETTINGS")
     head, source = box.panel("PLUMBLINE_source", default_closed=True)
     step = {"low": iface_("Low from {:s}"), "medium": iface_("Medium from {:s}"), "high": iface_("High from {:s}")}
     head.label(text=step[note.severity.value].format(words.limit(note)), translate=False)
     if source is not None:
-        sentence(source, context, _capital(note.source))
+        sentence(source, context, words.capital(note.source))
     _frames(box, context, note)
     steps = box.row(align=True)
     steps.operator("plumbline.previous_note", text="", icon="TRIA_LEFT")
@@ -203,15 +165,15 @@ def _detail(box: Any, context: Any, note: Note) -> None:
 
 
 def _frames(box: Any, context: Any, note: Note) -> None:
-    """The worst frame as the scene counts it, as the shot counts it, and as timecode."""
+    """The worst frame as the scene counts it, as the shot counts it where that differs, and as timecode."""
     scene, checked = context.scene, session.of(context.scene)
     first = checked.shot.first if checked is not None and checked.shot is not None else scene.frame_start
-    box.label(
-        text=iface_("Frame {:d}, {:d} of the shot, {:s}").format(
-            note.worst, note.worst - int(first or 0) + 1, bpy.utils.smpte_from_frame(note.worst)
-        ),
-        translate=False,
-    )
+    own, timecode = note.worst - int(first or 0) + 1, bpy.utils.smpte_from_frame(note.worst)
+    if own == note.worst:
+        text = iface_("Frame {:d}, {:s}").format(note.worst, timecode)
+    else:
+        text = iface_("Frame {:d}, {:d} of the shot, {:s}").format(note.worst, own, timecode)
+    box.label(text=text, translate=False)
 
 
 def _unknown_sizes(layout: Any, context: Any, checked: session.Checked) -> None:
@@ -244,7 +206,3 @@ def _failures(layout: Any, context: Any, checked: session.Checked) -> None:
             iface_("{:s} failed, see Not Checked").format(", ".join(failed)),
             icon="ERROR",
         )
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -9,7 +9,7 @@ from ..check import Check
 from ..evidence import Arrow, Evidence, Polyline, places
 from ..measures.flights import STRAYS, Flight, Flights, flights, on_frames, unfit
 from ..measures.key_refs import keys_in
-from ..measures.mass import masses, sure_enough
+from ..measures.mass import masses, only_guessed, sure_enough
 from ..measures.mass_held import held_loads
 from ..measures.mass_motion import MassMotion, mass_motion, told
 from ..need import Need
@@ -57,7 +57,7 @@ class Airborne(Check):
     Cannot see: flights under 0.1 s and low hops; which of the two ends is wrong; ropes, wings, water and wind; who
     stops dead in the air for 0.12 s, since he may stand there on what the scene does not show. Under 0.15 s it is never
     more than low. For a figure whose masses are only a guess, since it is not built like people, what would be high is
-    low and the rest is silent.
+    low and the rest is silent, which is said as skipped.
     Remedy: frames to take out of the flight or put into it at this height, the rest by bringing the path onto the
     parabola; or how far its middle goes up or down at these frames. The true parabola is the evidence.
     """
@@ -78,6 +78,9 @@ class Airborne(Check):
         for first, last in found.carried:
             yield self.skip(character, f"off the ground from frame {shot.frame(first)} to {shot.frame(last)}, too "
                                        "long for a flight: taken as carried by what the scene does not show")
+        guess = only_guessed(study.of(masses, character))
+        if guess and found.found:
+            yield self.skip(character, guess)
         for flight in found.found:
             yield from self._flight(study, character, flight)
 

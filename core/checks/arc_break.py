@@ -72,7 +72,7 @@ class ArcBreak(Check):
         cm = 100 * off_path(known, one) * character.leg_length * character.real_size
         what = "turns" if one.kind == "corner" else "leaves its arc, turning"
         text = (
-            f"The path of the {body.spoken(one.part)} {what} by {one.turn:.0f} deg in frame {study.shot.frame(at)} "
+            f"The path of the {body.spoken(one.part)} {what} by {one.turn:.0f} degrees in frame {study.shot.frame(at)} "
             f"without slowing down, {cm:.1f} cm off the smooth path"
         )
         if hit:

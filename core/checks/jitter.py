@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .. import body
+from ..amounts import length
 from ..check import Check
 from ..evidence import Evidence, Label, Polyline, places
 from ..measures.exposure import exposure
@@ -114,9 +115,9 @@ class Jitter(Check):
         step = self.limit.step(severity) * meters / LEVER_LEG
         small = one.amplitude * LEVER_LEG < self.limit.low
         frames = study.shot.frame(first), study.shot.frame(last)
-        mm = 1000 * one.amplitude * meters
+        wide = length(one.amplitude * meters)
         text = (
-            f"The {body.spoken(one.part)} trembles by {mm:.0f} mm to each side from frame {frames[0]} to {frames[1]}: "
+            f"The {body.spoken(one.part)} trembles by {wide} to each side from frame {frames[0]} to {frames[1]}: "
             f"its acceleration reverses {one.reversals} times"
         )
         path = where(character, PATHS[one.part])[known.drawings]
@@ -136,7 +137,7 @@ class Jitter(Check):
             limit=SMALL * meters if small else step,
             text=text,
             remedy=Smooth(one.part, (drawn[0], drawn[1]), places((smooth - path)[every])),
-            evidence=_evidence(study, known, path, smooth, one, f"{mm:.0f} mm to each side"),
+            evidence=_evidence(study, known, path, smooth, one, f"{wide} to each side"),
             keys=keys_in(character, chain, float(drawn[0]), float(drawn[1])),
             parts=one.parts,
         )

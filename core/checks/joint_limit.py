@@ -235,12 +235,12 @@ def _text(part: str, bound: Bound, measured: float, end: float, frame: int) -> s
     who = body.spoken(part) if word is None else body.spoken(part).replace(body.base(part), word)
     if bound.sign < 0:
         return (
-            f"The {who} is at {-measured:.1f} deg of {bound.range.name.replace('_', ' ')} in frame {frame}, "
-            f"{measured - end:.1f} deg under the {-end:.0f} deg at which its range begins"
+            f"The {who} is at {-measured:.1f} degrees of {bound.range.name.replace('_', ' ')} in frame {frame}, "
+            f"{measured - end:.1f} degrees under the {-end:.0f} degrees at which its range begins"
         )
     return (
-        f"The {who} {bound.range.verb} {measured:.1f} deg in frame {frame}, "
-        f"{measured - end:.1f} deg past the {end:.0f} deg of its range"
+        f"The {who} {bound.range.verb} {measured:.1f} degrees in frame {frame}, "
+        f"{measured - end:.1f} degrees past the {end:.0f} degrees of its range"
     )
 
 

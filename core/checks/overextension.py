@@ -7,6 +7,7 @@ from math import cos, radians, sin
 import numpy as np
 
 from .. import body
+from ..amounts import length
 from ..check import Check
 from ..evidence import Arc, Evidence, Point, Polyline
 from ..measures.key_refs import keys_in
@@ -144,7 +145,7 @@ class Overextension(Check):
                 kind="flat",
                 text=(
                     f"The {joint} {count}{'clamped' if many else 'stands straight,'} at "
-                    f"{limb.flexion[worst]:.2f} deg of bend "
+                    f"{limb.flexion[worst]:.2f} degrees of bend "
                     f"from frame {frames[0]} to {frames[1]}"
                 ),
                 remedy=_remedy(study, character, limb, span, worst, flat),
@@ -180,12 +181,12 @@ def _pulled_text(study: Study, character: Character, limb: Reach, stretched: boo
     if stretched:
         return (
             f"The {body.spoken(limb.limb)} is {100 * measured:.1f} % longer than at rest in frame {frame} "
-            f"({1000 * size:.0f} mm), its {_bare_joint(limb.limb)} bent by {limb.flexion[worst]:.1f} deg"
+            f"({length(size)}), its {_bare_joint(limb.limb)} bent by {limb.flexion[worst]:.1f} degrees"
         )
     return (
         f"The goal of the {body.spoken(limb.limb)} is {100 * measured:.1f} % of the limb's length out of reach "
         f"in frame {frame} "
-        f"({1000 * size:.0f} mm), its {_bare_joint(limb.limb)} bent by {limb.flexion[worst]:.1f} deg"
+        f"({length(size)}), its {_bare_joint(limb.limb)} bent by {limb.flexion[worst]:.1f} degrees"
     )
 
 

@@ -137,8 +137,8 @@ class Pop(Check):
         beside = at + (-worst.stride if worst.into >= worst.out else worst.stride)
         step = abs(bend[at] - bend[min(max(beside, 0), len(bend) - 1)])
         text = (
-            f"The {_joint(limb)} snaps {way} in frame {frame(at)}: {step:.0f} deg in one step, {worst.snap:.0f} more a "
-            f"frame of 24 than beside it, to {bend[worst.first]:.0f} deg of bend"
+            f"The {_joint(limb)} snaps {way} in frame {frame(at)}: {step:.0f} degrees in one step, {worst.snap:.0f} "
+            f"more a frame of 24 than beside it, to {bend[worst.first]:.0f} degrees of bend"
         )
         if len(group) > 1:
             frames = ", ".join(str(frame(p.first)) for p in group if p is not worst)

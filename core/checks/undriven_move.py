@@ -5,7 +5,7 @@ from typing import ClassVar
 
 from ..check import Check
 from ..measures.flights import unfit
-from ..measures.mass import Masses, masses
+from ..measures.mass import masses, only_guessed
 from ..measures.mass_held import held_loads
 from ..measures.mass_motion import mass_motion, told
 from ..measures.outside import LIMIT, findings, outsides
@@ -47,11 +47,7 @@ class UndrivenMove(Check):
     limit: ClassVar[Limit] = LIMIT
 
     def unjudged(self, study: Study, character: Character) -> str:
-        found: Masses = study.of(masses, character)
-        if found.guessed:
-            return (f"its masses are only guessed ({found.source}), and with another guess nothing else may be outside "
-                    "of what stands: type them on the card")
-        return unfit(study, character)
+        return only_guessed(study.of(masses, character)) or unfit(study, character)
 
     def run(self, study: Study, character: Character | None) -> Iterator[Note]:
         assert character is not None

@@ -219,6 +219,15 @@ def told(found: Masses) -> str:
     return f"{text}, so never more than low" if found.guessed else text
 
 
+def only_guessed(found: Masses) -> str:
+    """Why a check that masses decide says little or nothing of them where they are only guessed, '' where they are
+    known: one sentence for all such checks."""
+    if not found.guessed:
+        return ""
+    return (f"its masses are only guessed ({found.source}), so what another guess may excuse is not told: type them on "
+            "the card")
+
+
 def sure_enough(found: Masses, severity: Severity) -> Severity | None:
     """What these masses allow to be told: of what is only guessed just what would be high, as low, so that the guess
     alone never speaks."""

@@ -12,6 +12,7 @@ from ..body import PARTS, spoken
 from ..check import Check
 from ..note import Note, Result, Severity
 from ..shot import Shot
+from .silences import silences
 
 _BOLD, _FAINT, _PLAIN = "\x1b[1m", "\x1b[2m", "\x1b[0m"
 
@@ -71,12 +72,12 @@ def lines(shot: Shot, result: Result, style: bool = False) -> list[str]:
     out = [f"{file}: frames {shot.first} to {shot.last} at {shot.fps:.6g} fps, {people}"]
     for note in result.notes:
         out += note_lines(note, style)
-    aside = [("", "", why) for why in shot.remarks]
-    aside += [("", c.name, why) for c in shot.characters for why in c.warnings]
-    aside += [(s.check, s.character, s.why) for s in result.skipped]
+    aside = silences(shot, result)
     if aside:
         out.append("not judged:")
-        out += ["  " + ": ".join(printable(w) for w in (check, who, why) if w) for check, who, why in aside]
+    for silence in aside:
+        whom = (", ".join(names) for names in (silence.checks, silence.characters))
+        out.append("  " + ": ".join(printable(w) for w in (*whom, silence.why) if w))
     if result.failed:
         out.append("failed:")
         out += ["  " + ": ".join(printable(w) for w in (f.check, f.character, f.error) if w) for f in result.failed]

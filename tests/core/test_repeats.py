@@ -3,7 +3,8 @@
 
 from dataclasses import replace
 
-from plumbline.core.note import Note, Severity
+from plumbline.core.note import KeyReference, Note, Severity
+from plumbline.core.remedy import Move
 from plumbline.core.repeats import joined
 
 FPS = 24.0
@@ -20,12 +21,29 @@ def test_both_knees_and_every_step_are_one_note_about_the_worst_of_them():
     assert (one.start, one.end, one.worst, one.part, one.measured) == (10, 43, 26, "shin.R", 0.2)
     assert one.parts == ("shin.R", "shin.L") and one.severity == Severity.LOW
     assert one.text == ("The shin.R stands straight; so too the left shin in frames 10 to 14, "
-                        "the left shin in frames 40 to 43")
+                        "the left shin in frames 40 to 43, 3 in all")
+
+
+def test_the_remedy_and_the_keys_are_those_of_the_worst_and_the_next_is_told_when_it_is_mended():
+    spells = [replace(note(start=start, end=start + 4, measured=measured),
+                      keys=(KeyReference("Keeper", "x", (start,)),),
+                      remedy=Move("foot.L", (0.0, 0.0, -0.01), (start, start + 4)))
+              for start, measured in ((10, 0.4), (20, 0.2), (30, 0.6))]
+    left, told = list(spells), []
+    while left:
+        (one,) = joined(left, FPS)
+        worst = next(n for n in left if n.remedy == one.remedy)
+        assert one.keys == worst.keys and one.measured == worst.measured
+        assert ("the remedy is for this one, and the next is told when it is mended" in one.text) == (len(left) > 1)
+        assert f"{len(left)} in all" in one.text or len(left) == 1
+        told.append(worst.start)
+        left.remove(worst)
+    assert told == [20, 10, 30], "each is told in its turn, the worst first"
 
 
 def test_where_more_is_worse_the_largest_stays():
     (one,) = joined([note(measured=3.0), note(start=20, end=21, measured=5.0)], FPS)
-    assert one.measured == 5.0 and one.text.endswith("so too in frames 10 to 14")
+    assert one.measured == 5.0 and one.text.endswith("so too in frames 10 to 14, 2 in all")
 
 
 def test_what_comes_again_later_than_a_second_is_another_note():
@@ -66,4 +84,4 @@ def test_things_of_the_stage_that_share_a_name_are_not_one():
 
 def test_many_spells_are_counted():
     (one,) = joined([note(start=10 * k, end=10 * k + 2) for k in range(8)], FPS)
-    assert one.text.endswith("in frames 40 to 42 and 3 times more") and (one.start, one.end) == (0, 72)
+    assert one.text.endswith("in frames 40 to 42 and 3 times more, 8 in all") and (one.start, one.end) == (0, 72)

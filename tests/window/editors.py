@@ -177,7 +177,7 @@ def limits_and_card() -> Iterator[float]:
 
 def steps() -> Iterator[float]:
     hands.install()
-    hands.open_panels(PANELS, ("PLUMBLINE_PT_timeline_markers",))
+    hands.open_panels(PANELS, ("PLUMBLINE_PT_weights", "PLUMBLINE_PT_timeline_markers"))
     yield from hands.open_shot()
     yield from hands.check()
     yield 0.5

@@ -102,6 +102,8 @@ def scroll(steps: int) -> None:
     wheel = "WHEELDOWNMOUSE" if steps > 0 else "WHEELUPMOUSE"
     for _ in range(abs(steps)):
         window().event_simulate(type=wheel, value="PRESS", x=x, y=y)
+    x, y = beside()
+    window().event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)  # else a tooltip covers what came into sight
 
 
 def beside() -> tuple[int, int]:

@@ -15,7 +15,7 @@ _spec.loader.exec_module(hands)
 
 #: Sub-panels that are shown open, and those that hang on them.
 OPEN = ("PLUMBLINE_PT_not_checked", "PLUMBLINE_PT_card", "PLUMBLINE_PT_body_map")
-CLOSED = ("PLUMBLINE_PT_joint_limits", "PLUMBLINE_PT_stretch")
+CLOSED = ("PLUMBLINE_PT_joint_limits", "PLUMBLINE_PT_stretch", "PLUMBLINE_PT_weights")
 
 
 def no_character() -> None:
@@ -64,7 +64,8 @@ STATES: dict[str, tuple[Callable[[], None], str]] = {
 def told() -> str:
     """All that the result of this scene says besides its notes."""
     checked = hands.module("session").of(bpy.context.scene)
-    return checked.why + " | ".join(text for _, text in hands.module("panels.sidebar").silent(checked))
+    silent = hands.module("panels.not_checked").silent(checked)
+    return checked.why + " | ".join(f"{why} {whom}" for _, why, whom in silent)
 
 
 def many(notes: tuple[Any, ...], count: int) -> None:

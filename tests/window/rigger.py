@@ -93,7 +93,7 @@ def steps() -> Iterator[float]:
     yield 1.0
     assert hands.scene().frame_current == wrist()[0].worst, "a click on the note goes nowhere"
     yield from me.show("look-rigify-notes")
-    silent = len(hands.module("panels.sidebar").silent(found)) > 0
+    silent = len(hands.module("panels.not_checked").silent(found)) > 0
     yield from me.open_panel("plumbline.set_aside(", int(silent), "plumbline.save_card(")
     yield from me.open_panel("plumbline.load_card(", 1, "plumbline.set_limit(")
     assert hands.module("settings").state().limit_part == "hand.L", "the limits shown are not those of the note's part"

@@ -173,7 +173,7 @@ def steps() -> Iterator[float]:
     hands.install()
     hands.open_panels(
         ("PLUMBLINE_PT_card", "PLUMBLINE_PT_joint_limits", "PLUMBLINE_PT_stretch"),
-        ("PLUMBLINE_PT_body_map", "PLUMBLINE_PT_timeline_markers"),
+        ("PLUMBLINE_PT_body_map", "PLUMBLINE_PT_weights", "PLUMBLINE_PT_timing_chart", "PLUMBLINE_PT_timeline_markers"),
     )
     yield from hands.open_shot()
     yield from hands.check()

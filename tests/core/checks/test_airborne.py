@@ -60,6 +60,17 @@ class TestAirborne(CheckTest):
             assert [n.severity for n in self.notes(shot)] == known
             assert [n.severity for n in self.notes(doll)] == guessed
 
+    def test_that_guessed_masses_keep_flights_silent_is_said_in_the_words_of_undriven_move(self):
+        def said(shot, check="airborne"):
+            return [s.why for s in finish(shot, [catalogue()[check]]).skipped]
+
+        shot = jump(24.0, flight=1.25)
+        doll = replace(shot, characters=(edit.with_short_legs(shot.characters[0]),))
+        assert said(doll) == said(doll, "undriven-move") and "type them on the card" in said(doll)[0]
+        assert not said(shot), "masses that are known keep nothing silent"
+        still = jump(24.0, speed=0.1)
+        assert not said(replace(still, characters=(edit.with_short_legs(still.characters[0]),))), "there is no flight"
+
     def test_two_flights_of_three_frames_tell_too_little(self):
         """0.1 s in the air: two standard errors are 0.28 g, so a flight at 0.75 g may be a true one."""
         shot = jump(24.0, speed=0.75, flight=0.9, seconds=2.4)

@@ -1,0 +1,9 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""How amounts read in sentences, so that a note and its remedy tell the same length alike."""
+
+
+def length(meters: float) -> str:
+    """'4 mm', '3.5 cm', '12 cm'."""
+    if abs(meters) < 0.00995:
+        return f"{meters * 1000:.0f} mm"
+    return f"{meters * 100:.1f} cm" if abs(meters) < 0.0995 else f"{meters * 100:.0f} cm"

@@ -28,8 +28,8 @@ LASTS = 0.3
 #: Of the leg: a body whose hips nowhere come so high over the ankle while the sole lies flat crouches, and the shins of
 #: who crouches lean over flat feet.
 UPRIGHT = 0.88
-#: s after the heel leaves in which its fastest rise, over SEEN, is looked for; s before, over which the body's way there
-#: is read; of the leg: the travel that the rise is told for.
+#: s after the heel leaves in which its fastest rise, over SEEN, is looked for; s before, over which the body's way
+#: there is read; of the leg: the travel that the rise is told for.
 SNAPS_IN, GOES, TENTH = 0.125, 0.15, 0.1
 #: s round the foot's lift-off within which the other foot comes down, so many legs ahead of it.
 NEXT, STEPS = 0.35, 0.1

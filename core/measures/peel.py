@@ -28,8 +28,8 @@ LASTS = 0.3
 #: Of the leg: a body whose hips nowhere come so high over the ankle while the sole lies flat crouches, and the shins of
 #: who crouches lean over flat feet.
 UPRIGHT = 0.88
-#: s after the heel leaves in which its fastest rise, over SEEN, is looked for; s before, in which how fast the body then
-#: goes; of the leg: the travel that the rise is told for.
+#: s after the heel leaves in which its fastest rise, over SEEN, is looked for; s before, over which the body's way
+#: there is read; of the leg: the travel that the rise is told for.
 SNAPS_IN, GOES, TENTH = 0.125, 0.15, 0.1
 #: s round the foot's lift-off within which the other foot comes down, so many legs ahead of it.
 NEXT, STEPS = 0.35, 0.1
@@ -42,9 +42,9 @@ class Peel:
     sole lies as it usually does; down: the last before the heel leaves; heel_off: whether it leaves before the foot;
     lean degrees: the greatest by which the shin leans ahead over the foot from ``flat`` to 1/24 s after ``down``;
     rise (D,) degrees of the heel over the stance's usual pitch; past (D,) m: how far the center of mass is ahead of the
-    ball; beyond m: the same at ``down``; snap degrees: the fastest by which the heel then rises while the body goes on by a
-    tenth of the leg; step m: from this ball to the other foot's where that comes down next, on the way; way (3,): the
-    unit way that the body goes."""
+    ball; beyond m: the same at ``down``; snap degrees: how far the heel then rises, at its fastest, while the body goes
+    on by a tenth of the leg; step m: from this ball to the other foot's where that comes down next, on the way; way
+    (3,): the unit way that the body goes."""
 
     fall: Footfall
     flat: int

@@ -18,10 +18,10 @@ from itertools import islice
 
 import numpy as np
 
-from .. import body
 from ..checks.airborne import FLOATS, RETIMED, SURE
 from ..checks.hard_landing import HardLanding
 from ..measures.flights import Flight, flights
+from ..measures.footfalls import Footfalls, footfalls
 from ..measures.mass import Masses, masses_of
 from ..note import Result, Severity
 from ..shot import GRAVITY, Character, Shot
@@ -46,11 +46,8 @@ FOOTING = 0.2
 JUMPS, PUSH, CROUCH, RISES = (0.46, 0.5, 0.42, 0.54), 0.2, 0.45, 0.6
 #: s before and after the jump that the clip must last: the crouch and the way up may be cut.
 AROUND = 0.2
-#: s by which a touch may be read sooner than it is: the body is then higher by what it still falls, and that much
-#: slower. A force is asked for its severity where all of them have the same.
-SOONER = (-0.003, 0.0, 0.007)
-#: Of the leg's length: hips are not held up so that a leg is straighter, which would be another fault.
-REACH = 0.995
+#: s: a force is asked for its severity where a touch so much sooner and so much later would have the same.
+SOONER, LATER = 0.003, 0.007
 #: Of gravity: what a flight reads is known to this and SURE errors of its fit; a step so near is not asked for.
 READ = 0.02
 #: s: what the moment of a touch is known to; forces with so much of fall added to the give.
@@ -136,10 +133,15 @@ def throws(clean: Clean) -> Iterator[Case]:
 
 
 def _stands(clean: Clean, window: Window) -> bool:
-    """Whether a foot stands before the window, and one after it."""
+    """Whether a foot stands before the window, and one after it, by its speed over the whole frame and by its moments
+    between frames: nobody can tell when who skates has landed."""
     some = np.zeros(clean.shot.count, bool)
+    fallen: Footfalls = clean.study.of(footfalls, clean.character)
     for part in clean.touch.planted:
-        some |= clean.touch.standing(part)
+        stands = np.zeros(clean.shot.count, bool)
+        for fall in fallen.falls.get(part, ()):
+            stands[fall.span.first:fall.span.last + 1] = True
+        some |= clean.touch.standing(part) & stands
     wide = round(FOOTING * clean.shot.rate)
     first, last = window
     return first >= wide and bool(some[first - wide:first + 1].all() and some[last:last + wide + 1].all())
@@ -234,11 +236,14 @@ def _caught_cases(clean: Clean, centre: int, size: str) -> list[Case]:
     return list(islice((case for case in made if case is not None), 1))
 
 
-def _sure(speed: float, sinks: float) -> bool:
-    """Whether a touch a little sooner or later would have the landing asked for the same, or for silence above low."""
-    forces = (_mean(speed - GRAVITY * s, sinks + speed * s - GRAVITY * s**2 / 2, LATE) for s in SOONER)
-    told = [HardLanding.limit.severity(force) for force in forces]
-    return told[0] == told[1] == told[2] or (told[1] is None and told[0] in (None, Severity.LOW))
+def _sure(speed: float, sinks: float, sooner: float = 0.0) -> bool:
+    """Whether a touch a little sooner or later would have the landing asked for the same, or for silence above low.
+    sooner s: where the moment is that of the edit and not read off the feet, they may tell it so much sooner, with the
+    body still higher by what it falls meanwhile and that much slower."""
+    told = [HardLanding.limit.severity(_mean(speed, sinks, late)) for late in (LATE, LATE - SOONER, LATE + LATER)]
+    told.append(HardLanding.limit.severity(
+        _mean(speed - GRAVITY * sooner, sinks + speed * sooner - GRAVITY * sooner**2 / 2, LATE)))
+    return len(set(told)) == 1 or (told[0] is None and set(told) == {None, Severity.LOW})
 
 
 def _mean(speed: float, sinks: float, late: float) -> float:
@@ -254,7 +259,7 @@ def _caught_case(clean: Clean, window: Window, size: str) -> Case | None:
     speed, sinks = _fall(clean, window), float(height[window[1]] - height[window[1]:stop].min())
     force, least, most = (_mean(speed, sinks, late) for late in WITHIN)
     severity = HardLanding.limit.severity(force)
-    if not _sure(speed, sinks):
+    if not _sure(speed, sinks, LATER):
         return None
     at = shot.frame(window[1])
     last = min(window[1] + FRAMES[size] * round(shot.rate / 24) + 1, shot.count - 1)
@@ -341,7 +346,7 @@ def centers(character: Character) -> Array:
 
 def stopped(clean: Clean, flight: Flight, seconds: float) -> Character | None:
     """The character whose hips are braked evenly to rest within ``seconds`` of the touch and go on where the clip's own
-    come up to them from their lowest; None where they never sink so far, or a leg does not reach."""
+    come up to them from their lowest; None where they never sink so far."""
     shot, c = clean.shot, clean.character
     assert flight.on is not None
     t = shot.times - flight.on / shot.rate
@@ -354,10 +359,7 @@ def stopped(clean: Clean, flight: Flight, seconds: float) -> Character | None:
     lowest = after[height[after][t[after] < GIVES].argmin()]
     back = after[(after > lowest) & (t[after] > seconds) & (height[after] >= braked[after])]
     rows = (t > 0) & (height < braked) & (np.arange(shot.count) < (back[0] if len(back) else shot.count))
-    if not rows.any():
-        return None
-    out = edit.carry_root(c, np.where(rows, braked - height, 0.0)[:, None] * c.up)
-    return None if any(edit.overreaches(c, out, f"leg.{s}", REACH) for s in body.SIDES) else out
+    return edit.carry_root(c, np.where(rows, braked - height, 0.0)[:, None] * c.up) if rows.any() else None
 
 
 def frozen(clean: Clean, flight: Flight, seconds: float) -> Character:

@@ -130,7 +130,7 @@ def judge(case: Case, clean: Result, checks: Sequence[Check] | None = None) -> V
     first, last = (case.shot.frame(i) for i in case.window)
     here = [n for n in notes if n.start <= last + 1 and first - 1 <= n.end]
     right = [n for n in here if n.check == case.check and case.part in n.parts
-             and (not case.note_kind or n.kind == case.note_kind) and not _told(n, clean.notes)]
+             and (not case.note_kind or n.kind == case.note_kind) and not _told(n, clean.notes, first - 1, last + 1)]
     note = max(right, key=lambda n: (n.severity.rank, n.end - n.start), default=None)
     others = tuple(n for n in here if n is not note and not n.trial and not _known(n, clean.notes))
     if note is None or note.remedy is None:
@@ -139,8 +139,8 @@ def judge(case: Case, clean: Result, checks: Sequence[Check] | None = None) -> V
         mended = review(mend(case.shot, note.remedy, note.character, study), checks).notes
     except CannotMend:
         return Verdict(case, note, others, None, ())
-    left = [n for n in mended if n.check == case.check and case.part in n.parts and not _told(n, clean.notes)
-            and n.start <= note.end and note.start <= n.end]
+    left = [n for n in mended if n.check == case.check and case.part in n.parts
+            and not _told(n, clean.notes, note.start, note.end) and n.start <= note.end and note.start <= n.end]
     loud = [n for n in mended if n.severity.rank >= 1 and not _known(n, notes) and not _known(n, clean.notes)]
     return Verdict(case, note, others, not left, tuple(n for n in loud if not n.trial),
                    tuple(n for n in loud if n.trial))
@@ -152,10 +152,12 @@ def _known(note: Note, others: Sequence[Note]) -> bool:
                and note.start <= o.end + 1 and o.severity.rank >= note.severity.rank for o in others)
 
 
-def _told(note: Note, others: Sequence[Note]) -> bool:
-    """Whether the others already say this, there: low notes that follow each other are one, whose worst frame may lie
-    in a spell that the others have not."""
-    return _known(note, [o for o in others if o.start - 1 <= note.worst <= o.end + 1])
+def _told(note: Note, others: Sequence[Note], first: int, last: int) -> bool:
+    """Whether the others already say this of frames first to last: low notes that follow each other are one, whose
+    worst frame may lie there, in a spell that the others have not."""
+    if first <= note.worst <= last:
+        others = [o for o in others if o.start - 1 <= note.worst <= o.end + 1]
+    return _known(note, others)
 
 
 def quiet(clean: Result, shot: Shot, window: Window, parts: Sequence[str]) -> bool:

@@ -20,8 +20,10 @@ from it; all reach two frames of 24 beyond a note's own.
 5. A foot that floats over its ground (``ground-gap``) owns that foot's ``slip``: what hangs is not held. A foot that
    stands thinly (``thin-support``) owns the body that is ``off-balance`` over it: so little of it is under the body.
    A body ``off-balance`` or an ``undriven-move`` owns the ``joint-limit`` of a foot that is held by a contact and that
-   is past its range only meanwhile: the ankle's angle is that of the body over it. The ``joint-limit`` of a thigh or an
-   upper arm owns the ``undriven-move`` that lasts no longer: what throws the limb so far out needs that push.
+   is past its range only meanwhile: the ankle's angle is that of the body over it; a body ``off-balance`` owns the low
+   ``slip`` of a foot that it drags along only meanwhile, too. The ``joint-limit`` of a thigh or an upper arm owns the
+   ``undriven-move`` that lasts no longer: what throws the limb so far out needs that push; or, in the air, the flight
+   that is low (``airborne``): it takes the body along.
 6. A ``slip`` owns what breaks the foot's path, and the ``undriven-move`` that lasts no longer and is no worse: a
    foot that slides takes from under the body what would drive it, or the whole body along.
 7. ``linear-span`` owns the corners at its two ends: what breaks the path of a part that it moves. One seen through
@@ -33,8 +35,9 @@ from it; all reach two frames of 24 beyond a note's own.
 9. ``jitter`` owns the ``uneven-spacing`` and ``arc-break`` of what it moves, inside its run, and the low ``dead-stop``
    with which it ends, but no frame that is farther off than its wiggle explains: that one owns the jitter that is low,
    its own echo.
-10. A ``hard-landing`` owns what breaks the path of any part that stops or leaves with the body, and ``airborne`` the
-    ``dead-stop`` of hips that float, and the low ``frozen-part`` of a flight that is played too slowly.
+10. A ``hard-landing`` owns what breaks the path of any part that stops or leaves with the body; ``airborne`` the
+    ``dead-stop`` of hips that float, the low ``frozen-part`` of a flight that is played too slowly, and the low
+    ``hard-landing`` of a body that was pulled down.
 11. A ``dead-stop`` owns ``uneven-spacing`` and ``arc-break`` over the frame of the stop, and where the hips stop the
     push that it needs there (``undriven-move``, ``off-balance``). A block (``twinned-stop``) owns the ``dead-stop`` of
     two or more of its parts, the ``undriven-move`` that lasts no longer and is no worse, for so much that goes at once
@@ -47,18 +50,25 @@ A note on trial decides nothing: it owns only notes on trial, and leaves the sev
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from . import body
-from .measures.contacts import contacts
 from .note import Note, Severity
-from .remedy import Land
-from .shot import Character
+from .overlaps import (
+    LIMB_OF,
+    carried,
+    during,
+    held,
+    moves,
+    near,
+    off,
+    on_limb,
+    same_frames,
+    several,
+    slack,
+    together,
+    within,
+)
 from .study import Study
 
-SLACK_SECONDS = 2 / 24
-#: Two notes are over the same frames where what they share is this much of the longer one.
-SAME_FRAMES = 0.8
 #: A wiggle puts each drawing off the cubic through its neighbors by 16/6 of what it goes to each side, and looks like a
 #: corner there that is off by a third more.
 EXPLAINED = 4.0
@@ -72,8 +82,6 @@ _JOINTS = ("joint-limit", "overextension")
 TWINNED = (*_JOINTS, "pop")
 _BREAKS = ("uneven-spacing", "arc-break")
 _PATHS = ("dead-stop", "jitter", *_BREAKS)
-
-_LIMB_OF = {part: limb for limb, parts in body.LIMBS.items() for part in parts}
 
 
 @dataclass(frozen=True)
@@ -98,13 +106,13 @@ def settle(study: Study, notes: list[Note]) -> list[Note]:
 
 
 def _reversed_owns_straight(study: Study, owner: Note, other: Note) -> bool:
-    return owner.kind == "hyperextension" and _on_limb(owner, other) and _near(study, owner, other)
+    return owner.kind == "hyperextension" and on_limb(owner, other) and near(study, owner, other)
 
 
 def _pulled_owns_what_it_pulls(study: Study, owner: Note, other: Note) -> bool:
     if owner.kind not in ("stretch", "gap") or other.kind not in _PULLED.get(other.check, (other.kind,)):
         return False
-    return _on_limb(owner, other) and _near(study, owner, other)
+    return on_limb(owner, other) and near(study, owner, other)
 
 
 #: Of these checks a pulled limb owns only what is of such a kind.
@@ -113,12 +121,12 @@ _PULLED = {"overextension": ("flat",), "ground-gap": ("over",)}
 
 def _flat_owns_pull(study: Study, owner: Note, other: Note) -> bool:
     pulled = owner.kind == "flat" and other.severity == Severity.LOW
-    return pulled and _on_limb(owner, other) and _near(study, owner, other)
+    return pulled and on_limb(owner, other) and near(study, owner, other)
 
 
 def _snap_owns_flat(study: Study, owner: Note, other: Note) -> bool:
     snapped = owner.severity != Severity.LOW and other.kind == "flat"
-    return snapped and _on_limb(owner, other) and _near(study, owner, other)
+    return snapped and on_limb(owner, other) and near(study, owner, other)
 
 
 def _limb_owns_path(study: Study, owner: Note, other: Note) -> bool:
@@ -126,107 +134,116 @@ def _limb_owns_path(study: Study, owner: Note, other: Note) -> bool:
         return False
     strained = owner.check not in _JOINTS or owner.kind in ("hyperextension", "stretch", "gap")
     # what another limb or the trunk does with it is no consequence of this limb
-    alone = all(_LIMB_OF.get(part) == _LIMB_OF.get(owner.part) for part in other.parts)
-    return strained and alone and _on_limb(owner, other) and _near(study, owner, other)
+    alone = all(LIMB_OF.get(part) == LIMB_OF.get(owner.part) for part in other.parts)
+    return strained and alone and on_limb(owner, other) and near(study, owner, other)
 
 
 def _break_owns_snap(study: Study, owner: Note, other: Note) -> bool:
     snapped = owner.severity != Severity.LOW and other.severity == Severity.LOW
-    return snapped and _on_limb(owner, other) and _near(study, owner, other)
+    return snapped and on_limb(owner, other) and near(study, owner, other)
 
 
 def _flat_owns_jerk(study: Study, owner: Note, other: Note) -> bool:
-    alone = all(_LIMB_OF.get(part) == _LIMB_OF.get(owner.part) for part in other.parts)
+    alone = all(LIMB_OF.get(part) == LIMB_OF.get(owner.part) for part in other.parts)
     ends = min(abs(other.worst - end) for end in (owner.start, owner.end))
-    return owner.kind == "flat" and alone and _on_limb(owner, other) and ends <= _slack(study)
+    return owner.kind == "flat" and alone and on_limb(owner, other) and ends <= slack(study)
 
 
 def _proximal_owns_held_end(study: Study, owner: Note, other: Note) -> bool:
-    limb = _LIMB_OF.get(owner.part)
+    limb = LIMB_OF.get(owner.part)
     if limb is None or other.part != body.LIMBS[limb][2] or owner.part == other.part:
         return False
     if owner.kind == "flat" and other.severity != Severity.LOW:
         return False
-    return _near(study, owner, other) and _held(study, other)
+    return near(study, owner, other) and held(study, other)
 
 
 def _floating_owns_slip(study: Study, owner: Note, other: Note) -> bool:
-    return owner.kind == "over" and _on_limb(owner, other) and _near(study, owner, other)
+    return owner.kind == "over" and on_limb(owner, other) and near(study, owner, other)
 
 
 def _thin_owns_what_leans(study: Study, owner: Note, other: Note) -> bool:
-    return _during(study, other.worst, owner)
+    return during(study, other.worst, owner)
 
 
 def _leaning_owns_held_ankle(study: Study, owner: Note, other: Note) -> bool:
-    return _within(study, other, owner) and _held(study, other)
+    return within(study, other, owner) and held(study, other)
 
 
 def _leaning_owns_dragged_foot(study: Study, owner: Note, other: Note) -> bool:
-    return other.severity == Severity.LOW and _within(study, other, owner)
+    return other.severity == Severity.LOW and within(study, other, owner)
 
 
 def _thrown_limb_owns_push(study: Study, owner: Note, other: Note) -> bool:
-    return body.base(owner.part) in ("thigh", "upper_arm") and _within(study, other, owner)
+    return body.base(owner.part) in ("thigh", "upper_arm") and within(study, other, owner)
+
+
+def _thrown_limb_owns_flight(study: Study, owner: Note, other: Note) -> bool:
+    return other.severity == Severity.LOW and _thrown_limb_owns_push(study, owner, other)
 
 
 def _sudden_owns_push(study: Study, owner: Note, other: Note) -> bool:
-    return owner.severity.rank >= other.severity.rank and _within(study, other, owner)
+    return owner.severity.rank >= other.severity.rank and within(study, other, owner)
 
 
 def _march_owns_corners(study: Study, owner: Note, other: Note) -> bool:
     if owner.kind == "noisy" and other.severity != Severity.LOW:
         return False
-    return _moves(owner, other) and any(_during(study, end, other) for end in (owner.start, owner.end))
+    return moves(owner, other) and any(during(study, end, other) for end in (owner.start, owner.end))
 
 
 def _run_owns_what_it_moves(study: Study, owner: Note, other: Note) -> bool:
-    return _moves(owner, other) and _during(study, other.worst, owner)
+    return moves(owner, other) and during(study, other.worst, owner)
 
 
 def _freeze_owns_its_ends(study: Study, owner: Note, other: Note) -> bool:
-    slack, late = _slack(study), round(CATCH_UP_SECONDS * study.shot.fps)
-    ends = abs(other.worst - owner.start) <= slack or owner.end - slack <= other.worst <= owner.end + late
-    return other.severity == Severity.LOW and ends and all(_carried(owner, part) for part in other.parts)
+    begins, late = abs(other.worst - owner.start) <= slack(study), round(CATCH_UP_SECONDS * study.shot.fps)
+    ends = begins or owner.end - slack(study) <= other.worst <= owner.end + late
+    return other.severity == Severity.LOW and ends and all(carried(owner, part) for part in other.parts)
 
 
 def _wiggle_owns_breaks(study: Study, owner: Note, other: Note) -> bool:
-    return _run_owns_what_it_moves(study, owner, other) and _off(study, other) <= EXPLAINED * owner.measured
+    return _run_owns_what_it_moves(study, owner, other) and off(study, other) <= EXPLAINED * owner.measured
 
 
 def _break_owns_echo(study: Study, owner: Note, other: Note) -> bool:
-    unexplained = other.severity == Severity.LOW and _off(study, owner) > EXPLAINED * other.measured
-    return unexplained and (_moves(owner, other) or _moves(other, owner)) and _during(study, owner.worst, other)
+    unexplained = other.severity == Severity.LOW and off(study, owner) > EXPLAINED * other.measured
+    return unexplained and (moves(owner, other) or moves(other, owner)) and during(study, owner.worst, other)
 
 
 def _wiggle_owns_its_stop(study: Study, owner: Note, other: Note) -> bool:
-    ends = abs(other.worst - owner.end) <= _slack(study)
-    return other.severity == Severity.LOW and ends and all(_carried(owner, part) for part in other.parts)
+    ends = abs(other.worst - owner.end) <= slack(study)
+    return other.severity == Severity.LOW and ends and all(carried(owner, part) for part in other.parts)
 
 
 def _slow_flight_owns_stiffness(study: Study, owner: Note, other: Note) -> bool:
-    return owner.kind == "floats" and other.severity == Severity.LOW and _same_frames(owner, other)
+    return owner.kind == "floats" and other.severity == Severity.LOW and same_frames(owner, other)
+
+
+def _pulled_flight_owns_landing(study: Study, owner: Note, other: Note) -> bool:
+    pulled = owner.kind == "drops" and other.kind == "landing" and other.severity == Severity.LOW
+    return pulled and abs(other.start - owner.end) <= slack(study)
 
 
 def _flight_owns_its_stop(study: Study, owner: Note, other: Note) -> bool:
-    return owner.part == other.part and _during(study, other.worst, owner)
+    return owner.part == other.part and during(study, other.worst, owner)
 
 
 def _stop_owns_breaks(study: Study, owner: Note, other: Note) -> bool:
-    return _moves(owner, other) and _during(study, owner.worst, other)
+    return moves(owner, other) and during(study, owner.worst, other)
 
 
 def _block_owns_stops(study: Study, owner: Note, other: Note) -> bool:
-    return _several(owner, other) and _together(study, owner, other)
+    return several(owner, other) and together(study, owner, other)
 
 
 def _block_owns_what_rides(study: Study, owner: Note, other: Note) -> bool:
     long = owner.end - owner.start >= CARRIED * (other.end - other.start)
-    return other.severity == Severity.LOW and long and _moves(owner, other) and _within(study, owner, other)
+    return other.severity == Severity.LOW and long and moves(owner, other) and within(study, owner, other)
 
 
 def _stop_owns_low_block(study: Study, owner: Note, other: Note) -> bool:
-    return other.severity == Severity.LOW and _moves(other, owner) and _together(study, owner, other)
+    return other.severity == Severity.LOW and moves(other, owner) and together(study, owner, other)
 
 
 RULES = (
@@ -243,6 +260,8 @@ RULES = (
     Rule(("thin-support",), ("off-balance",), _thin_owns_what_leans),
     Rule(("off-balance", "undriven-move"), ("joint-limit",), _leaning_owns_held_ankle),
     Rule(("joint-limit",), ("undriven-move",), _thrown_limb_owns_push),
+    Rule(("airborne",), ("hard-landing",), _pulled_flight_owns_landing),
+    Rule(("joint-limit",), ("airborne",), _thrown_limb_owns_flight),
     Rule(("slip", "twinned-stop"), ("undriven-move",), _sudden_owns_push),
     Rule(("off-balance",), ("slip",), _leaning_owns_dragged_foot),
     Rule(("linear-span",), _PATHS, _march_owns_corners),
@@ -259,73 +278,6 @@ RULES = (
     Rule(("twinned-stop",), ("frozen-part",), _block_owns_what_rides),
     Rule(("dead-stop",), ("twinned-stop",), _stop_owns_low_block),
 )
-
-
-# ---- where and when ----------------------------------------------------------------------------------------
-
-
-def _on_limb(a: Note, b: Note) -> bool:
-    limb = _LIMB_OF.get(a.part)
-    return limb is not None and limb == _LIMB_OF.get(b.part)
-
-
-def _moves(owner: Note, other: Note) -> bool:
-    """Whether the other's part is one of the owner's, or hangs from one."""
-    return _carried(owner, other.part)
-
-
-def _several(block: Note, stop: Note) -> bool:
-    """Whether two or more of the parts that stop are moved by the block."""
-    return sum(_carried(block, part) for part in stop.parts) >= 2
-
-
-def _carried(owner: Note, part: str) -> bool:
-    return any(part == p or p in body.PARTS and part in body.descendants(p) for p in owner.parts)
-
-
-def _slack(study: Study) -> int:
-    return round(SLACK_SECONDS * study.shot.fps)
-
-
-def _during(study: Study, frame: int, note: Note) -> bool:
-    return note.start - _slack(study) <= frame <= note.end + _slack(study)
-
-
-def _within(study: Study, note: Note, of: Note) -> bool:
-    return _during(study, note.start, of) and _during(study, note.end, of)
-
-
-def _near(study: Study, a: Note, b: Note) -> bool:
-    return a.start <= b.end + _slack(study) and b.start <= a.end + _slack(study)
-
-
-def _same_frames(a: Note, b: Note) -> bool:
-    shared = min(a.end, b.end) - max(a.start, b.start) + 1
-    return shared >= SAME_FRAMES * (max(a.end - a.start, b.end - b.start) + 1)
-
-
-def _together(study: Study, a: Note, b: Note) -> bool:
-    return abs(a.worst - b.worst) <= _slack(study)
-
-
-def _character(study: Study, note: Note) -> Character:
-    return next(c for c in study.shot.characters if c.name == note.character)
-
-
-def _off(study: Study, note: Note) -> float:
-    """Meters, at a person's size, by which a frame is off its path: its remedy moves it by so much."""
-    if not isinstance(note.remedy, Land):
-        return 0.0
-    return float(np.linalg.norm(note.remedy.offsets, axis=-1).max()) * _character(study, note).real_size
-
-
-def _held(study: Study, note: Note) -> bool:
-    """Whether the note's foot is planted at its worst frame."""
-    if body.base(note.part) != "foot":
-        return False
-    character = _character(study, note)
-    i = int(np.argmin(np.abs(study.shot.frames - note.worst)))
-    return bool(study.of(contacts, character).standing(note.part)[i])
 
 
 # ---- giving way --------------------------------------------------------------------------------------------
@@ -395,4 +347,4 @@ def _twins(study: Study, a: Note, b: Note) -> bool:
         return False
     if b.part != body.mirror(a.part) or b.part == a.part or b.part in a.parts:
         return False
-    return _same_frames(a, b)
+    return same_frames(a, b)

@@ -177,6 +177,20 @@ def test_a_limb_thrown_past_its_range_owns_the_push_that_it_needs(study):
         assert len(left(study, note("joint-limit", part, 10, 20), push)) == 2
 
 
+def test_a_limb_thrown_past_its_range_in_the_air_owns_the_low_flight_and_that_its_landing(study):
+    limb = note("joint-limit", "thigh.L", 10, 20, "abduction", "high")
+    flight = note("airborne", "pelvis", 8, 22, "drops", "low", unit="g")
+    landing = note("hard-landing", "pelvis", 23, 26, "landing", "low")
+    kept, = left(study, landing, flight, limb)
+    assert kept.check == "joint-limit" and "airborne of the pelvis" in kept.text
+    assert checks(left(study, landing, flight)) == ["airborne"]
+    for other in (replace(flight, end=23), replace(flight, severity=Severity.MEDIUM)):
+        assert len(left(study, limb, other)) == 2
+    for owner, other in ((replace(flight, kind="floats"), landing), (flight, replace(landing, kind="push-off")),
+                         (flight, replace(landing, start=25)), (flight, replace(landing, severity=Severity.MEDIUM))):
+        assert len(left(study, owner, other)) == 2
+
+
 @pytest.mark.parametrize(("check", "part"), [("slip", "foot.L"), ("twinned-stop", "chest")])
 def test_a_slide_or_a_block_owns_the_push_that_it_needs(study, check, part):
     slide = note(check, part, 10, 20, severity="high", unit="m")

@@ -45,6 +45,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from . import body
+from .amounts import frames
 from .measures.contacts import contacts
 from .note import Note, Severity
 from .remedy import Land
@@ -316,7 +317,7 @@ def _naming(owner: Note, others: list[Note], raises: bool) -> Note:
 
 
 def _short(note: Note) -> str:
-    return f"{note.check} of the {body.spoken(note.part)}, {_amount(note)}, frames {note.start} to {note.end}"
+    return f"{note.check} of the {body.spoken(note.part)}, {_amount(note)}, {frames(note.start, note.end)}"
 
 
 # ---- both sides --------------------------------------------------------------------------------------------

@@ -142,12 +142,12 @@ def _detail(box: Any, context: Any, note: Note) -> None:
     sentence(box, context, words.capital(note.text))
     if note.remedy is not None:
         sentence(box, context, note.remedy.sentence(), icon="TOOL_SETTINGS")
+    _frames(box, context, note)
     head, source = box.panel("PLUMBLINE_source", default_closed=True)
     step = {"low": iface_("Low from {:s}"), "medium": iface_("Medium from {:s}"), "high": iface_("High from {:s}")}
     head.label(text=step[note.severity.value].format(words.limit(note)), translate=False)
     if source is not None:
         sentence(source, context, words.capital(note.source))
-    _frames(box, context, note)
     steps = box.row(align=True)
     steps.operator("plumbline.previous_note", text="", icon="TRIA_LEFT")
     steps.operator("plumbline.go_to_note", text=iface_("Go to {:d}").format(note.worst), translate=False).number = -1

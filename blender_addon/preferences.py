@@ -34,10 +34,12 @@ class PLUMBLINE_AP_preferences(bpy.types.AddonPreferences):
     )
 
     def draw(self, context: Any) -> None:
-        column = self.layout.column(heading="Show")
+        layout: Any = self.layout
+        layout.use_property_split = True
+        column = layout.column(heading="Show")
         for name in _NAMES:
             column.prop(self, name)
-        self.layout.prop(self, "card_folder")
+        layout.prop(self, "card_folder")
 
 
 _NAMES = ("show_marks", "show_evidence", "show_others")

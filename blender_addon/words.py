@@ -3,6 +3,7 @@
 
 from collections.abc import Iterable
 
+from ..core.amounts import frames
 from ..core.body import PARTS, mirror, side, spoken
 from ..core.note import Note
 
@@ -38,11 +39,9 @@ def limit(note: Note) -> str:
     return f"{number.rstrip('0').rstrip('.')}{ending}"
 
 
-def frames(note: Note) -> str:
+def when(note: Note) -> str:
     """'frame 58', 'frames 143 to 155, worst 155'."""
-    if note.start == note.end:
-        return f"frame {note.worst}"
-    return f"frames {note.start} to {note.end}, worst {note.worst}"
+    return frames(note.start, note.end) + (f", worst {note.worst}" if note.start != note.end else "")
 
 
 def _written(value: float, unit: str) -> tuple[float, str, int]:
@@ -82,7 +81,7 @@ def named(note: Note, several: bool) -> str:
 
 def tip(note: Note, several: bool) -> str:
     """What resting the mouse on a row or a mark says: check, part, amount, frame, and the whole sentence."""
-    return f"{named(note, several)} {amount(note)}, {frames(note)}. {note.text}"
+    return f"{named(note, several)} {amount(note)}, {when(note)}. {note.text}"
 
 
 def check(name: str) -> str:

@@ -51,6 +51,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from . import body
+from .amounts import frames
 from .note import Note, Severity
 from .overlaps import (
     LIMB_OF,
@@ -312,7 +313,7 @@ def _naming(owner: Note, others: list[Note], raises: bool) -> Note:
 
 
 def _short(note: Note) -> str:
-    return f"{note.check} of the {body.spoken(note.part)}, {_amount(note)}, frames {note.start} to {note.end}"
+    return f"{note.check} of the {body.spoken(note.part)}, {_amount(note)}, {frames(note.start, note.end)}"
 
 
 # ---- both sides --------------------------------------------------------------------------------------------

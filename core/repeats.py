@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from . import body
+from .amounts import frames
 from .note import Note, Severity
 from .precedence import TWINNED
 
@@ -47,7 +48,7 @@ def _one(spells: list[Note]) -> Note:
         return spells[0]
     worst = max(spells, key=lambda n: abs(n.measured - n.limit))
     others = [n for n in spells if n is not worst]
-    told = ", ".join(("" if n.parts == worst.parts else f"the {body.listed(n.parts)} ") + f"in {_frames(n)}"
+    told = ", ".join(("" if n.parts == worst.parts else f"the {body.listed(n.parts)} ") + f"in {frames(n.start, n.end)}"
                      for n in others[:LISTED])
     more = f" and {len(others) - LISTED} times more" if len(others) > LISTED else ""
     text = f"{worst.text}; so too {told}{more}, {len(spells)} in all"
@@ -56,7 +57,3 @@ def _one(spells: list[Note]) -> Note:
     parts = tuple(dict.fromkeys((*worst.parts, *(part for n in others for part in n.parts))))
     return replace(worst, start=min(n.start for n in spells), end=max(n.end for n in spells), parts=parts,
                    text=text)
-
-
-def _frames(note: Note) -> str:
-    return f"frame {note.start}" if note.start == note.end else f"frames {note.start} to {note.end}"

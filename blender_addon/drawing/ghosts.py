@@ -234,7 +234,7 @@ def _plate(note: Note, frame: Any, marks: list[Mark], view: Seen, room: Room) ->
     u, lane = frame.unit, LANE_COLORS[note.lane]
     height = frame.size[1]
     first = f"{words.title(note)}  {words.amount(note)}"
-    second = f"{note.severity.value} from {words.limit(note)}, {words.frames(note)}"
+    second = f"{note.severity.value} from {words.limit(note)}, {words.when(note)}"
     wide = max(text_width(first, 13 * u), text_width(second, 11 * u)) + 42 * u
     tall = 42 * u
     at = anchor(note, marks)

@@ -9,12 +9,13 @@ from ...core.check import LANES
 from .. import filters, session, settings, words
 from ..drawing import chips
 
-#: Pixels of the region at a scale of 1 from which a row has room for the check's name too.
+#: Pixels of the region at a scale of 1 from which a row has room for the check's name, and for whose part it is.
 _WIDE = 400
 
 
 # Chip, worst frame, part, state, amount; the severest first, then in time. Where several characters are shown, whose
-# part it is stands in place of the amount: both have no room, and the box below says how much.
+# part it is stands in place of the amount: both have no room, and the box below says how much. A wide sidebar has room
+# for both, and for the check.
 class PLUMBLINE_UL_notes(bpy.types.UIList):
     def draw_item(  # type: ignore[override]
         self,
@@ -30,7 +31,7 @@ class PLUMBLINE_UL_notes(bpy.types.UIList):
     ) -> None:
         row = layout.row(align=True)
         note = session.active(context.scene, item.number)
-        row.active = not (item.aside or note is None or session.stale(context.scene, note))
+        row.active = not (item.aside or note is None)
         row.label(text="", icon_value=chips.icon(item.lane, item.severity))
         frame = row.row()
         frame.ui_units_x = 1.8
@@ -38,17 +39,19 @@ class PLUMBLINE_UL_notes(bpy.types.UIList):
         frame.label(text=str(item.frame), translate=False)
         row.separator(factor=0.8)
         row.label(text=item.brief, translate=False)
-        if note is not None and context.region.width > _WIDE * (context.preferences.system.ui_scale or 1.0):
+        wide = context.region.width > _WIDE * (context.preferences.system.ui_scale or 1.0)
+        if wide and note is not None:
             row.label(text=words.check(note.check), translate=False)
-        if item.aside or item.trial:
-            row.label(text="", icon="HIDE_ON" if item.aside else "EXPERIMENTAL")
-        last = row.row()
-        last.alignment = "RIGHT"
-        if item.who and item.who != data.show_character:
-            last.label(text=item.who, translate=False)
-        else:
-            last.ui_units_x = 2.6
-            last.label(text=item.amount, translate=False)
+        stale = note is not None and session.stale(context.scene, note)
+        # not dimmed: on the light theme that leaves too little between words and ground
+        state = "HIDE_ON" if item.aside else "FILE_REFRESH" if stale else "EXPERIMENTAL" if item.trial else "BLANK1"
+        if wide or state != "BLANK1":  # a wide row keeps the place free, so that columns stay straight
+            row.label(text="", icon=state)
+        named = item.who and item.who != data.show_character
+        if named:
+            _at_the_end(row, item.who, 5.0 if wide else 0.0)
+        if wide or not named:
+            _at_the_end(row, item.amount, 2.6)
 
     def filter_items(self, context: Any, data: Any, property: str) -> Any:
         rows = getattr(data, property)
@@ -60,7 +63,7 @@ class PLUMBLINE_UL_notes(bpy.types.UIList):
             if row.scene == uid
             and row.number < len(notes)
             and passing.passes(notes[row.number])
-            and word in f"{row.place} {row.brief} {row.who}".casefold()
+            and word in f"{row.place} {row.brief} {row.who} {row.tip}".casefold()
             else 0
             for row in rows
         ]
@@ -71,6 +74,15 @@ class PLUMBLINE_UL_notes(bpy.types.UIList):
         for place, i in enumerate(order):
             places[i] = place
         return flags, places
+
+
+def _at_the_end(row: Any, text: str, width: float) -> None:
+    """A word to the right, in a column of so many units where there are any."""
+    column = row.row()
+    column.alignment = "RIGHT"
+    if width:
+        column.ui_units_x = width
+    column.label(text=text, translate=False)
 
 
 def draw_list(layout: Any, context: Any, checked: session.Checked) -> None:

@@ -142,12 +142,12 @@ def _detail(box: Any, context: Any, note: Note) -> None:
     sentence(box, context, words.capital(note.text))
     if note.remedy is not None:
         sentence(box, context, note.remedy.sentence(), icon="TOOL_SETTINGS")
+    _frames(box, context, note)
     head, source = box.panel("PLUMBLINE_source", default_closed=True)
     step = {"low": iface_("Low from {:s}"), "medium": iface_("Medium from {:s}"), "high": iface_("High from {:s}")}
     head.label(text=step[note.severity.value].format(words.limit(note)), translate=False)
     if source is not None:
         sentence(source, context, words.capital(note.source))
-    _frames(box, context, note)
     steps = box.row(align=True)
     steps.operator("plumbline.previous_note", text="", icon="TRIA_LEFT")
     steps.operator("plumbline.go_to_note", text=iface_("Go to {:d}").format(note.worst), translate=False).number = -1
@@ -177,22 +177,26 @@ def _frames(box: Any, context: Any, note: Note) -> None:
 
 
 def _unknown_sizes(layout: Any, context: Any, checked: session.Checked) -> None:
-    for character in checked.shot.characters if checked.shot else ():
-        if character.size_is_known:
-            continue
+    """Whose size is not known, in one box: of a crowd a box each would push the notes out of sight."""
+    unknown = [c for c in (checked.shot.characters if checked.shot else ()) if not c.size_is_known]
+    if not unknown:
+        return
+    box = layout.box()
+    if len(unknown) == 1:
+        text = iface_("{:s} is {:.3g} m tall, so nothing in meters or seconds was judged").format(
+            unknown[0].name, unknown[0].height)
+    else:
+        text = iface_("{:d} characters are of no known size, so nothing in meters or seconds was judged").format(
+            len(unknown))
+    sentence(box, context, text, icon="QUESTION")
+    column = box.column(align=True)
+    for character in unknown:
         height = likely_height(character.height)
-        box = layout.box()
-        sentence(
-            box,
-            context,
-            iface_("{:s} is {:.3g} m tall, so nothing in meters or seconds was judged").format(
-                character.name, character.height
-            ),
-            icon="QUESTION",
-        )
-        button = box.operator(
-            "plumbline.set_height", text=iface_("Set Height to {:.2f} m").format(height), translate=False
-        )
+        if len(unknown) == 1:
+            text = iface_("Set Height to {:.2f} m").format(height)
+        else:
+            text = iface_("{:s}, {:.3g} m: Set to {:.2f} m").format(character.name, character.height, height)
+        button = column.operator("plumbline.set_height", text=text, translate=False)
         button.character, button.height = character.name, height
 
 

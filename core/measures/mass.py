@@ -214,7 +214,8 @@ def told(found: Masses) -> str:
         return found.why
     if found.source == MEAN.source and not found.typed:
         return ""
-    names = ", ".join(body.spoken(part) for part in found.typed)
+    # where the card weighs every part its name is enough
+    names = ", ".join(body.spoken(part) for part in found.typed if found.source != "the card")
     text = f"masses by {found.source}" + (f" ({names} typed)" if names else "")
     return f"{text}, so never more than low" if found.guessed else text
 

@@ -8,6 +8,7 @@ import unicodedata
 from collections.abc import Mapping, Sequence
 from pathlib import PurePath
 
+from ..amounts import frames
 from ..body import PARTS, spoken
 from ..check import Check
 from ..note import Note, Result, Severity
@@ -51,15 +52,13 @@ def note_lines(note: Note, style: bool = False) -> list[str]:
     word = f"{note.severity.value:<6}"
     if style:
         word = {Severity.HIGH: _BOLD, Severity.LOW: _FAINT}.get(note.severity, "") + word + _PLAIN
-    frames = (
-        f"frame {note.start}" if note.start == note.end else f"frames {note.start} to {note.end}, worst {note.worst}"
-    )
+    when = frames(note.start, note.end) + (f", worst {note.worst}" if note.start != note.end else "")
     part = spoken(note.part) if note.part in PARTS else note.part
     who = ", ".join(printable(w) for w in (note.character, part) if w)
     state = " (on trial)" if note.trial else ""
     if note.set_aside is not None:
         state += f" (set aside: {printable(note.set_aside)})"
-    lines = [f"{word}  {frames}  {who}  [{note.check}]{state}", f"        {printable(note.text)}"]
+    lines = [f"{word}  {when}  {who}  [{note.check}]{state}", f"        {printable(note.text)}"]
     if note.remedy is not None:
         lines.append(f"        {printable(note.remedy.sentence())}")
     return lines

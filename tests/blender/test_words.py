@@ -25,8 +25,8 @@ def test_amounts_have_no_more_digits_than_tell_anything(measured: float, unit: s
 
 
 def test_frames_are_called_frames() -> None:
-    assert words.frames(note()) == "frames 10 to 20, worst 12"
-    assert words.frames(note(end=10, worst=10)) == "frame 10"
+    assert words.when(note()) == "frames 10 to 20, worst 12"
+    assert words.when(note(end=10, worst=10)) == "frame 10"
 
 
 def test_what_was_not_checked_is_said_once_below_it_on_whom_and_by_what() -> None:

@@ -108,7 +108,7 @@ def test_a_wiggle_owns_the_single_breaks_in_its_run(study, path):
     run = note("jitter", "hand.L", 10, 20)
     kept, = left(study, run, note(path, "hand.L", 12, 12, "", "low"), note(path, "hand.L", 21, 21, "", "low"))
     assert kept.check == "jitter"
-    assert f"{path} of the left hand" in kept.text and "frames 12 to 12" in kept.text
+    assert f"{path} of the left hand" in kept.text and ", frame 12;" in kept.text
     assert len(left(study, run, note(path, "hand.R", 12, 12))) == 2
     assert len(left(study, run, note("jitter", "head", 12, 20))) == 2
 

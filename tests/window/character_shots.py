@@ -19,6 +19,9 @@ from typing import Any
 import bpy
 import numpy as np
 from mathutils import Matrix, Vector
+from plumbline.blender_addon.sampling.kept_cards import CARD_PROPERTY
+from plumbline.core.card import Card
+from plumbline.core.measures.mass import masses_of
 from plumbline.core.measures.sole import carried, sole_of
 from plumbline.core.numeric.ease import min_jerk
 from plumbline.core.numeric.rotation import exp, unit
@@ -89,7 +92,11 @@ def captured(kind: str) -> None:
         floor(min(float((carried(who, sole)[0] @ who.up).min()) for sole in soles.values()))
         for side in "LR":
             who = edit.rolled(who, f"foot.{side}", *tips(who, side, kind, count // 2))
-    play(scene, who, meshes, count)
+    rig = play(scene, who, meshes, count)
+    # the head of this flesh is larger than people's, so that without a card its masses were a guess
+    known = masses_of(who)
+    weighed = dict.fromkeys(who.parts, 0.1) | dict(zip(known.parts, known.mass.round(2).tolist(), strict=True))
+    rig[CARD_PROPERTY] = Card(masses=weighed).write()
 
 
 def shoe(sole: Sole, height: float) -> Mesh:

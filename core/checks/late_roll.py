@@ -44,6 +44,9 @@ OF_STEP = 0.47
 #: where the body is GONE already, low at most. Of the steps that chose it those in which the body is so far rise by 38
 #: at most, heels that are held down 2 frames of 24 by 45 in the middle.
 SNAPS = 40.0
+#: Of the leg, the riser of a low stair (15 cm): whose next foot comes down so much higher or lower is pushed up or let
+#: down by the foot that he leaves, and snaps it up by that.
+STAIR = 0.18
 #: Degrees by which the picture shows it peeled.
 SHOWN = 16.0
 _BALL = SOLE_POINTS.index("ball")
@@ -58,15 +61,16 @@ class LateRoll(Check):
     frame on which the heel is down: on which the sole's pitch is within 10 degrees of that of the stance. How far the
     shin leans over the foot by then is told beside it. Masses by a table or the card.
     Limit: 0.25 low, 0.42 medium, 0.60 high, of the leg: 21, 36 and 51 cm on an adult; in small steps low already from
-    0.47 of the step, and from 0.2 of the leg (0.38 of the step) where the heel then snaps up: by 40 degrees and more,
-    at its fastest, while the body goes on by a tenth of the leg. Common practice, no source.
+    0.47 of the step, and from 0.2 of the leg (0.38 of the step) where the heel then snaps up, other than on a stair: by
+    40 degrees and more, at its fastest, while the body goes on by a tenth of the leg. Common practice, no source.
     Walks that chose them, captured and beside force plates, reach 0.20 in the middle and 0.25 at most, 0.46 of the
     step; of those held back, steps over ground that the scene does not show reach 0.33.
     Silent when: the body does not walk ahead (slower than 0.15 of the square root of gravity times leg, backward or
     sideways), crouches, hips under 0.88 of the leg over the ankle, or the other foot does not come down ahead round the
     lift-off; the shot cuts the step; the body lies.
-    Cannot see: a heel late by 2 frames of 24 in half of the steps that did not choose these limits, by 3 frames in one
-    of five: steps differ as much by themselves, and hips that hang back hide it. On trial for that.
+    Cannot see: a heel late by 2 frames of 24 in two of five of the steps that did not choose these limits, by 3 frames
+    in one of six: steps differ as much by themselves, and hips that hang back hide it. On trial for that, and since
+    heels snap up of themselves now and then over rough ground.
     Remedy: peel the heel about the ball from the frame at which people's steps do.
     """
 
@@ -99,7 +103,7 @@ class LateRoll(Check):
         """In meters that the figure stands for."""
         limit = self.limit_on(character).scaled(character.leg_length * character.real_size)
         least = OF_STEP * step.step
-        if step.snap >= SNAPS:
+        if _snaps(character, step):
             least = min(least, GONE * _reference(character, step))
         return replace(limit, low=min(limit.low, least * self.moved(character) * character.real_size))
 
@@ -112,13 +116,18 @@ class LateRoll(Check):
         past = step.beyond * character.real_size
         text = (f"The {body.spoken(part)} stays flat to frame {shot.frame(last)}: the body is {100 * past:.0f} cm past "
                 f"its ball, the shin leans {step.lean:.0f} degrees over it"
-                f"{', then its heel snaps up' if step.snap >= SNAPS else ''}"
+                f"{', then its heel snaps up' if _snaps(character, step) else ''}"
                 f"{'' if step.heel_off else ', and its heel never leaves before its toes'}")
         return self.note(
             study, character, part, (first, last), last, severity=severity, measured=past,
             limit=self._limit(character, step).step(severity), text=text + told(study, character),
             remedy=_peel(study, character, step, late), evidence=_evidence(study, character, step, late, past),
             keys=keys_in(character, leg, float(shot.frames[first]), float(shot.frames[last])))
+
+
+def _snaps(character: Character, step: Peel) -> bool:
+    """Whether the heel snaps up in a step that is none on a stair."""
+    return step.snap >= SNAPS and abs(step.higher) < STAIR * character.leg_length
 
 
 def _reference(character: Character, step: Peel) -> float:

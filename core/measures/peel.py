@@ -43,8 +43,8 @@ class Peel:
     lean degrees: the greatest by which the shin leans ahead over the foot from ``flat`` to 1/24 s after ``down``;
     rise (D,) degrees of the heel over the stance's usual pitch; past (D,) m: how far the center of mass is ahead of the
     ball; beyond m: the same at ``down``; snap degrees: how far the heel then rises, at its fastest, while the body goes
-    on by a tenth of the leg; step m: from this ball to the other foot's where that comes down next, on the way; way
-    (3,): the unit way that the body goes."""
+    on by a tenth of the leg; step m: from this ball to the other foot's where that comes down next, on the way; higher
+    m: how much higher that foot's sole is then; way (3,): the unit way that the body goes."""
 
     fall: Footfall
     flat: int
@@ -56,6 +56,7 @@ class Peel:
     beyond: float
     snap: float
     step: float
+    higher: float
     way: Array
 
 
@@ -98,7 +99,7 @@ def peels(study: Study, character: Character) -> tuple[Peel, ...]:
             seen = float(np.interp(min(down + SEEN * t.rate, b - 1), np.arange(len(leans)), leans))
             past = (moved.center[t.samples] - balls) @ way
             out.append(Peel(fall, flat, down, down < b - 1, max(seen, float(leans[flat:down + 1].max())), rise, past,
-                            float(past[down]), _snap(t, rise, past, (flat, down)), step, way))
+                            float(past[down]), _snap(t, rise, past, (flat, down)), *step, way))
     return tuple(out)
 
 
@@ -126,9 +127,9 @@ def _stands_flat(rise: Array, a: int, b: int) -> tuple[int, int]:
     return (a + int(level[0]), down) if len(level) else (-1, -1)
 
 
-def _steps_on(t: Tread, fallen: Footfalls, side: str, rows: tuple[int, int], way: Array) -> float | None:
-    """How far ahead of this one, in meters, the other foot comes down after it lay flat and near its lift-off; None
-    where it does not."""
+def _steps_on(t: Tread, fallen: Footfalls, side: str, rows: tuple[int, int], way: Array) -> tuple[float, float] | None:
+    """How far ahead of this one, in meters, the other foot comes down after it lay flat and near its lift-off, and how
+    much higher its lowest point is then; None where it does not."""
     for other in t.sides:
         for next_fall in fallen.falls[f"foot.{other}"] if other != side else ():
             on = int(t.samples.searchsorted(next_fall.span.first))
@@ -137,5 +138,6 @@ def _steps_on(t: Tread, fallen: Footfalls, side: str, rows: tuple[int, int], way
             there, here = (t.places[min(on, rows[1]) if s == side else on, t.columns(s)][_BALL] for s in (other, side))
             ahead = float(dot(there - here, way))
             if ahead > STEPS * t.leg:
-                return ahead
+                low = [float((t.places[row, t.columns(s)] @ t.up).min()) for row, s in ((on, other), (rows[0], side))]
+                return ahead, low[0] - low[1]
     return None

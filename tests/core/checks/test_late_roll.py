@@ -116,6 +116,15 @@ class TestLateRoll(CheckTest):
         assert not self.notes(in_time)
         assert max(p.snap for p in Study(in_time).of(peels, in_time.characters[0])) < 40 < step.snap
 
+    def test_on_a_stair_heels_may_snap_up(self):
+        shot, _past, _at = _late(24.0, 0.17, ahead=-0.05)
+        c = shot.characters[0]
+        leg = c.leg_length
+        step = next(p for p in Study(shot).of(peels, c) if p.fall.part == "foot.L" and p.beyond > 0.2 * leg)
+        assert abs(step.higher) < 0.01 * leg
+        lows = [catalogue()["late-roll"]._limit(c, replace(step, higher=far * leg)).low / leg for far in (-0.2, 0, 0.2)]
+        assert lows[1] < 0.21 < 0.249 < min(lows[0], lows[2])
+
     def test_in_a_small_step_low_is_a_share_of_the_step(self):
         """0.47 of the way to where the other foot comes down, and never more than 0.25 of the leg; medium stays."""
         shot = walk(24.0).shot

@@ -96,7 +96,8 @@ class Ease:
     """Ease a move in and out: the same first and last pose, the spacing slow at the ends it names.
 
     The turn of the ``targets`` against their parents is re-timed, and the path of the ``paths`` in the world (pelvis,
-    limb ends that follow a goal): numeric.ease says how.
+    limb ends that follow a goal): numeric.ease says how. Where a turn goes another way beyond an end, it comes to rest
+    there, and sets out from it softly.
     """
 
     targets: tuple[str, ...]

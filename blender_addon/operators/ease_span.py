@@ -15,6 +15,9 @@ from ..translation import rpt_
 from .refusing import Refusing
 from .step_notes import active_note
 
+#: Frames between keys under which no handle makes a move soft.
+SHORT = 3
+
 
 def refusal(context: Any) -> str:
     """Why the active note's move cannot be eased, or ''."""
@@ -82,7 +85,22 @@ def ease(item: Found, remedy: Ease) -> None:
         slope = [_slope(s, entering, leaving) * height / length for s in at]
         left.handle_right = (left.co.x + third, left.co.y + slope[0] * third)
         right.handle_left = (right.co.x - third, right.co.y - slope[1] * third)
+    if remedy.ease_out and last + 1 < len(points):
+        _set_out(points[last], points[last + 1], height, 1)
+    if remedy.ease_in and first > 0:
+        _set_out(points[first], points[first - 1], height, -1)
     curve.update()
+
+
+def _set_out(key: Any, beyond: Any, height: float, way: int) -> None:
+    """Where the curve turns back at the eased move's end, what is beyond it sets out from that, or comes to it, as
+    softly: a flat handle. way: 1 after the move, -1 before it."""
+    curved = (key if way > 0 else beyond).interpolation == "BEZIER"
+    if not curved or abs(beyond.co.x - key.co.x) < SHORT or (beyond.co.y - key.co.y) * way * height >= 0:
+        return
+    side = "handle_right" if way > 0 else "handle_left"
+    setattr(key, f"{side}_type", "FREE")
+    setattr(key, side, ((2 * key.co.x + beyond.co.x) / 3, key.co.y))
 
 
 def _slope(share: float, entering: float, leaving: float) -> float:

@@ -22,25 +22,26 @@ class ArcBreak(Check):
     Seen as: a kink: the hand changes course as if it had bounced off nothing; one pose that is off the arc.
     Measures: the paths of pelvis, chest, head and wrists in the world: the turn of the path at one frame, in degrees,
     where both steps there are over 0.4 leg/s and not slower than 60 % of the smaller step beside them, where the turn
-    is at least twice as sharp as those before and after it, and where the frames around it show the trace of a
-    corner, or of one frame beside its path, and nothing as large within 0.75 s. A corner of 30 degrees that holds 60 %
-    of the turning there, and changes the step twice as much as any frame near it, counts where up to three times as
-    large a jump is near, low; on motion with noise of its own one of 45 degrees with 45 % and one and a half times as
-    much. Hands turn sharply all the time, but slow down for it and spread the turn over frames.
-    Above 36 frames a second each phase of every second (third, ...) frame is read too.
+    is at least twice as sharp as those before and after it (of 45 degrees and more, far out of all that is near: a
+    quarter sharper), and where the frames around it show the trace of a corner, or of one frame beside its path, and
+    nothing as large within 0.75 s. A corner of 30 degrees that holds 60 % of the turning there, and changes the step
+    twice as much as any frame near it, counts where up to three times as large a jump is near, low; on motion with
+    noise of its own one of 45 degrees with 45 % and one and a half times as much. Hands turn sharply all the time, but
+    slow down for it and spread the turn over frames. Above 36 frames a second each phase of every second (third, ...)
+    frame is read too.
     Limit: 20 degrees low, 45 medium, 75 high, so that kinks of 30, 60 and 90 degrees are one step apart; above low only
-    where it is 8 times the motion's own restlessness and one and a half times the largest other departure near it, on
-    at most 72 frames a second: shots are shown on no more. Clean keyed and hand-keyed clips have 0 to 2 low notes a
-    minute; captured ones at 24 10 to 15, and above low one in two minutes: a hand that jumps. Planted ones are found as
-    asked, but for captured ones of 90 degrees at 30, of which 84 % are (docs/corpus_spacing.md). On trial: what mends a
-    march, a freeze or a reversed elbow may leave the kink with which it began, and that is then told.
+    where it is 8 times the motion's own restlessness, within 0.75 s and within half a second, and one and a half times
+    the largest other departure near it, on at most 72 frames a second: shots are shown on no more. Clean keyed and
+    hand-keyed clips have 0 to 2 low notes a minute; captured ones at 24 10 to 15, and above low one in two minutes: a
+    hand that jumps. Planted ones are found as asked (docs/corpus_spacing.md). On trial: what mends a march, a
+    freeze or a reversed elbow may leave the kink with which it began, and that is then told.
     Silent when: the part slows down for the turn or spreads it; motion on twos or stepped (said among what was
     skipped); feet, which the ground leads. At most low where a hand, head or the trunk has just come to the ground, a
     prop, another figure or the own body: right if it hits.
     Cannot see: a turn spread over two frames or more; the first and last three frames of the shot; a hit on something
     that the shot does not hold; a turn that only the camera sees.
-    Remedy: move the frame to where its path lands, above 36 frames a second with those beside it: the corner is then
-    spread over three frames of 24.
+    Remedy: move the frame to where its path lands (a hand no farther than its arm is stretched beside it), above 36
+    frames a second with those beside it: the corner is then spread over three frames of 24.
     """
 
     lane = "Arcs"

@@ -11,6 +11,7 @@ from ..check import Check
 from ..evidence import Evidence, Label, Place, Point, Polyline, places
 from ..measures.exposure import Exposure, exposure, unjudged
 from ..measures.hits import Hits, hits
+from ..measures.in_reach import arm_of, in_reach, reached
 from ..measures.key_refs import keys_in
 from ..measures.moves import Moves, moves, settle
 from ..measures.paths import where
@@ -56,8 +57,6 @@ TOGETHER = 1 / 24
 OVERSHOOT = (0.35, 0.5, 0.42, 0.26, 0.1, 0.0)
 #: A head or chest whose last step lies so much along its own line (cosine) is brought on by no turn of its own.
 ALONG = 0.7
-#: An arm that goes on stays so many of its lengths from straight, where it is no straighter.
-BENT = 0.985
 #: Seconds of path drawn after the stop.
 AFTER = 0.25
 #: A head stops hard where the trunk comes to lie within so many seconds of it.
@@ -267,18 +266,12 @@ def _in_reach(
     trunk = np.array(beyond.get("chest", beyond.get("pelvis", ((0.0, 0.0, 0.0),) * len(next(iter(beyond.values()))))))
     out = dict(beyond)
     for side in body.SIDES:
-        hand, arm = f"hand.{side}", body.LIMBS[f"arm.{side}"]
-        if hand not in beyond or not character.has(*arm):
+        hand = f"hand.{side}"
+        if hand not in beyond or not character.has(*arm_of(hand)):
             continue
         rows = np.minimum(last + np.arange(len(trunk)), len(character.heads) - 1)
-        shoulder = character.head(arm[0])[rows] + trunk
-        stood = character.head(arm[2])[rows]
-        most = BENT * sum(character.rest_length(p) for p in arm[:2])
-        far = np.linalg.norm(stood - character.head(arm[0])[rows], axis=-1)
-        way = stood + np.array(beyond[hand]) - shoulder
-        length = np.linalg.norm(way, axis=-1)
-        kept = np.minimum(length, np.maximum(most, far)) / np.maximum(length, 1e-9)
-        out[hand] = places(shoulder + way * kept[:, None] - stood)
+        cut = in_reach(character, hand, rows, np.array(beyond[hand]), reached(character, hand, rows), trunk)
+        out[hand] = places(cut)
     return out
 
 

@@ -17,7 +17,8 @@ from ..measures.key_refs import keys_in
 from ..measures.turn import Motion, lever, turn
 from ..need import Need
 from ..note import COMMON_PRACTICE, Limit, Note, Severity, Skip
-from ..numeric.rotation import norm, unit
+from ..numeric.between import hermite
+from ..numeric.rotation import log, norm, relative, unit
 from ..remedy import Drift
 from ..shot import Character
 from ..study import Study
@@ -32,6 +33,9 @@ ALIVE = 0.5
 SHARED = 0.5
 #: The drift that the remedy adds: degrees, and seconds there and back.
 DRIFT, SWAY_SECONDS = 4.0, 1.2
+#: What came to its hold turning faster than so many degrees a second goes on into the drift the way it came; of joints
+#: that turn any way: an elbow or a wrist would soon be past its range.
+GOES_ON, FREE = 18.0, ("head", "upper_arm")
 
 
 @dataclass(frozen=True)
@@ -59,7 +63,8 @@ class FrozenPart(Check):
     fewer than half of the parts move, or the shot is stepped (both said among what was skipped); a hand that
     touches the ground, a figure or the own body, an arm that carries a prop.
     Cannot see: a hold that is acted, as a poker face or carrying a tray.
-    Remedy: a moving hold: let the part drift by a few degrees and back.
+    Remedy: a moving hold: let the part drift by a few degrees and back; a head or an arm that came to it in a turn goes
+    on into it that way.
     """
 
     lane = "Spacing"
@@ -124,7 +129,8 @@ class FrozenPart(Check):
             f"to {frames[1]}, turning under {DEAD:.0f} degrees a second while the body carries "
             f"{'it' if len(parts) == 1 else 'them'} at {lead.carried * meters:.2f} m/s"
         )
-        axis, angles = _drift(study, character, lead.part, (first, last), frames)
+        before = int(motion.drawings[max(0, lead.first - 1)])
+        axis, angles = _drift(study, character, lead.part, (before, first, last), frames)
         chain = [p for p in parts if character.has(p)] + (["neck"] if "head" in parts and character.has("neck") else [])
         return self.note(
             study,
@@ -166,10 +172,16 @@ def _by_limb(found: list[Frozen]) -> list[list[Frozen]]:
 
 
 def _drift(
-    study: Study, character: Character, part: str, span: tuple[int, int], frames: tuple[int, int]
+    study: Study, character: Character, part: str, span: tuple[int, int, int], frames: tuple[int, int]
 ) -> tuple[Place, tuple[float, ...]]:
-    """A world axis about which the part's end drags along its travel, and degrees on each whole frame of the span."""
-    first, last = span
+    """A world axis, and degrees on each whole frame of the span: about the axis on which the part came to it, or else
+    so that its end drags along its travel; span: the sample before it, its first and its last."""
+    before, first, last = span
+    coming = _coming(character, part, before, first)
+    speed = float(np.degrees(norm(coming))) / max(1, first - before) * study.shot.rate
+    if body.base(part) in FREE and speed > GOES_ON:
+        x, y, z = unit(coming).tolist()
+        return (x, y, z), _going_on(speed / study.shot.fps, frames[1] - frames[0], study.shot.fps)
     line = character.end(part)[(first + last) // 2] - character.head(part)[(first + last) // 2]
     way = character.head(part)[last] - character.head(part)[first]
     across = np.cross(line, way)
@@ -180,6 +192,27 @@ def _drift(
     sways = max(1, ceil(count / study.shot.fps / SWAY_SECONDS))
     share = (1 - np.cos(2 * np.pi * sways * np.arange(count + 1) / max(1, count))) / 2
     return (x, y, z), tuple((DRIFT * share).tolist())
+
+
+def _coming(character: Character, part: str, before: int, first: int) -> Array:
+    """The part's last turn (3,) before it is dead, against what it is judged against: a world vector, radians."""
+    assert character.axes is not None
+    own, above = (character.axes[[before, first], character.index[p]] for p in (part, AGAINST[part]))
+    seen = relative(above, own)
+    return np.asarray(above[1] @ log(seen[1] @ seen[0].T))
+
+
+def _going_on(speed: float, count: int, fps: float) -> tuple[float, ...]:
+    """Degrees on the frames 0 to ``count``: on at ``speed``, degrees a frame, as far as the drift goes, then to and fro
+    until none is left."""
+    sway = SWAY_SECONDS / 2 * fps
+    rises = min(max(2, round(min(3 * DRIFT / speed, sway))), max(1, count // 2))
+    rising = hermite(np.zeros(1), np.full(1, DRIFT), np.full(1, min(speed * rises, 3 * DRIFT)), np.zeros(1),
+                     np.arange(rises) / rises)
+    left = max(1, count - rises)
+    halves = 2 * max(0, round((left / sway - 1) / 2)) + 1
+    back = DRIFT * (1 + np.cos(np.pi * halves * np.arange(left + 1) / left)) / 2
+    return tuple(np.concatenate([rising, back])[: count + 1].tolist())
 
 
 def _evidence(

@@ -74,7 +74,7 @@ class Jitter(Check):
     2.5 mm low where the motion has no noise of its own, as keyed motion. Above low only where it is 4 times what the
     same path shows within 0.75 s around it, on at most 72 frames a second: shots are shown on no more. Clean keyed and
     hand-keyed clips have none at all; of raw capture, 0 to 6 low notes a minute and none above low. Planted wiggles of
-    1 and 3 cm are found on keyed motion, on captured motion at 24 in 87 and 97 of a hundred (docs/corpus_spacing.md).
+    1 and 3 cm are found on keyed motion, on captured motion at 24 in 90 and 97 of a hundred (docs/corpus_spacing.md).
     Not on trial: on clean clips nothing is above low, and beside planted faults of other kinds it tells no second one
     (core/precedence.py owns what another fault shakes).
     Silent when: fewer frames tremble; one frame out of place is its cause; motion on twos or stepped (said among what

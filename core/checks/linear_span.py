@@ -48,7 +48,8 @@ class LinearSpan(Check):
     Cannot see: even moves of 3 drawings or less; marches under noise of over half a percent of their travel; legs
     marched
     through the world by baked inverse kinematics, whose turns are not even and whose targets are gone.
-    Remedy: ease the part in and out between the same two poses, toward the speeds outside.
+    Remedy: ease the part in and out between the same two poses, toward the speeds outside; where the motion turns off
+    beyond an end, let it come to rest there and set out softly.
     """
     lane = "Spacing"
     uses = (even, turn, keyed, exposure)

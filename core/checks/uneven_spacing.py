@@ -24,18 +24,20 @@ class UnevenSpacing(Check):
     the trace that one frame out of place leaves (90 % of it), more than the motion shows anyway within 0.75 s, and a
     step that is longer than those beside it next to one that is shorter, by 10 % of a step, unless it is 12 times the
     motion's own restlessness. By 20 % of a step, 85 % of the trace will do, and larger departures may be near, low; or
-    65 % of it, where it is 10 times the restlessness and 3 times any other near it.
-    Limit: 20 % of a step low, 30 % medium, 60 % high; above low only where it is 8 times the motion's own restlessness
-    and one and a half times the largest other departure near it, on at most 72 frames a second: shots are shown on no
-    more. A frame moved by 20 % of its step hides among natural changes of speed. Clean keyed and hand-keyed clips have
-    none; of captured clips at 24, 3 to 12 low notes a minute, none above. Planted ones are found as asked
-    (docs/corpus_spacing.md). Not on trial: on clean clips nothing is above low but a frame at which a capture itself
-    jumps, and what another fault does to a frame that fault's note owns (core/precedence.py).
+    65 % of it, where it is 10 times the restlessness and 3 times any other near it. Frames that go to and fro all alike
+    are a wiggle, of which none is out of place.
+    Limit: 20 % of a step low, 30 % medium, 60 % high; above low only where it is 8 times the motion's own restlessness,
+    within 0.75 s and within half a second, and one and a half times the largest other departure near it, on at most 72
+    frames a second: shots are shown on no more. A frame moved by 20 % of its step hides among natural changes of speed.
+    Clean keyed and hand-keyed clips have none; of captured clips at 24, 3 to 12 low notes a minute, none above. Planted
+    ones are found as asked (docs/corpus_spacing.md). Not on trial: on clean clips nothing is above low
+    but a frame at which a capture itself jumps, and what another fault does to a frame that fault's note owns
+    (core/precedence.py).
     Silent when: the change of speed is spread over frames, or stays; motion on twos or stepped (said among what was
     skipped); the frame is off by less than 0.1 leg/s; feet, which the ground leads; a wiggle (jitter tells it).
     Cannot see: two or more neighboring frames that are displaced together; moves under 6 frames; the first and last
     three frames of the shot; spikes of raw capture as anything but low.
-    Remedy: move the one frame to where its path lands.
+    Remedy: move the one frame to where its path lands, a hand no farther than its arm is stretched beside it.
     """
 
     lane = "Spacing"

@@ -13,7 +13,7 @@ import numpy as np
 
 from .. import body
 from ..numeric.rotation import cross, dot, norm
-from ..numeric.spacing import CLEAN, CORNER, SPIKE, agitation, largest_near, matched, white_noise
+from ..numeric.spacing import CLEAN, CORNER, SPIKE, WIGGLE, agitation, largest_near, matched, white_noise
 from ..shot import Character
 from ..study import Study, measure
 from .ticks import Row, Ticks, ticks
@@ -69,6 +69,9 @@ LONE_HITCH = Gate(0.65, 10.0, 3.0)
 #: for a sharper turn.
 SUDDEN, SUDDEN_IN_NOISE = (30.0, 0.6, 2.0), (45.0, 0.45, 1.5)
 SUDDEN_CORNER = Gate(0.6, 2.0, 0.3, 0.7, UNSLOWED)
+#: A corner of so many degrees and so far out of all that is near need not be as much sharper than the turns beside it,
+#: low: where a part turns slowly, less bends its path as much.
+SHARP, LONE_CORNER = 45.0, Gate(0.75, 10.0, 3.0, 0.7, UNSLOWED)
 
 
 @dataclass(frozen=True)
@@ -120,14 +123,16 @@ def _out_of_place(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
     off, share = matched(row.departures[rows], SPIKE)
     size = norm(off)
     least = max(LEAST / row.rate, 1e-9)
-    corner = matched(row.departures[rows], CORNER)[1]
-    for p, i in _inside(np.argwhere((share >= LONE_HITCH.share) & (size >= least)), size.shape[1]):
+    corner, wiggle = (matched(row.departures[rows], shape)[1] for shape in (CORNER, WIGGLE))
+    # where all drawings go to and fro, none of them is the one out of place
+    lone_one = (share >= LONE_HITCH.share) & (share >= wiggle)
+    for p, i in _inside(np.argwhere(lone_one & (size >= least)), size.shape[1]):
         steps = row.steps[rows[p], i - 2 : i + 2]
         lengths = norm(steps)
         far, near = float(size[p, i]), row.sizes[rows[p]]
         noise, lone = agitation(near, i, i, row.around), largest_near(near, i, row.around)
         evident = bool(row.seen and share[p, i] >= sure.share and far >= LEAST_SURE
-                       and sure.stands_out(far, noise, lone))
+                       and sure.stands_out(far, max(noise, _closely(row, near, i)), lone))
         # where a path turns back, frames about the turn leave much the same trace
         if dot(steps[0], steps[3]) < 0 and not evident:
             continue
@@ -150,6 +155,12 @@ def _out_of_place(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
             known.parts[rows[p]], row.drawing(i), 1, kind, off[p, i], along / mean, _turn(steps[1], steps[2]),
             evident, float(share[p, i]),
         )
+
+
+def _closely(row: Row, sizes: Array, i: int) -> float:
+    """How restless the motion is within half a second of drawing i: what shakes for no longer is calm before and
+    after."""
+    return agitation(sizes, i, i, row.around * 2 // 3)
 
 
 def _hitch(lengths: Array) -> float:
@@ -185,9 +196,11 @@ def _corners(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
             continue
         # on every second drawing one that is out of place by itself bends the path as a corner does
         evident = bool(row.seen and share[p, i] >= max(sure.share, lone_drawing[p, i])
-                       and far >= LEAST_SURE and sure.stands_out(far, noise, lone)
+                       and far >= LEAST_SURE and sure.stands_out(far, max(noise, _closely(row, near, i)), lone)
                        and dip >= sure.dip and smaller[p, i - 1] * row.rate >= sure.speed)
-        if turn < (SHARPER_SURE if evident else SHARPER) * max(_turn(a, b), _turn(c, d)):
+        clear = stands_out and turn >= SHARP and LONE_CORNER.stands_out(far, noise, lone) and dip >= LONE_CORNER.dip
+        sharper = SHARPER_SURE if evident else SHARPER_CLEAR if clear else SHARPER
+        if turn < sharper * max(_turn(a, b), _turn(c, d)):
             continue
         yield Break(
             known.parts[rows[p]], row.drawing(i), row.stride, "corner", -change[p, i] / 3, 0.0, turn, evident,
@@ -197,7 +210,7 @@ def _corners(known: Ticks, row: Row, rows: list[int]) -> Iterator[Break]:
 
 #: Degrees of a corner at least; it is sharper than the turns before and after it by this factor, or by less where it
 #: may be more than low: a jump between two frames bends the path at both.
-LEAST_TURN, SHARPER, SHARPER_SURE = 20.0, 2.0, 1.5
+LEAST_TURN, SHARPER, SHARPER_SURE, SHARPER_CLEAR = 20.0, 2.0, 1.5, 1.25
 
 
 def _sudden(steps: Array, turn: float, share: float, change: float) -> bool:

@@ -10,6 +10,7 @@ from ..remedy import Land
 from ..shot import Character
 from ..study import Study
 from .breaks import Break
+from .in_reach import arm_of, in_reach, reached
 from .key_refs import keys_in
 from .paths import where
 from .ticks import MOVED_BY, PATHS, Ticks, ticks
@@ -36,6 +37,19 @@ def landing(known: Ticks, one: Break) -> tuple[int, Array]:
     return one.drawing + 1 - half, share[:, None] * (3 * one.off / one.stride)
 
 
+def landing_in_reach(study: Study, character: Character, one: Break) -> tuple[int, Array]:
+    """As ``landing``, in meters of the world, held to where the arm of a hand reaches: it comes no nearer to straight
+    than it is in the frames beside."""
+    known: Ticks = study.of(ticks, character)
+    start, off = landing(known, one)
+    off = off * character.leg_length
+    if one.part.startswith("hand") and character.has(*arm_of(one.part)):
+        rows = known.drawings[start : start + len(off)]
+        beside = known.drawings[[max(0, start - 1), min(len(known.drawings) - 1, start + len(off))]]
+        off = -in_reach(character, one.part, rows, -off, reached(character, one.part, beside).max())
+    return start, off
+
+
 def off_path(known: Ticks, one: Break) -> float:
     """Legs by which the break is off the smooth path."""
     return float(norm(landing(known, one)[1]).max())
@@ -44,13 +58,13 @@ def off_path(known: Ticks, one: Break) -> float:
 def remedy_of(study: Study, character: Character, one: Break) -> Land:
     """The frame, and the ones beside it that go with it, moved back by what they are off."""
     known: Ticks = study.of(ticks, character)
-    start, off = landing(known, one)
+    start, off = landing_in_reach(study, character, one)
     drawn = np.arange(start, start + len(off))
     first, last = (study.shot.frame(int(known.drawings[i])) for i in drawn[[0, -1]])
     # on frames between two drawings, where there are any, as on the nearer
     at = study.shot.frames[known.drawings[drawn]]
     every = [int(np.abs(at - frame).argmin()) for frame in range(first, last + 1)]
-    return Land(one.part, (first, last), places(-off[every] * character.leg_length))
+    return Land(one.part, (first, last), places(-off[every]))
 
 
 def keys_at(study: Study, character: Character, one: Break) -> tuple[KeyReference, ...]:
@@ -69,9 +83,9 @@ def evidence_of(study: Study, character: Character, one: Break, told: str) -> tu
     around = known.drawings[max(0, one.drawing - AROUND) : one.drawing + AROUND + 1]
     near = known.drawings[max(0, one.drawing - NEAR) : one.drawing + NEAR + 1]
     at = _sample(study, character, one)
-    start, off = landing(known, one)
+    start, off = landing_in_reach(study, character, one)
     whole = path.copy()
-    whole[known.drawings[start : start + len(off)]] -= off * character.leg_length
+    whole[known.drawings[start : start + len(off)]] -= off
     smooth = whole[near]
     found, landed = places(path[[at]]), places(whole[[at]])
     frames = shot.frame(int(around[0])), shot.frame(int(around[-1]))

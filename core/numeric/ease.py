@@ -43,9 +43,7 @@ def end_speeds(steps: Array, first: int, last: int, ease_in: bool = True, ease_o
     def outside(step: Array | None) -> float:
         if step is None:
             return 1.0
-        speed = math.sqrt(step.dot(step))
-        along = float(step @ mean) / max(speed * size, 1e-24)
-        return speed / size * min(max(2 * along - 1, 0.0), 1.0)
+        return math.sqrt(step.dot(step)) / size * _same_way(step, mean)
 
     speeds = [outside(steps[first - 1] if ease_in and first > 0 else None),
               outside(steps[last] if ease_out and last < len(steps) else None)]
@@ -53,6 +51,12 @@ def end_speeds(steps: Array, first: int, last: int, ease_in: bool = True, ease_o
     if all(abs(v - 1) < NO_CHANGE for v in speeds):
         speeds = [EASED if wanted else v for v, wanted in zip(speeds, asked, strict=True)]
     return speeds[0], speeds[1]
+
+
+def _same_way(step: Array, mean: Array) -> float:
+    """How far a step outside of a move goes the move's own way: 1 within some degrees, 0 from 60 on."""
+    along = float(step @ mean) / max(math.sqrt(step.dot(step) * mean.dot(mean)), 1e-24)
+    return min(max(2 * along - 1, 0.0), 1.0)
 
 
 def ease_places(places: Array, first: int, last: int, ease_in: bool = True, ease_out: bool = True) -> Array:
@@ -69,11 +73,22 @@ def ease_places(places: Array, first: int, last: int, ease_in: bool = True, ease
     return out
 
 
-def ease_rotations(rotations: Array, first: int, last: int, ease_in: bool = True, ease_out: bool = True) -> Array:
-    """Rotations (F, 3, 3) re-timed between samples ``first`` and ``last``; those two and all outside stay."""
+def ease_rotations(rotations: Array, first: int, last: int, ease_in: bool = True, ease_out: bool = True,
+                   beyond: int = 0) -> Array:
+    """Rotations (F, 3, 3) re-timed between samples ``first`` and ``last``; those two stay, and all outside too but for
+    ``beyond`` samples at an end where the move turns off: it comes to rest there, and what follows (or comes before)
+    sets out from that (comes to it) as softly, to be in time again after so many."""
     steps = log(relative(rotations[:-1], rotations[1:]))
-    at = eased_time(last - first, *end_speeds(steps, first, last, ease_in, ease_out))
-    i = np.clip(at.astype(int), 0, last - first - 1)
     out = np.array(rotations, float)
-    out[first:last + 1] = rotations[first + i] @ exp(steps[first + i] * (at - i)[:, None])
+    pieces = [(first, last, *end_speeds(steps, first, last, ease_in, ease_out))]
+    mean = steps[first:last].mean(0)
+    before, after = min(beyond, first), min(beyond, len(steps) - last)
+    if ease_in and before > 1:
+        pieces.append((first - before, first, 1.0, _same_way(steps[first - 1], mean)))
+    if ease_out and after > 1:
+        pieces.append((last, last + after, _same_way(steps[last], mean), 1.0))
+    for a, b, entering, leaving in pieces:
+        at = eased_time(b - a, entering, leaving)
+        i = np.clip(at.astype(int), 0, b - a - 1)
+        out[a:b + 1] = rotations[a + i] @ exp(steps[a + i] * (at - i)[:, None])
     return out

@@ -50,9 +50,11 @@ def white_noise(sizes: Array) -> float:
     return float(np.sqrt(np.quantile(np.convolve(power, np.ones(width) / width, "valid"), 0.1)))
 
 
-#: What a lone drawing out of place, and a corner between two straight runs, make of the departures around them.
+#: What a lone drawing out of place, a corner between two straight runs, and a wiggle from drawing to drawing make of
+#: the departures around them.
 SPIKE = np.array([1.0, -4.0, 6.0, -4.0, 1.0]) / 6
 CORNER = np.array([0.0, 1.0, -2.0, 1.0, 0.0]) / 6
+WIGGLE = np.array([1.0, -1.0, 1.0, -1.0, 1.0]) * 16 / 6
 
 
 def matched(off: Array, shape: Array) -> tuple[Array, Array]:

@@ -42,6 +42,8 @@ Array = np.ndarray
 _LIMB_OF_END = {parts[2]: limb for limb, parts in body.LIMBS.items()}
 #: Seconds before and after a stand over which a leg that is eased lets go of where its foot stands.
 LANDING = 4 / 24
+#: Seconds outside of an eased move that are eased against it where it turns off.
+BEYOND = 4 / 24
 #: Of a leg: what moves a standing foot less moves it not at all.
 STANDS = 0.005
 #: Legs a second: an ankle faster than this swings, however low.
@@ -255,6 +257,7 @@ def _eased(study: Study, remedy: Ease, character: Character) -> Character:
     if last - first < 2:
         return character
     span = (first, last, remedy.ease_in, remedy.ease_out)
+    beyond = round(BEYOND * shot.rate)
     behind: Keyed = study.of(keyed, character)
     touch: Contacts = study.of(contacts, character)
     for part in remedy.paths:
@@ -269,7 +272,7 @@ def _eased(study: Study, remedy: Ease, character: Character) -> Character:
         own = axes[:, character.index[part]]
         speeds = end_speeds(log(relative(local[:-1], local[1:])), *span)
         character = with_eased_keys(character, behind, part, remedy.frames, speeds)
-        eased = edit.turn(character, part, turns @ ease_rotations(local, *span) @ own.swapaxes(-1, -2))
+        eased = edit.turn(character, part, turns @ ease_rotations(local, *span, beyond) @ own.swapaxes(-1, -2))
         character = _feet_held(shot, character, eased, touch, part)
     return character
 

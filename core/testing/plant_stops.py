@@ -152,12 +152,17 @@ def _wrist(c: Character, part: str) -> Array:
 
 
 def _later(clean: Clean, i: int) -> Result:
-    """The clean review with what it says after sample i said later too: the body's time stands that long."""
-    late = round((STANDS + CATCHES / 2) * clean.shot.fps)
-    frame = clean.shot.frame(i)
+    """The clean review with what it says after sample i said later too, for the body's time stands that long, and what
+    is said after the same stand, come to softly: faults of the clip's own that what went on before hid."""
+    shot = clean.shot
+    stands, catches = round(STANDS * shot.rate), round(CATCHES * shot.rate)
+    late = round((STANDS + CATCHES / 2) * shot.fps)
+    frame = shot.frame(i)
     after = [replace(n, start=n.start + late, end=n.end + late, worst=n.worst + late) for n in clean.result.notes
              if n.end >= frame]
-    return replace(clean.result, notes=(*clean.result.notes, *after))
+    soft = clean.review(_come_softly(clean.character, i, stands, catches))
+    own = [n for n in soft.notes if n.start > shot.frame(i + stands)]
+    return replace(clean.result, notes=(*clean.result.notes, *after, *own))
 
 
 def _falls(clean: Clean, held: Character, i: int) -> bool:
@@ -188,10 +193,25 @@ def _frozen(c: Character, i: int, rate: float, stride: int, stands: int, starts:
     at = np.arange(len(c.heads), dtype=float)
     last = i - stride
     at[last:] = last + rate * (np.minimum(at[last:], i) - last)
-    after = np.clip(np.arange(len(at)) - i - stands, 0, None)
-    soft = np.minimum(after, starts)
-    at[i:] = np.minimum(at[i] + (soft**2 / (2 * starts) + (after - soft))[i:], len(at) - 1)
+    at[i:] = _going_on(len(at), at[i], i, stands, starts)
     return retimed(c, at)
+
+
+def _come_softly(c: Character, i: int, stands: int, starts: int) -> Character:
+    """The same, but the time slows down evenly to the stand, which begins as much later."""
+    at = np.arange(len(c.heads), dtype=float)
+    slows = min(stands // 2, i)
+    since = np.clip(at - (i - slows), 0, 2 * slows)
+    at[: i + slows] -= (since**2 / (4 * max(1, slows)))[: i + slows]
+    at[i + slows :] = _going_on(len(at), float(i), i, stands, starts)[slows:]
+    return retimed(c, at)
+
+
+def _going_on(count: int, stood: float, i: int, stands: int, starts: int) -> Array:
+    """The clip's own time (count - i,) from sample i on: ``stood`` for so many samples, then on by a soft start."""
+    after = np.clip(np.arange(i, count) - i - stands, 0, None)
+    soft = np.minimum(after, starts)
+    return np.asarray(np.minimum(stood + soft**2 / (2 * starts) + (after - soft), count - 1))
 
 
 def _slowed(path: Array, i: int, rate: float, stride: int) -> Array:

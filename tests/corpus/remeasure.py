@@ -6,8 +6,10 @@
 DIR holds the hand-keyed files. A slide: the foot's own skin (of captured skeletons: its joints) as Blender moves it;
 step by step the touching vertex that moves least, so that a pivot reads zero. A pulled limb: how far its IK
 constraint's target stands from the chain's tip, or, where motion is baked, how much longer than at rest the chain is.
-An even move: how little the bone's turn against its parent differs from frame to frame. Flights and pushes:
-remeasure_weight.py; stops, snaps and single frames: remeasure_spacing.py.
+An even move: how little the bone's turn against its parent differs from frame to frame, and how far it strays from the
+straight line between the quaternions of its first and last frame: on that lies what two linear keys have between them,
+also where it was baked. Of marches and stops the file's own keys are told. Flights and pushes: remeasure_weight.py;
+stops, snaps and single frames: remeasure_spacing.py.
 Prints a line for each row of accepted.json, and ends with 1 where a fault is not there.
 """
 
@@ -18,6 +20,7 @@ from typing import Any
 
 import bpy
 import numpy as np
+from plumbline.blender_addon.compat import action_fcurves, slot_of
 from plumbline.core import body
 from plumbline.core.shot import Character, Shot
 from plumbline.core.testing import clips, corpus
@@ -32,6 +35,7 @@ LOW_JOINT = 0.04  # of a leg over its lowest in the row's frames: the floor of c
 LEAST_SLIDE = 0.04  # of a leg; medium begins at 0.042
 LEAST_PULL = 0.015  # of the limb
 MOST_UNEVEN = 0.05  # of the mean turn a frame
+MOST_OFF_LINE = 0.01  # degrees off the straight line between two quaternions
 LEAST = {"slip": LEAST_SLIDE, "overextension": LEAST_PULL, "linear-span": 1 - MOST_UNEVEN}
 WALKS = 0.5  # legs a second: faster, the feet of the whole clip go with a belt
 
@@ -113,7 +117,7 @@ class Scene:
             f"{100 * slide:.1f} cm" + (f" against a belt of {speed:.2f} m/s" if speed else ""))
 
     def even(self, row: Accepted) -> tuple[float, str]:
-        """1 less the spread of the turns against the parent bone, over their mean."""
+        """1 less the spread of the turns against the parent bone, over their mean; 0 off the line between two keys."""
         turns = []
         for f in self.frames(row):
             bpy.context.scene.frame_set(f)
@@ -122,8 +126,33 @@ class Scene:
             turns.append((bone.parent.matrix.inverted() @ bone.matrix).to_quaternion())
         angles = np.array([a.rotation_difference(b).angle for a, b in zip(turns, turns[1:], strict=False)])
         steps = np.degrees(np.minimum(angles, 2 * np.pi - angles))
-        return 1 - float(np.ptp(steps) / steps.mean()), (
-            f"{row.part}: turns by {steps.min():.2f} to {steps.max():.2f} deg a frame, {len(steps)} times")
+        off = off_line(np.array(turns))
+        return (1 - float(np.ptp(steps) / steps.mean())) * (off <= MOST_OFF_LINE), (
+            f"{row.part}: turns by {steps.min():.2f} to {steps.max():.2f} deg a frame, {len(steps)} times, within "
+            f"{off:.4f} deg of the straight line between its first and last quaternion; {self.keys(row)}")
+
+    def keys(self, row: Accepted, more: int = 0) -> str:
+        """The file's keys of the row's bone in its frames and ``more`` after them: how they are joined, and how a place
+        goes from one to the next."""
+        data, bone = self.armature.animation_data, self.bone(row.part)
+        start, stop = self.frames(row)[0], self.frames(row)[-1] + more
+        words = []
+        for curve in action_fcurves(data.action, slot_of(data)):
+            if curve.data_path.startswith(f'pose.bones["{bone}"].'):
+                told = [k for k in curve.keyframe_points if start <= k.co[0] <= stop]
+                joined = "/".join(sorted({k.interpolation.lower() for k in told}))
+                values = np.array([k.co[1] for k in told])
+                path = curve.data_path.rpartition(".")[2]
+                goes = ""
+                if path == "location" and np.ptp(values) > 0.01 * self.character.leg_length:
+                    goes = " (" + " ".join(f"{v:+.4f}" for v in np.diff(values)) + " from key to key)"
+                found = f"{len(told)} {joined} keys in frames {start} to {stop}"
+                words.append(f"{path}[{curve.array_index}]{goes}: {found}")
+        same = {w.partition(": ")[2] for w in words}
+        moving = [w for w in words if "(" in w]
+        if len(same) == 1 and not moving:
+            return f"its bone {bone} has on each channel {same.pop()}"
+        return f"its bone {bone}: " + "; ".join(moving or words)
 
     def pull(self, row: Accepted) -> tuple[float, str]:
         """The least pulled of the row's limbs, each at its worst frame."""
@@ -148,6 +177,15 @@ class Scene:
                 worst = (amount, f"{limb}: {100 * amount:.1f} % {word} in frame {f}, reaching "
                                  f"{float(np.linalg.norm(now[2] - now[0])) / length:.4f} of its bones' length")
         return worst
+
+
+def off_line(turns: Array) -> float:
+    """Degrees at most between unit quaternions (N, 4) and the straight line from the first to the last of them."""
+    turns = turns * np.where(turns @ turns[0] < 0, -1.0, 1.0)[:, None]
+    share = np.linspace(0.0, 1.0, len(turns))[:, None]
+    line = (1 - share) * turns[0] + share * turns[-1]
+    line /= np.linalg.norm(line, axis=-1, keepdims=True)
+    return float(np.degrees(4 * np.arcsin(np.linalg.norm(turns - line, axis=-1).max() / 2)))
 
 
 def _gap(rig: Any, end: Array, whole: float) -> float:
@@ -207,6 +245,7 @@ def main(folder: Path) -> int:
             plain = {**remeasure_weight.BY_CHECK, **remeasure_spacing.BY_CHECK}.get(row.check)
             if plain is not None:
                 there, words = plain(row, scene.shot)
+                words += f"; {scene.keys(row, 2)}" if row.check == "dead-stop" else ""
             else:
                 measure = {"slip": scene.slide, "overextension": scene.pull, "linear-span": scene.even}[row.check]
                 share, words = measure(row)

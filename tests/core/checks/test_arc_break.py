@@ -9,7 +9,7 @@ from plumbline.core.note import Severity
 from plumbline.core.numeric.rotation import about, angle_between
 from plumbline.core.remedy import Land
 from plumbline.core.shot import Prop, Shot, with_character
-from plumbline.core.testing.courses import AT, carried, course, swung, times
+from plumbline.core.testing.courses import AT, LEG, carried, course, swung, times
 from plumbline.core.testing.laws import CheckTest, Planted
 from plumbline.core.testing.mend import mend
 from plumbline.core.testing.puppet import act
@@ -84,6 +84,18 @@ class TestArcBreak(CheckTest):
             path[round((AT + 0.4) * rate):] += 0.08 * Y
             told = [n for n in self.notes(act({}, path, rate)) if abs(n.worst - 1 - AT * rate) <= 1]
             assert [n.severity for n in told] == [Severity.LOW], [n.text for n in told]
+
+    def test_a_sharp_corner_counts_beside_a_slow_turn(self) -> None:
+        t = times(24.0)
+        at = round(AT * 24)
+        for degrees, speaks in ((85.0, True), (40.0, False)):
+            # the body sets out slowly, turns by 50 degrees, goes faster, and is kinked there
+            headings = np.radians(np.where(t < AT - 1.5 / 24, 0.0, np.where(t < AT - 0.5 / 24, 55.0, 55.0 + degrees)))
+            speeds = np.where(t < AT - 1.5 / 24, 0.45, 0.8) * LEG / 24
+            steps = speeds[:, None] * np.stack([np.cos(headings), np.sin(headings), 0 * t], -1)
+            path = np.concatenate([np.zeros((1, 3)), np.cumsum(steps, axis=0)[:-1]])
+            told = [n for n in self.notes(act({}, path, 24.0)) if abs(n.start - 1 - at) <= 2]
+            assert bool(told) is speaks, (degrees, [n.text for n in told])
 
     def test_a_turn_on_a_prop_is_low_at_most(self) -> None:
         shot = swung(24.0, "upper_arm.L", "forearm.L", 1.6, 100.0)

@@ -71,6 +71,22 @@ class TestFrozenPart(CheckTest):
         both = dict.fromkeys(("forearm.L", "forearm.R"), 1.6)
         assert sorted(n.part for n in self.notes(walking(24.0, both))) == ["forearm.L", "forearm.R"]
 
+    def test_an_arm_goes_on_into_its_drift_the_way_it_came(self) -> None:
+        shot = walking(24.0, {"upper_arm.L": 1.6, "clavicle.L": 1.6})
+        note, = self.notes(shot)
+        assert isinstance(note.remedy, Drift)
+        who, i = shot.characters[0], note.start - 1
+        k, above = (who.index[p] for p in ("upper_arm.L", "chest"))
+        local = rot.relative(who.axes[:, above], who.axes[:, k])
+        came = who.axes[i, above] @ rot.log(local[i] @ local[i - 1].T)
+        assert np.allclose(note.remedy.axis, rot.unit(came))
+        assert 0.5 * np.degrees(np.linalg.norm(came)) < note.remedy.angle[1] <= np.degrees(np.linalg.norm(came)) + 1e-9
+        angles = note.remedy.angle
+        assert angles[0] == 0.0 and abs(angles[-1]) < 1e-9 and max(angles) <= 4.0 + 1e-9
+        # an elbow would soon be past its range: it sways
+        note, = self.notes(walking(24.0, {"forearm.R": 1.6}))
+        assert isinstance(note.remedy, Drift) and 0 < note.remedy.angle[1] < 0.2
+
     def test_an_arm_that_carries_a_prop_is_held_on_purpose(self) -> None:
         shot = walking(24.0, {"forearm.R": 1.6})
         who = shot.characters[0]

@@ -65,6 +65,25 @@ class TestUnevenSpacing(CheckTest):
         sways += 0.02 * np.sin(2 * np.pi * 5.5 * times(24.0))
         assert not self.notes(act({}, 1.3 * sways[:, None] * X, 24.0))
 
+    def test_of_a_wiggle_no_frame_is_out_of_place(self) -> None:
+        for frames, speaks in ((1, True), (8, False)):
+            way = course(times(24.0))
+            at = round(AT * 24) + np.arange(frames)
+            way[at] += 0.9 / 24 * (-1.0) ** np.arange(frames)
+            told = [n for n in self.notes(act({}, 1.3 * way[:, None] * X, 24.0)) if at[2:-2].any()
+                    and 1 + at[2:-2].min() <= n.start <= 1 + at[2:-2].max() or frames == 1]
+            assert bool(told) is speaks, [n.text for n in told]
+
+    def test_what_shakes_for_half_a_second_is_low(self) -> None:
+        for calm, severity in ((True, Severity.HIGH), (False, Severity.LOW)):
+            way = course(times(24.0))
+            at = round(AT * 24)
+            way[at] += 0.9 / 24
+            beside = np.array([k for k in range(-9, 10) if abs(k) > 4])
+            way[at + beside] += 0.0 if calm else 0.24 / 24 * np.cos(2.1 * beside)
+            note, = (n for n in self.notes(act({}, 1.3 * way[:, None] * X, 24.0)) if n.start == 1 + at)
+            assert note.severity is severity, note.text
+
     def test_what_lasts_a_frame_of_more_than_72_is_low(self) -> None:
         for fps, severity in ((60.0, Severity.HIGH), (120.0, Severity.LOW)):
             note, = self.notes(carried(fps, 1.6, shove=0.8))

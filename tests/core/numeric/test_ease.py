@@ -39,3 +39,19 @@ def test_rotations_stay_on_their_own_path() -> None:
     steps = log(relative(ease_rotations(turns, 8, 20)[:-1], ease_rotations(turns, 8, 20)[1:]))
     assert np.abs(steps[:, [0, 2]]).max() < 1e-12 and steps[:, 1].min() > -1e-12
     assert steps[8, 1] < 0.04 < 0.14 < steps[:, 1].max()
+
+
+def test_what_turns_off_beyond_an_end_sets_out_from_it_softly() -> None:
+    """Even to sample 20, then square to that: nothing is left of the corner but the turn."""
+    legs = np.concatenate([np.full((21, 3), 0.1 * Y), np.full((19, 3), 0.15 * X)])
+    turns = [np.eye(3)]
+    for leg in legs[1:]:
+        turns.append(turns[-1] @ exp(leg[None])[0])
+    old = np.array(turns)
+    moved = ease_rotations(old, 8, 20, beyond=6)
+    speed = np.linalg.norm(log(relative(moved[:-1], moved[1:])), axis=-1)
+    assert speed[19] < 0.03 and speed[20] < 0.06 and speed[20] < speed[21] < speed[22]
+    assert np.allclose(moved[26:], old[26:]) and np.allclose(moved[20], old[20]) and np.allclose(moved[:9], old[:9])
+    assert np.allclose(ease_rotations(old, 8, 20)[20:], old[20:])
+    on = exp(np.outer(np.arange(40) * 0.1, Y))                # straight on: nothing to set out from
+    assert np.allclose(ease_rotations(on, 8, 20, beyond=6)[20:], on[20:])

@@ -77,18 +77,23 @@ def ease_rotations(rotations: Array, first: int, last: int, ease_in: bool = True
                    beyond: int = 0) -> Array:
     """Rotations (F, 3, 3) re-timed between samples ``first`` and ``last``; those two stay, and all outside too but for
     ``beyond`` samples at an end where the move turns off: it comes to rest there, and what follows (or comes before)
-    sets out from that (comes to it) as softly, to be in time again after so many."""
+    sets out from that (comes to it) as softly, and is where it was after so many."""
     steps = log(relative(rotations[:-1], rotations[1:]))
+    at = eased_time(last - first, *end_speeds(steps, first, last, ease_in, ease_out))
+    i = np.clip(at.astype(int), 0, last - first - 1)
     out = np.array(rotations, float)
-    pieces = [(first, last, *end_speeds(steps, first, last, ease_in, ease_out))]
+    out[first:last + 1] = rotations[first + i] @ exp(steps[first + i] * (at - i)[:, None])
     mean = steps[first:last].mean(0)
-    before, after = min(beyond, first), min(beyond, len(steps) - last)
-    if ease_in and before > 1:
-        pieces.append((first - before, first, 1.0, _same_way(steps[first - 1], mean)))
-    if ease_out and after > 1:
-        pieces.append((last, last + after, _same_way(steps[last], mean), 1.0))
-    for a, b, entering, leaving in pieces:
-        at = eased_time(b - a, entering, leaving)
-        i = np.clip(at.astype(int), 0, b - a - 1)
-        out[a:b + 1] = rotations[a + i] @ exp(steps[a + i] * (at - i)[:, None])
+    for wanted, end, way in ((ease_in, first, -1), (ease_out, last, 1)):
+        count = min(beyond, end if way < 0 else len(steps) - end)
+        if not wanted or count < 2:
+            continue
+        # of two steps: where motion trembles, one goes to and the other fro
+        a, b = (end, end + 2) if way > 0 else (end - 2, end)
+        step = log(relative(rotations[a], rotations[b])) / 2
+        off = rotations[a] @ step * (1 - _same_way(step, mean))
+        share = np.arange(1, count) / count
+        lag = way * count * share * (1 - share) ** 2           # sets out at the speed that is to be taken from it
+        rows = end + way * np.arange(1, count)
+        out[rows] = exp(-lag[:, None] * off) @ rotations[rows]
     return out

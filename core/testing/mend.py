@@ -43,7 +43,7 @@ _LIMB_OF_END = {parts[2]: limb for limb, parts in body.LIMBS.items()}
 #: Seconds before and after a stand over which a leg that is eased lets go of where its foot stands.
 LANDING = 4 / 24
 #: Seconds outside of an eased move that are eased against it where it turns off.
-BEYOND = 4 / 24
+BEYOND = 3 / 24
 #: Of a leg: what moves a standing foot less moves it not at all.
 STANDS = 0.005
 #: Legs a second: an ankle faster than this swings, however low.

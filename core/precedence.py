@@ -29,9 +29,9 @@ from it; all reach two frames of 24 beyond a note's own.
 7. ``linear-span`` owns the corners at its two ends: what breaks the path of a part that it moves. One seen through
    noise owns only what is low: it is never more than low itself.
 8. ``stuck-in-space`` owns what breaks the head's path in its catch-up, and the head's ``frozen-part``.
-   ``frozen-part`` owns what is low and breaks the path of what it holds, and of nothing else with it, where that
-   freezes or, until 0.4 s after it, comes loose: it stops at once, then is behind and hurries to where it is due; and
-   the low ``frozen-part`` of what it then carries. What is worse the drift that mends it would leave, so it is told.
+   ``frozen-part`` owns what breaks the path of what it holds, and of nothing else with it, where that freezes, and what
+   is low until 0.4 s after it, with the low ``frozen-part`` of what it then carries: what comes loose is behind and
+   hurries to where it is due. What is worse there the drift that mends the freeze would leave, so it is told.
 9. ``jitter`` owns the ``uneven-spacing`` and ``arc-break`` of what it moves, inside its run, and the low ``dead-stop``
    with which it ends, but no frame that is farther off than its wiggle explains: that one owns the jitter that is low,
    its own echo.
@@ -198,9 +198,10 @@ def _run_owns_what_it_moves(study: Study, owner: Note, other: Note) -> bool:
 
 
 def _freeze_owns_its_ends(study: Study, owner: Note, other: Note) -> bool:
-    begins, late = abs(other.worst - owner.start) <= slack(study), round(CATCH_UP_SECONDS * study.shot.fps)
-    ends = begins or owner.end - slack(study) <= other.worst <= owner.end + late
-    return other.severity == Severity.LOW and ends and all(carried(owner, part) for part in other.parts)
+    begins = other.check in _PATHS and abs(other.worst - owner.start) <= slack(study)
+    late = round(CATCH_UP_SECONDS * study.shot.fps)
+    loose = other.severity == Severity.LOW and owner.end - slack(study) <= other.worst <= owner.end + late
+    return (begins or loose) and all(carried(owner, part) for part in other.parts)
 
 
 def _wiggle_owns_breaks(study: Study, owner: Note, other: Note) -> bool:

@@ -33,8 +33,9 @@ class ArcBreak(Check):
     where it is 8 times the motion's own restlessness, within 0.75 s and within half a second, and one and a half times
     the largest other departure near it, on at most 72 frames a second: shots are shown on no more. Clean keyed and
     hand-keyed clips have 0 to 2 low notes a minute; captured ones at 24 10 to 15, and above low one in two minutes: a
-    hand that jumps. Planted ones are found as asked (docs/corpus_spacing.md). On trial: what mends a march, a
-    freeze or a reversed elbow may leave the kink with which it began, and that is then told.
+    hand that jumps. Planted ones are found as asked (docs/corpus_spacing.md). Not on trial: on clean clips
+    nothing is above low but a frame at which a capture itself jumps, and the kinks that another fault makes its note
+    owns (core/precedence.py).
     Silent when: the part slows down for the turn or spreads it; motion on twos or stepped (said among what was
     skipped); feet, which the ground leads. At most low where a hand, head or the trunk has just come to the ground, a
     prop, another figure or the own body: right if it hits.
@@ -49,7 +50,6 @@ class ArcBreak(Check):
     own_needs = Need.JOINTS | Need.KEYS
     limit = Limit(20.0, 45.0, 75.0, "deg", COMMON_PRACTICE)
     metric = True
-    trial = True
 
     def unjudged(self, study: Study, character: Character) -> str:
         return unjudged(study, character)
@@ -72,7 +72,7 @@ class ArcBreak(Check):
         cm = 100 * off_path(known, one) * character.leg_length * character.real_size
         what = "turns" if one.kind == "corner" else "leaves its arc, turning"
         text = (
-            f"The path of the {body.spoken(one.part)} {what} by {one.turn:.0f} degrees in frame {study.shot.frame(at)} "
+            f"The path of the {body.spoken(one.part)} {what} by {one.turn:.0f} deg in frame {study.shot.frame(at)} "
             f"without slowing down, {cm:.1f} cm off the smooth path"
         )
         if hit:

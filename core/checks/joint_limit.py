@@ -249,9 +249,16 @@ def _tuple(v: Array) -> tuple[float, float, float]:
 
 
 def _remedy(study: Study, angle: JointAngle, bound: Bound, past: Array, span: tuple[int, int], worst: int) -> Turn:
-    """Squeezes what lies between APPROACH inside the limit and the worst frame to end MARGIN inside the limit."""
+    """Squeezes what lies between APPROACH inside the limit and the worst frame to end MARGIN inside the limit; a
+    reversed elbow softly, so that the hand slows down into the straightest pose. A knee's foot may stand before it and
+    after it, so there the way is kept short."""
     reverse = bound.range.kind == "hyperextension"
+    soft = reverse and body.base(angle.part) == "forearm"
     approach, margin = (APPROACH_REVERSED, MARGIN_REVERSED) if reverse else (APPROACH, MARGIN)
+    most = float(past[worst])
+    if soft:
+        # squeezed by its square over so long a way the angle leaves at its own speed and comes to rest at the worst
+        approach = most + 2 * margin
     first, last = span
     farthest = samples(REACH_SECONDS, study.shot.rate)
     with np.errstate(invalid="ignore"):
@@ -263,9 +270,8 @@ def _remedy(study: Study, angle: JointAngle, bound: Bound, past: Array, span: tu
     shot = study.shot
     frames = (shot.frame(first), shot.frame(last))
     at = nearest(shot.frames, np.arange(frames[0], frames[1] + 1))
-    most = float(past[worst])
     share = np.clip((np.nan_to_num(past[at], nan=-approach) + approach) / (most + approach), 0.0, 1.0)
-    back = (most + margin) * share
+    back = (most + margin) * (share**2 if soft else share)
     axes = bound.sign * angle.axis[at]
     axes = np.where(np.isfinite(axes), axes, bound.sign * angle.axis[worst])
     return Turn(

@@ -105,11 +105,14 @@ def _cases(clean: Clean, kind: str, part: str, angle: str, note_kind: str, bend:
                         yield centre, _maker(c, weight, window)
 
     def _maker(c: Character, weight: Array, window: Window) -> Callable[[str], Case]:
+        # what a body that gives way to a leg at its limit does is no part of what lies past it
+        known = clean.review(bend(c, weight, limit)) if body.base(part) == "thigh" else None
+
         def make(size: str) -> Case:
             past, severity = PAST[size]
             planted = clean.with_(bend(c, weight, limit + past))
             return Case(kind, size, planted, "joint-limit", part, severity, limit + past, TOLERANCE, window,
-                        top_frames(shot, weight), note_kind)
+                        top_frames(shot, weight), note_kind, known=known)
         return make
 
     for make in spaced(found(), shot, places=places):

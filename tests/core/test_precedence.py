@@ -324,7 +324,7 @@ def test_a_locked_head_owns_its_catch_up_and_its_stiffness(study):
 
 
 @pytest.mark.parametrize("broken", PATH_CHECKS)
-def test_a_frozen_part_owns_the_low_breaks_where_it_freezes_and_comes_loose(study, broken):
+def test_a_frozen_part_owns_the_breaks_where_it_freezes_and_the_low_ones_where_it_comes_loose(study, broken):
     frozen = note("frozen-part", "upper_arm.L", 10, 40, unit="s")
     for at, owned in ((7, False), (8, True), (12, True), (13, False), (37, False), (38, True), (50, True), (51, False)):
         assert len(left(study, frozen, moment(broken, "hand.L", at, severity="low"))) == 2 - owned, at
@@ -332,6 +332,7 @@ def test_a_frozen_part_owns_the_low_breaks_where_it_freezes_and_comes_loose(stud
     kept, = left(study, hitch, frozen)
     assert kept.check == "frozen-part" and f"{broken} of the left hand" in kept.text
     assert len(left(study, frozen, replace(hitch, severity=Severity.MEDIUM))) == 2, "a drift would leave it"
+    assert len(left(study, frozen, moment(broken, "hand.L", 12, severity="high"))) == 1, "a drift takes it along"
     assert len(left(study, frozen, replace(hitch, parts=("hand.L", "chest")))) == 2, "the body breaks too"
     assert len(left(study, frozen, replace(hitch, part="head", parts=("head",)))) == 2
 
@@ -343,6 +344,7 @@ def test_a_frozen_part_owns_the_low_freeze_of_what_it_carries_as_it_comes_loose(
     assert len(left(study, frozen, replace(forearm, part="head", parts=("head",)))) == 2
     assert len(left(study, frozen, replace(forearm, severity=Severity.MEDIUM))) == 2
     assert len(left(study, frozen, replace(forearm, worst=45))) == 2, "it goes on long after"
+    assert len(left(study, frozen, replace(forearm, start=1, end=19, worst=10))) == 2, "it was dead before"
 
 
 @pytest.mark.parametrize("broken", ["uneven-spacing", "arc-break"])

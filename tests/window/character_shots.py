@@ -42,7 +42,7 @@ CAPTURED = {
     "landing": "humanoid3d_backflip", "heel": "test_mocapbank", "toe": "test_mocapbank", "edge": "test_mocapbank",
 }
 HANDKEYED = {
-    "balance": "throw-ball", "slip": "dance-body-roll", "flight": "backflip", "landing": "backflip",
+    "balance": "consume-powerup", "slip": "dance-body-roll", "flight": "backflip", "landing": "backflip",
     "heel": "idle-listening", "toe": "idle-listening", "edge": "idle-listening",
 }
 #: How the feet are planted: the points of the sole that stay, and degrees about its left and about where it points.

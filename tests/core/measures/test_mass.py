@@ -237,6 +237,7 @@ def test_a_wholly_typed_body_weighs_what_was_typed():
     typed = {p: float(k + 1) for k, p in enumerate(c.parts)}
     found = masses_of(replace(c, card=Card(masses=typed)))
     assert found.total == pytest.approx(sum(typed.values())) and found.source == "the card"
+    assert told(found) == "masses by the card"
     by_part = dict(zip(found.parts, found.mass, strict=True))
     assert by_part == pytest.approx(typed)
     # what the tables give no mass of its own lies in the middle of its bone

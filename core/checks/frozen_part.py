@@ -195,8 +195,8 @@ def _drift(
 
 
 def _coming(character: Character, part: str, before: int, first: int) -> Array:
-    """The part's last turn (3,) before it is dead, against what it is judged against: a world vector, radians, square to
-    the part's own line, for a twist about that brings its end nowhere."""
+    """The part's last turn (3,) before it is dead, against what it is judged against: a world vector, radians, square
+    to the part's own line, for a twist about that brings its end nowhere."""
     assert character.axes is not None
     own, above = (character.axes[[before, first], character.index[p]] for p in (part, AGAINST[part]))
     seen = relative(above, own)

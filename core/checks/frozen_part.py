@@ -195,11 +195,14 @@ def _drift(
 
 
 def _coming(character: Character, part: str, before: int, first: int) -> Array:
-    """The part's last turn (3,) before it is dead, against what it is judged against: a world vector, radians."""
+    """The part's last turn (3,) before it is dead, against what it is judged against: a world vector, radians, square to
+    the part's own line, for a twist about that brings its end nowhere."""
     assert character.axes is not None
     own, above = (character.axes[[before, first], character.index[p]] for p in (part, AGAINST[part]))
     seen = relative(above, own)
-    return np.asarray(above[1] @ log(seen[1] @ seen[0].T))
+    whole = above[1] @ log(seen[1] @ seen[0].T)
+    line = unit(character.end(part)[first] - character.head(part)[first])
+    return np.asarray(whole - (whole @ line) * line)
 
 
 def _going_on(speed: float, count: int, fps: float) -> tuple[float, ...]:

@@ -27,10 +27,10 @@ class PLUMBLINE_PT_not_checked(_Sidebar, bpy.types.Panel):
 
     def draw(self, context: Any) -> None:
         for failed, why, whom in silent(session.of(context.scene)):
-            column = self.layout.column(align=True)
-            sentence(column, context, why, icon="ERROR" if failed else "INFO", inset=48)
+            column = self.layout.column()
+            sentence(column, context, why, icon="ERROR" if failed else "INFO", inset=70)
             if whom:
-                sentence(column, context, whom, icon="BLANK1", inset=48)
+                sentence(column, context, whom, icon="BLANK1", inset=70)
 
 
 def silent(checked: session.Checked | None) -> list[tuple[bool, str, str]]:
@@ -43,5 +43,6 @@ def silent(checked: session.Checked | None) -> list[tuple[bool, str, str]]:
         out.append((True, why, failure.character))
     for silence in silences(checked.shot, checked.result):
         who, checks = ", ".join(silence.characters), ", ".join(c.replace("-", " ") for c in silence.checks)
-        out.append((False, words.capital(silence.why), ": ".join(w for w in (who, checks) if w)))
+        whom = ": ".join(w for w in (who, checks) if w)
+        out.append((False, words.capital(silence.why), whom if who else words.capital(whom)))
     return out

@@ -72,7 +72,7 @@ class PLUMBLINE_PT_sidebar(_Sidebar, bpy.types.Panel):
             sentence(layout, context, words_.format(first, last), inset=40)
             return
         if stale:
-            sentence(layout, context, _edited(checked), icon="FILE_REFRESH", inset=40)
+            sentence(layout, context, _edited(checked), icon="FILE_REFRESH", inset=54)
         if checked.result is None:
             sentence(layout.box(), context, words.capital(checked.why), icon="ERROR")
             return

@@ -141,7 +141,8 @@ def commands(blender: str, shot: Path) -> bool:
         return False
     good = True
     for expected, words in (
-        (0, ["check", str(shot)]),
+        (1, ["check", str(shot)]),  # a pop and a flight are high
+        (0, ["check", str(shot), "--checks", "slip"]),  # a slip is medium
         (1, ["check", str(shot), "--fail-on", "medium", "--json", str(notes)]),
         (2, ["check", str(WORK / "nothing.blend")]),
         (2, ["check", str(shot), "--checks", "no-such-check"]),

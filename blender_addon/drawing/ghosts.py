@@ -15,6 +15,7 @@ import gpu
 import numpy as np
 from mathutils import Matrix
 
+from ...core.amounts import frames
 from ...core.check import LANES
 from ...core.evidence import Evidence
 from ...core.marks import Mark, circle, evidence_marks, rectangle, shape_marks
@@ -234,7 +235,7 @@ def _plate(note: Note, frame: Any, marks: list[Mark], view: Seen, room: Room) ->
     u, lane = frame.unit, LANE_COLORS[note.lane]
     height = frame.size[1]
     first = f"{words.title(note)}  {words.amount(note)}"
-    second = f"{note.severity.value} from {words.limit(note)}, {words.when(note)}"
+    second = f"{note.severity.value} from {words.limit(note)}, {frames(note.start, note.end)}"
     wide = max(text_width(first, 13 * u), text_width(second, 11 * u)) + 42 * u
     tall = 42 * u
     at = anchor(note, marks)

@@ -4,6 +4,8 @@
 With the checks it shares the body map alone. A snap is told on frames a 24th of a second apart, all phases of them.
 """
 
+from dataclasses import replace
+
 import numpy as np
 from plumbline.core import body
 from plumbline.core.shot import GRAVITY, Character, Shot
@@ -16,6 +18,8 @@ Array = np.ndarray
 LEAST_SNAP, STRAIGHT = 8.0, 10.0
 MOST_LEFT, LEAST_SPEED = 0.15, 1.0
 LEAST_PULL = 1.5
+#: Degrees of bend under which a joint is at its length.
+CLAMPED = 1.0
 
 
 def snap(row: Accepted, shot: Shot) -> tuple[bool, str]:
@@ -25,11 +29,7 @@ def snap(row: Accepted, shot: Shot) -> tuple[bool, str]:
 
 
 def _snap(row: Accepted, shot: Shot, part: str) -> tuple[float, str]:
-    root, mid, end = next(parts for parts in body.LIMBS.values() if part in parts)
-    c = shot.characters[0]
-    upper, lower = c.head(mid) - c.head(root), c.end(mid) - c.head(mid)
-    cosine = (upper * lower).sum(-1) / np.linalg.norm(upper, axis=-1) / np.linalg.norm(lower, axis=-1)
-    bend = np.degrees(np.arccos(np.clip(cosine, -1, 1)))
+    bend = _bend(shot.characters[0], part)
     k = max(1, round(shot.rate / 24))
     best = (0.0, f"{part}: no snap")
     for i in _rows(row, shot, k):
@@ -38,6 +38,26 @@ def _snap(row: Accepted, shot: Shot, part: str) -> tuple[float, str]:
             best = (float(abs(a - 2 * b + d)), f"{part}: bent by {a:.1f}, {b:.1f}, {d:.1f} deg in frames "
                     f"{shot.frame(i - k)}, {shot.frame(i)}, {shot.frame(i + k)}")
     return best
+
+
+def clamp(row: Accepted, shot: Shot) -> tuple[bool, str]:
+    """Whether a joint of the row stands at its length all the while, and jerks the limb's end in coming there."""
+    told = []
+    for part in row.part.split(", "):
+        bend = _bend(shot.characters[0], part)[_rows(row, shot, 1)[2:-2]]
+        end = next(parts for parts in body.LIMBS.values() if part in parts)[2]
+        begins = replace(row, part=end, last=row.first)
+        jerked, words = kick(begins, shot)
+        told.append((bend.max() <= CLAMPED and jerked, f"{part}: bent by {bend.max():.2f} deg at most; {words}"))
+    return max(told)
+
+
+def _bend(c: Character, part: str) -> Array:
+    """Degrees (F,) by which the middle joint of the part's limb is bent."""
+    root, mid, _ = next(parts for parts in body.LIMBS.values() if part in parts)
+    upper, lower = c.head(mid) - c.head(root), c.end(mid) - c.head(mid)
+    cosine = (upper * lower).sum(-1) / np.linalg.norm(upper, axis=-1) / np.linalg.norm(lower, axis=-1)
+    return np.degrees(np.arccos(np.clip(cosine, -1, 1)))
 
 
 def stop(row: Accepted, shot: Shot) -> tuple[bool, str]:

@@ -142,8 +142,9 @@ def judge(case: Case, clean: Clean, tally: Tally) -> None:
     rest = [o for o in before if o is not note]
     left = [n for n in after if n.check == note.check and {n.part, *n.parts} & {note.part, *note.parts}
             and n.start <= note.end and note.start <= n.end and not any(same(n, o) for o in rest)]
-    # beside the planted note's own, other medium notes that were not there
-    more = [n for n in after if n.severity.rank >= 1 and not any(same(n, o) for o in before if o.severity.rank >= 1)]
+    # beside the planted note's own, other medium notes that were not there, nor as low with as much to tell
+    more = [n for n in after if n.severity.rank >= 1
+            and not any(same(n, o) for o in before if o.severity.rank >= 1 or abs(o.measured) >= abs(n.measured))]
     tally.gone += not left
     tally.raised += bool(more)
     if left:
@@ -186,7 +187,7 @@ def page(tallies: dict[tuple[str, str], Tally]) -> str:
         "Faults planted in captured clips that were keyed anew with sparse keys, built in Blender as a rig with keys "
         "at 24 and 30 frames a second, checked, mended by the note's own operator, and checked again. Gone: of those "
         "carried out, no note of the same check is left on its parts there. A new medium note: of any check, on trial "
-        "or not.\n\n"
+        "or not; one that was low before counts where it now measures more.\n\n"
         + "\n".join(rows) + "\n" + (f"\nNot carried out:\n\n{said}" if said else "")
     )
 

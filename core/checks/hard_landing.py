@@ -13,7 +13,7 @@ from ..measures.key_refs import keys_in
 from ..measures.mass import masses, no_more_than
 from ..measures.mass_held import held_loads
 from ..measures.mass_motion import MassMotion, mass_motion, told
-from ..measures.sinking import sinking
+from ..measures.sinking import STANDS_ON, sinking
 from ..need import Need
 from ..note import Limit, Note, Severity
 from ..numeric.ease import min_jerk
@@ -88,7 +88,7 @@ class HardLanding(Check):
     a fall of over 0.5 m, or into a deep crouch, is then still hard, and must be made lower.
     """
     lane = "Balance"
-    uses = (flights, mass_motion, masses, held_loads, sinking)
+    uses = (flights, mass_motion, masses, held_loads, *STANDS_ON)
     own_needs = Need.JOINTS | Need.KEYS  # keys for the note to name, never for the finding
     groups = (("pelvis", "foot.L", "foot.R"),)
     metric = True
@@ -217,7 +217,9 @@ def _give(study: Study, character: Character, impact: Impact, moved: MassMotion
     t = np.clip(since, 0.0, lasts)
     braked = start - impact.speed * t + impact.speed**2 / (4 * give) * t**2
     down = np.minimum((1 - min_jerk((since - lasts) / back)) * (braked - height), 0.0)
-    room = CARRIED * np.interp(whole, shot.frames, study.of(sinking, character))
+    before, after = np.searchsorted(shot.frames, first, "right") - 1, np.searchsorted(shot.frames, last)
+    rows = slice(max(int(before), 0), int(after) + 1)
+    room = CARRIED * np.interp(whole, shot.frames[rows], sinking(study, character, rows))
     down = np.where(since > 0, np.maximum(down, -room), down)
     deep = min(give, start - float((height + down).min()))
     held = since <= lasts + 1 / shot.fps

@@ -32,7 +32,7 @@ def _ankle(shot, sinks: float) -> float:
 @pytest.mark.parametrize("bent", [0.02, 0.1, 0.2])
 def test_to_the_end_of_the_ankles_range_and_no_farther(bent: float) -> None:
     shot, leg = _standing(bent)
-    room = float(Study(shot).of(sinking, shot.characters[0])[24])
+    room = float(sinking(Study(shot), shot.characters[0], slice(24, 25))[0])
     step = DEEPEST * leg / STEPS
     assert step < room < DEEPEST * leg
     assert _ankle(shot, room) <= RANGE - INSIDE + 0.2 < _ankle(shot, room + 1.5 * step)
@@ -41,7 +41,7 @@ def test_to_the_end_of_the_ankles_range_and_no_farther(bent: float) -> None:
 def test_who_is_past_the_range_already_sinks_no_farther() -> None:
     shot, leg = _standing(0.42)
     assert _ankle(shot, 0.0) > RANGE
-    assert Study(shot).of(sinking, shot.characters[0])[24] <= DEEPEST * leg / STEPS
+    assert sinking(Study(shot), shot.characters[0], slice(24, 25))[0] <= DEEPEST * leg / STEPS
 
 
 def test_in_the_air_no_leg_bounds_it() -> None:
@@ -49,5 +49,5 @@ def test_in_the_air_no_leg_bounds_it() -> None:
     c = shot.characters[0]
     height = np.where((shot.times > 0.5) & (shot.times < 1.0), 8 * (shot.times - 0.5) * (1.0 - shot.times), 0.0)
     up = with_character(shot, c, edit.shift(c, height[:, None] * np.array([0.0, 0.0, 1.0])))
-    room = Study(up).of(sinking, up.characters[0])
+    room = sinking(Study(up), up.characters[0], slice(None))
     assert room[18] == pytest.approx(DEEPEST * leg) and room[40] < 0.9 * DEEPEST * leg

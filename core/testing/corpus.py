@@ -82,12 +82,14 @@ def unaccepted(clip: str, shot: Shot, notes: Iterable[Note]) -> list[Note]:
 
 @dataclass(frozen=True)
 class Subject:
-    """One clip at one rate. kind: 'captured', 'keyed' (proxies and our own takes) or 'hand-keyed' (people's)."""
+    """One clip at one rate. kind: 'captured', 'keyed' (proxies and our own takes) or 'hand-keyed' (people's); source:
+    what it comes from along with others, a session of capture or a folder of files."""
 
     kind: str
     clip: str
     rate: str
     make: Callable[[], Shot]
+    source: str = ""
 
     @property
     def held_back(self) -> bool:
@@ -109,7 +111,13 @@ def captured(more: Path | None = None) -> Iterator[Subject]:
         own = clips.clip(name, more).fps
         for fps in rates_of(own):
             label = "own" if fps == own else f"{fps:g}"
-            yield Subject("captured", name, label, partial(clips.load, name, fps, more))
+            yield Subject("captured", name, label, partial(clips.load, name, fps, more), session(name))
+
+
+def session(clip: str) -> str:
+    """What its name shares with the clips captured along with it: its first word, and a number before the last."""
+    first, *others = clip.split("_")[:-1] or [clip]
+    return "_".join([first, *(word for word in others if word.isdigit())])
 
 
 def proxies() -> Iterator[Subject]:

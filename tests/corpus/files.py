@@ -33,16 +33,21 @@ def subjects(folder: Path, only: str = "") -> Iterator[tuple[Subject, str]]:
         name = path.stem if "as_published" not in path.parts else f"{path.stem} (as published)"
         if only not in name:
             continue
-        yield from _shots(name, lambda p=path: _blend(p))
+        yield from _shots(name, lambda p=path: _blend(p), _source(path, folder))
     for path in sorted(folder.rglob("*.glb")):
         import_glb(path)
         for action in sorted(a.name for a in bpy.data.actions):
             if only not in f"{path.stem} {action}":
                 continue
-            yield from _shots(f"{path.stem} {action}", lambda p=path, a=action: _act(a))
+            yield from _shots(f"{path.stem} {action}", lambda p=path, a=action: _act(a),
+                              _source(path, folder))
 
 
-def _shots(name: str, make: Callable[[], Shot]) -> Iterator[tuple[Subject, str]]:
+def _source(path: Path, folder: Path) -> str:
+    return "/".join(path.parent.relative_to(folder).parts[:2])
+
+
+def _shots(name: str, make: Callable[[], Shot], source: str) -> Iterator[tuple[Subject, str]]:
     try:
         with contextlib.redirect_stdout(io.StringIO()):
             shot = replace(make(), name=name)
@@ -52,7 +57,7 @@ def _shots(name: str, make: Callable[[], Shot]) -> Iterator[tuple[Subject, str]]
     for fps in rates_of(shot.fps):
         own = fps == shot.fps
         yield Subject("hand-keyed", name, "own" if own else f"{fps:g}",
-                      lambda s=shot, f=fps, o=own: s if o else resampled(s, f)), ""
+                      lambda s=shot, f=fps, o=own: s if o else resampled(s, f), source), ""
 
 
 def sampled() -> Shot:

@@ -55,6 +55,7 @@ ASKED = {
 RATES = (24.0, 30.0, 60.0)
 Counts = dict[tuple[str, str, bool], list[tuple[corpus.Subject, Note, str]]]
 Minutes = dict[tuple[str, str, bool], float]
+Sources = dict[tuple[str, str, str], float]
 
 
 def run(more: Path | None, progress: Progress, families: Sequence[Callable[..., Iterator[Case]]] = FAMILIES) -> None:
@@ -71,10 +72,11 @@ def run(more: Path | None, progress: Progress, families: Sequence[Callable[..., 
 # ---- clean motion ------------------------------------------------------------------------------------------
 
 
-def clean(more: Path | None, progress: Progress, yardstick: Yardstick) -> tuple[Minutes, Counts]:
+def clean(more: Path | None, progress: Progress, yardstick: Yardstick) -> tuple[Minutes, Counts, Sources]:
     """Minutes and notes of every kind of clip and rate, held back or not, each with the reason by which the list of the
-    clips' own faults holds it, '' where it does not."""
+    clips' own faults holds it, '' where it does not; and the minutes by kind, source and rate."""
     minutes: Minutes = defaultdict(float)
+    sources: Sources = defaultdict(float)
     notes: Counts = defaultdict(list)
     subjects = [*corpus.captured(more), *corpus.proxies()]
     if more is not None:
@@ -84,16 +86,17 @@ def clean(more: Path | None, progress: Progress, yardstick: Yardstick) -> tuple[
         shot = subject.make()
         key = subject.kind, subject.rate, subject.held_back
         minutes[key] += shot.count / shot.rate / 60
+        sources[subject.kind, subject.source, subject.rate] += shot.count / shot.rate / 60
         if subject.kind == "captured":
             yardstick.look(subject.rate, shot)
         for note in review(shot, chosen([*CHECKS, *BESIDE])).notes:
             if note.check in CHECKS:
                 own = next((a.reason for a in corpus.accepted() if a.covers(subject.clip, shot, note)), "")
                 notes[key].append((subject, note, own))
-    return minutes, notes
+    return minutes, notes, sources
 
 
-def clean_table(minutes: Minutes, notes: Counts) -> Iterator[str]:
+def clean_table(minutes: Minutes, notes: Counts, sources: Sources) -> Iterator[str]:
     yield "| clips | rate | held back | minutes | " + " | ".join(CHECKS) + " | false | false and own |"
     yield "|---" * (6 + len(CHECKS)) + "|"
     for key in sorted(minutes):
@@ -108,6 +111,13 @@ def clean_table(minutes: Minutes, notes: Counts) -> Iterator[str]:
         loud = [own for held in (False, True) for _, n, own in notes[kind, rate, held] if n.severity.rank >= 1]
         false = loud.count("")
         yield f"| {kind} at {rate} | {long:.2f} | {false} | {len(loud) - false} | {len(loud) / long:.1f} |"
+    yield "\n| from, medium up | rate | minutes | false | own | a minute |\n|---|---|---|---|---|---|"
+    for (kind, source, rate), long in sorted(sources.items()):
+        loud = [own for some in notes.values() for s, n, own in some
+                if (s.kind, s.source, s.rate) == (kind, source, rate) and n.severity.rank >= 1]
+        false = loud.count("")
+        told = f"{kind}: {source}" if source else kind
+        yield f"| {told} | {rate} | {long:.2f} | {false} | {len(loud) - false} | {len(loud) / long:.1f} |"
     for title, which in (("Of medium severity and above, false", False), ("The clips' own faults", True)):
         found = [(s, n, own) for some in notes.values() for s, n, own in some if n.severity.rank and bool(own) is which]
         yield f"\n{title}: {len(found)}\n"
@@ -202,7 +212,7 @@ def _share(part: int, whole: int) -> str:
     return f"{100 * part / whole:.0f} %" if whole else "-"
 
 
-def page(counted: tuple[dict[tuple[str, str], float], Counts], tallies: dict[tuple[str, str, str, str], Tally],
+def page(counted: tuple[Minutes, Counts, Sources], tallies: dict[tuple[str, str, str, str], Tally],
          yardstick: Yardstick, more: bool, kept: Sequence[str]) -> str:
     extra = " DIR" if more else ""
     return (

@@ -5,6 +5,7 @@ Found by a timer at a quiet moment, never in a handler: the keys are read again 
 Where more than keys was edited, all frames may have changed.
 """
 
+import time
 from typing import Any
 
 import bpy
@@ -19,12 +20,20 @@ _QUIET = 0.4
 #: Seconds that a look may hold Blender up; where it would take longer, all frames count as edited.
 _DEAR = 0.1
 
+#: Before this moment of time.monotonic() they are not looked for.
+_due = 0.0
+
 
 def ask() -> None:
-    """Has the edited frames found once nothing was edited for a moment."""
-    if bpy.app.timers.is_registered(_tick):
-        bpy.app.timers.unregister(_tick)
-    bpy.app.timers.register(_tick, first_interval=_QUIET)
+    """Has the edited frames found once nothing was edited for a moment.
+
+    The one timer puts itself off: without an event loop Blender keeps every timer that was let go of, and looks through
+    all of them at each edit.
+    """
+    global _due
+    _due = time.monotonic() + _QUIET
+    if not bpy.app.timers.is_registered(_tick):
+        bpy.app.timers.register(_tick, first_interval=_QUIET)
 
 
 def stop() -> None:
@@ -36,6 +45,9 @@ def stop() -> None:
 def _tick() -> float | None:
     if session.job is not None:
         return _QUIET
+    left = _due - time.monotonic()
+    if left > 0.0:
+        return left
     find(bpy.data.scenes)
     redraw.panels()
     return None

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """After an edit only the notes of the edited frames are stale, where keys alone were edited."""
 
+import time
 from typing import Any
 
 import bpy
@@ -113,3 +114,15 @@ def test_an_edit_that_is_taken_back_by_hand_is_none(rig: Any) -> None:
     key(rig, "head", "rotation_euler", 36, (0.0, 0.0, 0.0))
     edited_frames.find([scene])
     assert not session.edited(scene)
+
+
+def test_one_timer_looks_once_nothing_was_edited_for_a_moment(rig: Any) -> None:
+    scene = bpy.context.scene
+    session.mark_edited(scene.session_uid, "Keeper")
+    for _ in range(3):
+        edited_frames.ask()
+    left = edited_frames._tick()
+    assert left is not None and 0.0 < left <= 0.4 and session.edited(scene)
+    time.sleep(left)
+    assert edited_frames._tick() is None and not session.edited(scene)
+    edited_frames.stop()
